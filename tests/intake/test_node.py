@@ -1,0 +1,183 @@
+"""The simulated node: its register against a direct sum, its lines and framing against the decoder's."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from uvdose.decode.native import NativeDecoder, format_line, frame_command, parse_command
+from uvdose.intake.node import SimulatedNode, frame, unframe
+from uvdose.model import Answer, RegisterReading
+
+
+def wavy(seconds: float) -> float:
+    return 400 + 300 * math.sin(seconds / 3) + 40 * math.sin(seconds * 5)
+
+
+def node(light=wavy, full_scale: int = 1023, zero: float = 0.0, rate_hz: float = 1.0) -> SimulatedNode:
+    return SimulatedNode(0xDEADBEEF, light, full_scale, zero, rate_hz)
+
+
+def readings(lines: list[bytes]) -> list[RegisterReading]:
+    found = [item for line in lines for item in NativeDecoder().feed(line)]
+    return [item for item in found if isinstance(item, RegisterReading)]
+
+
+def said(lines: list[bytes]) -> list[str]:
+    found = [item for line in lines for item in NativeDecoder().feed(line)]
+    return [item.text if isinstance(item, Answer) else "line" for item in found]
+
+
+def ask(which: SimulatedNode, text: str, at_ms: int) -> list[str]:
+    return said(which.command(frame_command(text), at_ms))
+
+
+def direct_sum(ms: int, light=wavy, full_scale: int = 1023, zero: float = 0.0) -> int:
+    """Millisecond by millisecond, in the plainest way there is."""
+    return sum(min(max(round(light((t // 10) * 10 / 1000) + zero), 0), full_scale) for t in range(ms))
+
+
+def test_every_line_carries_the_exact_register() -> None:
+    got = readings(node(rate_hz=3).advance(7000))
+    assert [r.uptime_ms for r in got][:3] == [340, 670, 1000]
+    assert [r.seq for r in got] == list(range(21))
+    for reading in got:
+        assert reading.register == direct_sum(reading.uptime_ms)
+
+
+def test_levels_are_the_mean_since_the_last_line() -> None:
+    got = readings(node().advance(5000))
+    for before, after in pairwise(got):
+        assert after.level_milli == round((after.register - before.register) * 1000 / 1000)
+
+
+@given(st.lists(st.integers(1, 4000), max_size=12))
+def test_how_time_is_cut_changes_nothing(steps: list[int]) -> None:
+    cut, whole, now = node(), node(), 0
+    lines = []
+    for step in steps:
+        now += step
+        lines += cut.advance(now)
+    assert lines == whole.advance(now)
+    assert cut.register == whole.register == cut.total(now)
+
+
+def test_saturation_zero_and_darkness() -> None:
+    bright = node(light=lambda s: 5000.0)
+    assert readings(bright.advance(1000))[0] == RegisterReading(0xDEADBEEF, 0, 1000, 1023000, 1023000, 1000, 0, 0)
+    assert readings(node(light=lambda s: 0.0, zero=3).advance(1000))[0].register == 3000
+    assert readings(node(light=lambda s: -50.0).advance(1000))[0].register == 0
+
+
+def test_now_gives_a_line_at_once_then_its_answer() -> None:
+    n = node()
+    lines = n.command(frame_command("now"), 1234)
+    assert said(lines) == ["line", "line", "ok now"]
+    reading = readings(lines)[1]
+    assert (reading.uptime_ms, reading.register) == (1234, direct_sum(1234))
+    assert n.next_line_ms == 2000
+
+
+def test_who_rate_and_presses() -> None:
+    n = node(zero=2.5)
+    assert ask(n, "who", 0) == ["ok who simulated 1 invented 1 1023 2.5"]
+    assert ask(n, "rate 10", 100) == ["ok rate"]
+    n.press()
+    n.press()
+    got = readings(n.advance(600))
+    assert [r.uptime_ms for r in got] == [200, 300, 400, 500, 600]
+    assert got[-1].presses == 2
+
+
+@pytest.mark.parametrize(
+    ("command", "answer"),
+    [
+        ("dance", "err unknown"), ("buzz 4", "err arguments"), ("buzz 9 3", "err value"), ("buzz 4 nan", "err value"),
+        ("buzz 4 -1", "err value"), ("rate 0", "err value"), ("rate 101", "err value"), ("arm 9 100 4", "err value"),
+        ("arm 1 -5 4", "err value"), ("arm 1 9223372036854775808 4", "err value"), ("lease x", "err value"),
+        ("now now", "err arguments"), ("disarm 3", "ok disarm"), ("quiet", "ok quiet"),
+    ],
+)  # fmt: skip
+def test_answers(command: str, answer: str) -> None:
+    assert ask(node(), command, 5) == [answer]
+
+
+def test_a_broken_checksum_is_refused_and_an_empty_line_passed_over() -> None:
+    assert said(node().command(b"now*0000\n", 5)) == ["err checksum"]
+    assert said(node().command(b"now\n", 5)) == ["err checksum"]
+    assert node().command(b"\r\n", 5) == []
+
+
+def test_buzz_shows_in_the_flags_until_it_ends_or_is_quieted() -> None:
+    n = node()
+    assert ask(n, "buzz 2 1.5", 100) == ["ok buzz"]
+    n.advance(1599)
+    assert n.flags == 1
+    n.advance(1600)
+    assert n.flags == 0
+    ask(n, "buzz 4 60", 2000)
+    ask(n, "quiet", 3000)
+    assert n.flags == 0
+    assert [(b.at_ms, b.pattern, b.seconds) for b in n.buzzes] == [(100, 2, 1.5), (2000, 4, 60.0)]
+    assert n.buzzes[0].register == direct_sum(100)
+
+
+def test_an_armed_slot_buzzes_at_the_first_ms_that_reaches_it() -> None:
+    n = node(light=lambda s: 400.0)
+    assert ask(n, "arm 0 500001 4", 10) == ["ok arm"]
+    assert n.flags == 2
+    n.advance(5000)
+    assert n.flags == 4 | 1
+    assert [(b.at_ms, b.pattern) for b in n.buzzes] == [(1251, 4)]
+    assert n.buzzes[0].register == 1251 * 400
+    n.advance(60_000)
+    assert n.flags == 4, "reached stays until it is disarmed"
+    ask(n, "disarm 0", 60_001)
+    assert n.flags == 0
+    assert len(n.buzzes) == 1
+
+
+def test_arming_changes_no_register_and_a_value_long_past_calls_at_once() -> None:
+    n = node()
+    for slot in range(4):
+        ask(n, f"arm {slot} {200_000 * (slot + 1) + 7} 3", 10)
+    n.advance(4000)
+    assert n.register == direct_sum(4000)
+    ask(n, "arm 5 1 4", 4000)
+    assert (n.buzzes[-1].at_ms, n.buzzes[-1].pattern) == (4000, 4)
+
+
+def test_under_a_lease_a_reached_slot_waits_for_the_computer() -> None:
+    n = node(light=lambda s: 400.0)
+    ask(n, "lease 3", 0)
+    ask(n, "arm 0 400000 4", 0)
+    n.advance(2999)
+    assert n.flags == 4 and n.buzzes == []
+    n.advance(4000)
+    assert [b.at_ms for b in n.buzzes] == [3000]
+    spoken = node(light=lambda s: 400.0)
+    ask(spoken, "lease 3", 0)
+    ask(spoken, "arm 0 400000 4", 0)
+    ask(spoken, "disarm 0", 2000)
+    spoken.advance(9000)
+    assert spoken.buzzes == []
+
+
+@given(st.text(st.characters(min_codepoint=32, max_codepoint=126, exclude_characters="*"), min_size=1, max_size=60))
+def test_framing_equals_the_decoders(text: str) -> None:
+    assert frame(text) == frame_command(text)
+    assert unframe(frame_command(text)) == parse_command(frame(text)) == text
+
+
+@given(st.binary(max_size=40))
+def test_rubbish_is_refused_as_the_decoder_refuses_it(data: bytes) -> None:
+    assert unframe(data) == parse_command(data)
+
+
+def test_lines_equal_the_decoders() -> None:
+    lines = node(rate_hz=7).advance(20_000)
+    assert [format_line(reading) for reading in readings(lines)] == lines

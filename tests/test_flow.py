@@ -1,0 +1,108 @@
+"""Light flows one way: no room imports from a room further down, and what is pure reaches for nothing outside."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import uvdose
+
+ROOT = Path(uvdose.__file__).parent
+
+# A room may import from itself and from the rooms named. Top-level modules are rooms of their own.
+BASE = {"model", "units", "messages", "__init__"}
+ALLOWED: dict[str, set[str]] = {
+    "__init__": set(),
+    "model": set(),
+    "units": BASE,
+    "messages": BASE,
+    "clock": BASE,
+    "config": BASE,
+    "home": BASE | {"config"},
+    "intake": BASE | {"config", "clock"},
+    "decode": BASE | {"config"},
+    "dose": BASE | {"config"},
+    "exposure": BASE | {"dose"},
+    "journal": BASE | {"clock", "dose", "exposure"},
+    "call": BASE | {"exposure"},
+    "web": BASE,
+    "review": BASE | {"clock", "dose", "exposure", "journal"},
+    "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
+    "service": BASE | {"clock", "core", "dose", "exposure", "journal"},
+    "daemon": {"*"},
+    "cli": {"*"},
+    "__main__": {"*"},
+}
+PURE = ("decode", "dose", "exposure", "model", "units", "messages")
+PURE_MAY_USE = {
+    "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools", "json",
+    "math", "msgspec", "re", "struct", "typing", "dataclasses", "decimal", "abc", "operator",
+}
+
+
+def _modules() -> list[Path]:
+    return sorted(ROOT.rglob("*.py"))
+
+
+def _room(path: Path) -> str:
+    first = path.relative_to(ROOT).parts[0]
+    return first.removesuffix(".py")
+
+
+def _imports(path: Path) -> list[tuple[int, str]]:
+    """(depth of the relative import, module) of each import; depth 0 is absolute."""
+    found: list[tuple[int, str]] = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom):
+            names = [node.module] if node.module else [a.name for a in node.names]
+            found += [(node.level, name) for name in names if name]
+        elif isinstance(node, ast.Import):
+            found += [(0, a.name) for a in node.names]
+    return found
+
+
+def _target_room(path: Path, depth: int, module: str) -> str | None:
+    if depth == 0:
+        parts = module.split(".")
+        return (parts[1] if len(parts) > 1 else "__init__") if parts[0] == "uvdose" else None
+    inside = path.relative_to(ROOT).parts[:-1]
+    up = inside[: len(inside) - (depth - 1)]
+    name = (up[0] if up else module.split(".")[0])
+    return name if (ROOT / name).is_dir() or (ROOT / f"{name}.py").exists() else "__init__"
+
+
+@pytest.mark.parametrize("path", _modules(), ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_flow_one_way(path: Path) -> None:
+    room = _room(path)
+    assert room in ALLOWED, f"room {room!r} is not in the drawn house: add it here and in DEVELOPERS.md"
+    allowed = ALLOWED[room] | {room}
+    against = []
+    for depth, module in _imports(path):
+        target = _target_room(path, depth, module)
+        if target is not None and "*" not in allowed and target not in allowed:
+            against.append(f"{room} imports {target}")
+    assert not against
+
+
+@pytest.mark.parametrize("path", [p for p in _modules() if _room(p) in PURE], ids=lambda p: str(p.relative_to(ROOT)))
+def test_the_core_is_pure(path: Path) -> None:
+    used = {module.split(".")[0] for depth, module in _imports(path) if depth == 0}
+    assert used - {"uvdose"} <= PURE_MAY_USE
+
+
+def test_only_clock_reads_time() -> None:
+    import re
+
+    pattern = re.compile(r"\btime\.(time|monotonic|perf_counter|clock_gettime)|datetime\.(now|utcnow)\(|date\.today\(")
+    readers = [p.name for p in _modules() if p.name != "clock.py" and pattern.search(p.read_text(encoding="utf-8"))]
+    assert readers == []
+
+
+def test_the_check_itself_can_fail() -> None:
+    """An import against the flow is seen: dose from journal, and a relative one two rooms up."""
+    path = ROOT / "dose" / "account.py"
+    assert _target_room(path, 2, "journal.store") == "journal"
+    assert "journal" not in ALLOWED["dose"]
+    assert _target_room(path, 1, "response") == "dose"

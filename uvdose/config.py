@@ -1,0 +1,241 @@
+"""The settings file `uvdose.toml`, and the home folder that holds it.
+
+Every fault is one `Refusal` that names the file, the key and what would be right.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import platformdirs
+
+from .model import Refusal
+from .units import IRRADIANCE_UNITS
+
+SETTINGS_NAME = "uvdose.toml"
+JOURNAL_NAME = "journal.sqlite3"
+
+LINKS = ("serial", "mqtt", "recording", "simulated")
+FORMATS = ("native", "senml", "number", "label", "csv", "json")
+UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
+PROFILES = ("clear", "cloud", "dark")
+_NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")
+
+
+class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """[bench]: one daemon with its sensors and frames."""
+
+    name: str = "bench"
+
+
+class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """[[sensor]]: one sensor, its link, its format and its response.
+
+    scale: mW/cm² per unit, for counts and V; without it doses are in unit-seconds. zero, full_scale: in the unit.
+    field: JSON Pointer, CSV column (name or number from 1), label, or SenML name. profile: of the simulated light.
+    """
+
+    name: str
+    link: str
+    port: str | None = None
+    baud: int = 115200
+    topic: str | None = None
+    file: str | None = None
+    profile: str = "cloud"
+    format: str = "native"
+    unit: str = "counts"
+    scale: float | None = None
+    zero: float = 0.0
+    full_scale: float | None = None
+    field: str | None = None
+    time_field: str | None = None
+    seq_field: str | None = None
+    decimal_comma: bool = False
+    mount: str | None = None
+    light: str = "sun"
+
+
+class MqttSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """[mqtt]: the broker. ca_file or tls switch on TLS; the password lies in a file of its own."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    username: str | None = None
+    password_file: str | None = None
+    tls: bool = False
+    ca_file: str | None = None
+
+
+class WebSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """[web]: where the local API listens; port 0 takes any free one."""
+
+    listen: str = "127.0.0.1:8463"
+
+
+class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The whole of uvdose.toml."""
+
+    bench: BenchSettings = BenchSettings()
+    sensor: list[SensorSettings] = []
+    mqtt: MqttSettings | None = None
+    web: WebSettings = WebSettings()
+
+
+class Home(msgspec.Struct, frozen=True):
+    """The folder that holds a bench's settings and journal."""
+
+    folder: Path
+
+    @property
+    def settings_file(self) -> Path:
+        return self.folder / SETTINGS_NAME
+
+    @property
+    def journal_file(self) -> Path:
+        return self.folder / JOURNAL_NAME
+
+    @property
+    def lock_file(self) -> Path:
+        return self.folder / "uvdose.lock"
+
+    @property
+    def runtime_file(self) -> Path:
+        return self.folder / "runtime.json"
+
+
+def find_home(given: str | None) -> Home:
+    """The home folder: as given, else UVDOSE_HOME, else the platform's folder for the user's data."""
+    chosen = given or os.environ.get("UVDOSE_HOME") or platformdirs.user_data_dir("uvdose")
+    return Home(Path(chosen).expanduser().absolute())
+
+
+def load_settings(home: Home) -> Settings:
+    """Read and check the settings of a home. Raises `Refusal`."""
+    path = home.settings_file
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise Refusal(
+            f"no settings at {path}: run `uvdose demo` to see it work, or write this file as the README shows"
+        ) from None
+    except (OSError, UnicodeDecodeError) as err:
+        raise Refusal(f"{path}: cannot be read ({err}); it must be a readable UTF-8 text file") from None
+    return parse_settings(text, str(path))
+
+
+def parse_settings(text: str, where: str) -> Settings:
+    """Settings from the text of the file; `where` names it in messages. Raises `Refusal`."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as err:
+        raise Refusal(f"{where}: not valid TOML: {err}") from None
+    try:
+        settings = msgspec.convert(raw, Settings, strict=True)
+    except msgspec.ValidationError as err:
+        raise Refusal(f"{where}: {_plain(str(err), raw)}") from None
+    _check(settings, where)
+    return settings
+
+
+_KINDS = {"int": "a whole number", "float": "a number", "str": 'text in "quotes"', "bool": "true or false",
+          "array": "a list, written [[sensor]]", "object": "a table"}
+
+
+def _plain(message: str, raw: dict[str, Any]) -> str:
+    """A validation message in plain words: the key first, then what would be right."""
+    what, _, path = message.partition(" - at `")
+    key = path.rstrip("`").removeprefix("$").lstrip(".") or ""
+    unknown = re.match(r"Object contains unknown field `(.+)`", what)
+    if unknown:
+        place = f"{key}." if key else ""
+        return f"{place}{unknown[1]}: no such key; remove it or check its spelling"
+    missing = re.match(r"Object missing required field `(.+)`", what)
+    if missing:
+        return f"{key}.{missing[1]}: is missing; give it a value"
+    wrong = re.match(r"Expected `(.+)`, got `(.+)`", what)
+    if wrong:
+        wanted = " or ".join(_KINDS.get(w.strip(), w.strip()) for w in wrong[1].split("|") if w.strip() != "null")
+        return f"{key}: expected {wanted}, got {_KINDS.get(wrong[2], wrong[2])}"
+    return f"{key}: {what}"
+
+
+def _check(settings: Settings, where: str) -> None:
+    def refuse(key: str, line: str) -> None:
+        raise Refusal(f"{where}: {key}: {line}")
+
+    if not _NAME.match(settings.bench.name):
+        refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
+    if not settings.sensor:
+        refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
+    split_listen(settings.web.listen, where)
+    seen: set[str] = set()
+    for number, sensor in enumerate(settings.sensor):
+        key = f"sensor[{number}]"
+        if not _NAME.match(sensor.name):
+            refuse(f"{key}.name", f"{sensor.name!r} is not a name; use letters, digits, . _ - (at most 40)")
+        if sensor.name in seen:
+            refuse(f"{key}.name", f"{sensor.name!r} is there twice; each sensor needs a name of its own")
+        seen.add(sensor.name)
+        for name, value, allowed in (("link", sensor.link, LINKS), ("format", sensor.format, FORMATS),
+                                     ("unit", sensor.unit, UNITS), ("profile", sensor.profile, PROFILES)):
+            if value not in allowed:
+                refuse(f"{key}.{name}", f"{value!r} is not known; one of {', '.join(allowed)}")
+        _check_link(sensor, key, settings, refuse)
+        _check_response(sensor, key, refuse)
+    if settings.mqtt is not None:
+        if not 1 <= settings.mqtt.port <= 65535:
+            refuse("mqtt.port", f"{settings.mqtt.port} is not a port; 1 to 65535, usually 1883 (8883 with TLS)")
+        if settings.mqtt.username is not None and settings.mqtt.password_file is None:
+            refuse("mqtt.password_file", "is missing; name a file that holds the password of mqtt.username")
+
+
+def _check_link(sensor: SensorSettings, key: str, settings: Settings, refuse: Any) -> None:
+    if sensor.link == "serial" and not sensor.port:
+        refuse(f"{key}.port", 'is missing; the device\'s path, such as "/dev/serial/by-id/..."')
+    if sensor.link == "recording" and not sensor.file:
+        refuse(f"{key}.file", "is missing; the path of the recording")
+    if sensor.link == "mqtt":
+        if not sensor.topic:
+            refuse(f"{key}.topic", "is missing; the topic that the sensor publishes on")
+        if settings.mqtt is None:
+            refuse("mqtt", f"is missing; sensor {sensor.name!r} needs an [mqtt] block with host and port")
+        if sensor.topic and (set(sensor.topic) & set("#+") or "\0" in sensor.topic):
+            refuse(f"{key}.topic", "must be one topic, without # or +")
+    if sensor.link == "simulated" and sensor.format != "native":
+        refuse(f"{key}.format", 'a simulated sensor speaks "native"')
+    if sensor.baud <= 0:
+        refuse(f"{key}.baud", f"{sensor.baud} is not a speed; usually 115200 or 9600")
+    if sensor.format == "json" and not (sensor.field or "").startswith("/"):
+        refuse(f"{key}.field", 'must be a JSON Pointer that finds the value, such as "/uv" or "/sensor/uva"')
+    for name, value in (("time_field", sensor.time_field), ("seq_field", sensor.seq_field)):
+        if value is not None and sensor.format not in ("json", "csv"):
+            refuse(f"{key}.{name}", f'goes with format "json" or "csv", not {sensor.format!r}')
+        if value is not None and sensor.format == "json" and not value.startswith("/"):
+            refuse(f"{key}.{name}", 'must be a JSON Pointer, such as "/time"')
+
+
+def _check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
+    if sensor.scale is not None:
+        if sensor.unit in IRRADIANCE_UNITS:
+            refuse(f"{key}.scale", f"unit {sensor.unit} is irradiance already; leave scale out")
+        if not (math.isfinite(sensor.scale) and sensor.scale > 0):
+            refuse(f"{key}.scale", f"{sensor.scale} is not a scale; mW/cm² per {sensor.unit}, above 0")
+    if not math.isfinite(sensor.zero):
+        refuse(f"{key}.zero", f"{sensor.zero} is not a dark reading; a number in {sensor.unit}")
+    full = sensor.full_scale
+    if full is not None and not (math.isfinite(full) and full > sensor.zero):
+        refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}")
+
+
+def split_listen(listen: str, where: str = SETTINGS_NAME) -> tuple[str, int]:
+    """Host and port of `web.listen`. Raises `Refusal`."""
+    host, colon, port = listen.rpartition(":")
+    if not colon or not host or not port.isdigit() or int(port) > 65535:
+        raise Refusal(f'{where}: web.listen: {listen!r} is not host:port, such as "127.0.0.1:8463"')
+    return host.strip("[]"), int(port)

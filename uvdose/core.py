@@ -1,0 +1,231 @@
+"""The core of the daemon: input and acts go through the bench, what it decides is committed, then called.
+
+Everything here runs on the daemon's one event loop. Links and the journal's writer have threads of their own and
+only hand things over. What is decided is committed before it is called; a commit that fails or takes longer than
+200 ms does not hold the call up.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import Future
+
+from .call.desk import Desk
+from .clock import Clock, iso_utc
+from .decode.base import Decoder
+from .decode.native import frame_command
+from .exposure.bench import Bench, Outcome, Ring
+from .exposure.document import document
+from .exposure.exposure import Exposure
+from .intake.link import Chunk, Link, LinkState
+from .journal.recorder import Recorder
+from .journal.writer import Statement, Writer
+from .messages import EventDoc, ExposureDoc
+from .model import Answer
+from .units import US_PER_S
+
+COMMIT_PATIENCE_S = 0.2
+FLUSH_S = 1.0
+IDLE_S = 1.0
+FOLLOWER_BOUND = 1000
+KEEP_SETTLED = 200
+
+
+class _Told:
+    """What waits for its commit before it is called and told."""
+
+    __slots__ = ("done", "events", "hushes", "rings")
+
+    def __init__(self, done: Future[None], out: Outcome, events: list[EventDoc]) -> None:
+        self.done = done
+        self.rings = out.rings
+        self.hushes = out.hushes
+        self.events = events
+
+
+class Core:
+    """Bench, journal and calls, joined. `on_event` sees each event after its commit; it must not block."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        clock: Clock,
+        recorder: Recorder,
+        writer: Writer,
+        links: dict[str, Link],
+        make_decoder: Callable[[str], Decoder],
+        on_call: Callable[[Ring], None],
+        on_event: Callable[[EventDoc], None],
+    ) -> None:
+        self.bench = bench
+        self.clock = clock
+        self.recorder = recorder
+        self.writer = writer
+        self.trouble = ""
+        self._links = links
+        self._make_decoder = make_decoder
+        self._decoders = {name: make_decoder(name) for name in bench.channels}
+        self._native = {name for name, c in bench.channels.items() if c.identity.format == "native"}
+        self._on_event = on_event
+        self._desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
+        self._queue: deque[Chunk | LinkState] = deque()
+        self._told: asyncio.Queue[_Told] = asyncio.Queue()
+        self._followers: set[asyncio.Queue[EventDoc]] = set()
+        self._loop = asyncio.get_running_loop()
+        self._timer: asyncio.TimerHandle | None = None
+        self._flushed_s = 0.0
+        self._unflushed = False
+        self._woken = False
+
+    # -- input -----------------------------------------------------------------------------------------------
+
+    def sink(self, item: Chunk | LinkState) -> None:
+        """For links: enqueue only, from any thread."""
+        self._queue.append(item)
+        if not self._woken:
+            self._woken = True
+            self._loop.call_soon_threadsafe(self.drain)
+
+    def drain(self) -> None:
+        """Work through all that has arrived."""
+        self._woken = False
+        while self._queue:
+            item = self._queue.popleft()
+            if isinstance(item, LinkState):
+                self._link_state(item)
+            else:
+                self._chunk(item)
+        self._schedule()
+
+    def _chunk(self, chunk: Chunk) -> None:
+        decoder = self._decoders[chunk.sensor]
+        items = decoder.message(chunk.data) if chunk.whole else decoder.feed(chunk.data)
+        for item in items:
+            if isinstance(item, Answer):
+                self._desk.answer(chunk.sensor, item.text, self.clock.real_s())
+        self.settle(self.bench.take(chunk.sensor, items, chunk.arrival_us))
+
+    def _link_state(self, state: LinkState) -> None:
+        line = f"{state.why}; {state.mend}" if state.mend else state.why
+        self.settle(self.bench.link(state.sensor, state.up, line, self.clock.dose_us()))
+        if state.up:
+            # A stream begins anew, perhaps inside a line: the end of the last one must not be glued to it.
+            self._decoders[state.sensor] = self._make_decoder(state.sensor)
+            if state.sensor in self._native:
+                self._desk.link_up(state.sensor, self.clock.real_s())
+
+    # -- deciding, committing, calling -----------------------------------------------------------------------
+
+    def settle(self, out: Outcome) -> Future[None] | None:
+        """See an outcome through; returns its commit when it has one of its own."""
+        for sensor in out.asks:
+            if sensor in self._native:
+                self.send(sensor, "now")
+        if out.readings:
+            self.recorder.keep_readings(out.readings)
+            self._unflushed = True
+        if not out.pressing:
+            return None
+        for fact in out.facts:
+            name = {"voided": "finished"}.get(fact.name, fact.name)
+            if fact.exposure is not None and name in ("started", "reached", "finished"):
+                self.bench.exposures[fact.exposure].labels.setdefault(name, iso_utc(self.label(fact.t_us)))
+        documents = {e.id: self.document(e) for e in out.changed}
+        statements, events = self.recorder.outcome(out, documents)
+        done = self.writer.commit([*self._flush(), *statements])
+        self._told.put_nowait(_Told(done, out, events))
+        return done
+
+    async def tell(self) -> None:
+        """Runs for ever: call and tell what has been committed, in order."""
+        while True:
+            told = await self._told.get()
+            patience_s = 0.0 if self.trouble else COMMIT_PATIENCE_S
+            await asyncio.wait({asyncio.wrap_future(told.done)}, timeout=patience_s)
+            now_s = self.clock.real_s()
+            for exposure, key in told.hushes:
+                self._desk.hush(exposure, key, now_s)
+            for ring in told.rings:
+                known = self.bench.exposures.get(ring.exposure)
+                if known is not None and ring.key in known.open_calls:
+                    self._desk.ring(ring, now_s)
+            for event in told.events:
+                self._on_event(event)
+                for follower in self._followers:
+                    if follower.full():
+                        follower.get_nowait()  # a reader that is stuck loses the oldest, never the count
+                    follower.put_nowait(event)
+            self._schedule()
+
+    def reopen(self, ring: Ring) -> None:
+        """A call that the last run left open."""
+        self._desk.ring(ring, self.clock.real_s())
+
+    async def follow(self) -> AsyncIterator[EventDoc]:
+        """Events from now on."""
+        queue: asyncio.Queue[EventDoc] = asyncio.Queue(FOLLOWER_BOUND)
+        self._followers.add(queue)
+        try:
+            while True:
+                yield await queue.get()
+        finally:
+            self._followers.discard(queue)
+
+    def send(self, sensor: str, command: str) -> bool:
+        """A command to a node; False when there is no way to it now."""
+        link = self._links.get(sensor)
+        return link is not None and link.send(frame_command(command))
+
+    def document(self, exposure: Exposure) -> ExposureDoc:
+        """An exposure as it stands now."""
+        channel = self.bench.channels[exposure.plan.sensor]
+        return document(exposure, channel.track, self.clock.dose_us(), sorted(channel.health.active))
+
+    def label(self, t_us: int) -> int:
+        """The wall time that belongs to a dose time."""
+        return self.clock.wall_us() - (self.clock.dose_us() - t_us)
+
+    def commit(self, statements: list[Statement]) -> Future[None]:
+        """Commit what is no outcome of the bench."""
+        return self.writer.commit(statements)
+
+    def flush(self) -> None:
+        """Hand the readings taken in so far to the journal."""
+        if self._unflushed:
+            self.writer.commit(self._flush())
+
+    def _flush(self) -> list[Statement]:
+        self._unflushed = False
+        self._flushed_s = self.clock.real_s()
+        running = [(e, self.document(e)) for e in self.bench.running()]
+        return [*self.recorder.flush(), *(self.recorder.exposure(e, doc) for e, doc in running)]
+
+    def _proven(self, ring: Ring) -> None:
+        if not ring.insist:
+            self.bench.proven(ring.exposure, ring.key)
+        self.writer.commit(self.recorder.proven(ring.exposure, ring.key, self.clock.dose_us()))
+
+    # -- time ------------------------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """Time passed."""
+        self.settle(self.bench.tick(self.clock.dose_us()))
+        now_s = self.clock.real_s()
+        self._desk.tick(now_s)
+        if now_s - self._flushed_s >= FLUSH_S:
+            self.flush()
+            self.bench.forget_settled(KEEP_SETTLED)
+        self._schedule()
+
+    def _schedule(self) -> None:
+        now_us = self.clock.dose_us()
+        wait_s = min(IDLE_S, (self.bench.next_us(now_us) - now_us) / US_PER_S / self.clock.pace)
+        desk_s = self._desk.due_s()
+        if desk_s is not None:
+            wait_s = min(wait_s, desk_s - self.clock.real_s())
+        if self._timer is not None:
+            self._timer.cancel()
+        self._timer = self._loop.call_later(max(0.0005, wait_s), self.tick)
+

@@ -1,0 +1,76 @@
+"""Two forms of plain text: a bare number on a line, and labels with values such as `UV Index: 1.84`."""
+
+from __future__ import annotations
+
+import re
+
+from ..model import Decoded, MomentReading
+from .forms import Reader
+from .scalars import Unreadable, clean_text, number
+
+_UNIT_AT_END = re.compile(r"\s*[(\[][^()\[\]]*[)\]]$")
+_BEFORE_LABEL = re.compile(r"[;|,]|(?:^|\s)/\s")
+_UNIT_BEHIND_NUMBER = re.compile(r"(?<=[0-9.,])(?:[mu\u00b5\u03bc]?(?:W|V)|nA|uA|counts|cts)\S*$")
+
+
+def label_key(label: str) -> str:
+    """A label in the one form in which labels are compared: case and runs of blanks do not count."""
+    return " ".join(label.casefold().split())
+
+
+def same_label(found: str, wanted_key: str) -> bool:
+    """Whether a label found is the wanted one; a unit in brackets behind it may be left out."""
+    key = label_key(found)
+    return wanted_key in (key, _UNIT_AT_END.sub("", key))
+
+
+def number_reader(comma: bool) -> Reader:
+    """Reads a line that is one number and nothing else. comma: its decimal mark is a comma."""
+
+    def read(line: bytes) -> list[Decoded]:
+        return [MomentReading(number(clean_text(line), comma))]
+
+    return read
+
+
+def label_reader(label: str | None, comma: bool) -> Reader:
+    """Reads the number behind a label and `:` or `=`; a line may hold several labels.
+
+    The label must be a whole one, else the end of exactly one (`UV` in `sill UV: 3`). Without `label` the line
+    must hold exactly one labelled value. A line without the label is bad input, so that a wrong setting is seen.
+    """
+    # Where the decimal mark is a comma, only blanks, ; and | can end a value.
+    behind = re.compile(r"[:=]\s*([^\s;|]+)" if comma else r"[:=]\s*([^\s,;|]+)")
+    wanted = None if label is None else label_key(label)
+
+    def read(line: bytes) -> list[Decoded]:
+        text = clean_text(line)
+        pairs: list[tuple[str, str]] = []
+        end = 0
+        for hit in behind.finditer(text):
+            pairs.append((_BEFORE_LABEL.split(text[end : hit.start()])[-1].strip(), hit[1].rstrip(",")))
+            end = hit.end()
+        return [MomentReading(number(_UNIT_BEHIND_NUMBER.sub("", _pick(pairs, wanted)), comma))]
+
+    return read
+
+
+def _pick(pairs: list[tuple[str, str]], wanted: str | None) -> str:
+    if not pairs:
+        raise Unreadable("no labelled value")
+    if wanted is None:
+        hits = [value for _, value in pairs]
+    else:
+        hits = [value for label, value in pairs if same_label(label, wanted)]
+        if not hits:
+            hits = [value for label, value in pairs if _ends_with_label(label, wanted)]
+    if not hits:
+        raise Unreadable("label not here")
+    if len(hits) > 1:
+        raise Unreadable("several values; set field to one label")
+    return hits[0]
+
+
+def _ends_with_label(label: str, wanted: str) -> bool:
+    key = label_key(label)
+    return key.endswith(" " + wanted) or _UNIT_AT_END.sub("", key).endswith(" " + wanted)

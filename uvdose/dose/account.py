@@ -1,0 +1,183 @@
+"""Account: what one exposure has received, added up from segments of light between the marks of its acts.
+
+Register dose stays in whole numbers (counts x ms) and is scaled once. Momentary values are added one after the
+other in dose time. Measured, bridged and missing light are kept apart from the first addition to the last.
+"""
+
+from __future__ import annotations
+
+import math
+
+import msgspec
+
+from ..model import Kind, Mark, MomentSegment, RegisterSegment, Segment
+from ..units import US_PER_S
+from .response import Response
+from .timebase import WRAP_32, after_32
+
+COVERAGE_K = 1.96  # 95 % of a normal distribution
+
+
+class Window(msgspec.Struct, frozen=True):
+    """A stretch in the light, from one mark to another; stop None while it lasts."""
+
+    start: Mark
+    stop: Mark | None = None
+
+
+class Figures(msgspec.Struct, frozen=True):
+    """What an account holds, scaled: dose in J/m² (or unit-seconds), times in seconds.
+
+    dose = measured + bridged. low..high: 95 % interval relative to the target's scale. missing: central estimate of
+    the light that fell unmeasured, not in dose. saturated_s: the dose of that time is a lower bound.
+    """
+
+    dose: float
+    low: float
+    high: float
+    missing: float
+    measured_s: float
+    bridged_s: float
+    missing_s: float
+    saturated_s: float
+
+
+class Account:
+    """Sums of one exposure. Give it every segment of its sensor, in order, and its windows as they are known."""
+
+    def __init__(self, response: Response) -> None:
+        self.response = response
+        self.windows: list[Window] = []
+        self._counts_ms = 0
+        self._span_ms = 0
+        self._moments = 0.0
+        self._bridged = 0.0
+        self._missing = 0.0
+        self._missing_peak = 0.0
+        self._var = 0.0
+        self._saturated_peak = 0.0
+        self._us = [0, 0, 0]
+        self._saturated_us = 0
+
+    def open(self, mark: Mark) -> None:
+        """Light falls on the sheet from here on."""
+        self.windows.append(Window(mark))
+
+    def close(self, mark: Mark) -> None:
+        """No more light from here on."""
+        self.windows[-1] = Window(self.windows[-1].start, mark)
+
+    def replace(self, old: Mark, new: Mark) -> None:
+        """A mark is known better now; only before any segment that reaches it has been added."""
+        for i, w in enumerate(self.windows):
+            if w.start is old or w.stop is old:
+                self.windows[i] = Window(new if w.start is old else w.start, new if w.stop is old else w.stop)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the sheet lies in the light."""
+        return bool(self.windows) and self.windows[-1].stop is None
+
+    def add(self, segment: Segment) -> None:
+        """Add the part of a segment that lies within the windows."""
+        for window in self.windows:
+            if isinstance(segment, RegisterSegment):
+                self._add_register(segment, window)
+            else:
+                self._add_moment(segment, window)
+
+    def _add_register(self, s: RegisterSegment, w: Window) -> None:
+        a = _position(s, w.start)
+        b = (_span(s), s.register1) if w.stop is None else _position(s, w.stop)
+        span_ms = b[0] - a[0]
+        if span_ms <= 0:
+            return
+        self._counts_ms += max(0, b[1] - a[1])
+        self._span_ms += span_ms
+        self._us[Kind.MEASURED] += span_ms * 1000
+        if s.sat_ms:
+            whole_ms = _span(s)
+            self._saturate(min(s.sat_ms, span_ms if whole_ms == 0 else s.sat_ms * span_ms // whole_ms) * 1000)
+
+    def _add_moment(self, s: MomentSegment, w: Window) -> None:
+        t0_us = max(s.t0_us, w.start.t_us)
+        t1_us = s.t1_us if w.stop is None else min(s.t1_us, w.stop.t_us)
+        if t1_us <= t0_us:
+            return
+        whole_us = s.t1_us - s.t0_us
+        slope = (s.value1 - s.value0) / whole_us
+        value0 = s.value0 if t0_us == s.t0_us else s.value0 + slope * (t0_us - s.t0_us)
+        value1 = s.value1 if t1_us == s.t1_us else s.value0 + slope * (t1_us - s.t0_us)
+        seconds = (t1_us - t0_us) / US_PER_S
+        integral = seconds * ((value0 + value1) / 2)
+        self._us[s.kind] += t1_us - t0_us
+        if s.kind is Kind.MISSING:
+            self._missing += integral
+            self._missing_peak += s.peak * seconds
+            return
+        if s.kind is Kind.BRIDGED:
+            self._bridged += integral
+        else:
+            self._moments += integral
+        share = (t1_us - t0_us) / whole_us
+        self._var += s.var * share * share
+        if s.saturated:
+            self._saturate(t1_us - t0_us)
+
+    def _saturate(self, us: int) -> None:
+        """Light at full scale may have been stronger: up to as much again is allowed for in the high end."""
+        self._saturated_us += us
+        if self.response.full_scale is not None:
+            self._saturated_peak += us / US_PER_S * (self.response.full_scale - self.response.zero)
+
+    def figures(self, ahead: float = 0.0, ahead_missing: float = 0.0, ahead_missing_peak: float = 0.0) -> Figures:
+        """The sums, scaled. `ahead…`: light since the last reading, in unit·s, predicted and not yet in the sums."""
+        r = self.response
+        register = (self._counts_ms - r.zero * self._span_ms) / 1000
+        dose = r.factor * (register + self._moments + self._bridged + ahead)
+        half = r.factor * COVERAGE_K * math.sqrt(self._var)
+        missing = r.factor * (self._missing + ahead_missing)
+        most = r.factor * (max(self._missing_peak, self._missing) + max(ahead_missing_peak, ahead_missing))
+        return Figures(
+            dose=dose,
+            low=max(0.0, dose - half) if dose >= 0 else dose - half,
+            high=dose + half + max(0.0, most) + r.factor * self._saturated_peak,
+            missing=missing,
+            measured_s=self._us[Kind.MEASURED] / US_PER_S,
+            bridged_s=self._us[Kind.BRIDGED] / US_PER_S,
+            missing_s=self._us[Kind.MISSING] / US_PER_S,
+            saturated_s=self._saturated_us / US_PER_S,
+        )
+
+
+def _span(s: RegisterSegment) -> int:
+    return (s.uptime1_ms - s.uptime0_ms) % WRAP_32
+
+
+def _position(s: RegisterSegment, mark: Mark) -> tuple[int, int]:
+    """Where a mark cuts a register segment: ms after its begin, and the register there.
+
+    A mark of the same boot is placed by the node's own uptime, which is exact; another by dose time.
+    """
+    span_ms = _span(s)
+    if mark.boot == s.boot and mark.uptime_ms is not None and mark.register is not None:
+        at_ms = after_32(mark.uptime_ms, s.uptime0_ms)
+        if at_ms <= 0:
+            return 0, s.register0
+        if at_ms >= span_ms:
+            return span_ms, s.register1
+        return at_ms, min(max(mark.register, s.register0), s.register1)
+    if mark.t_us <= s.t0_us:
+        return 0, s.register0
+    if mark.t_us >= s.t1_us:
+        return span_ms, s.register1
+    at_ms = (mark.t_us - s.t0_us) * span_ms // (s.t1_us - s.t0_us)
+    return at_ms, s.register0 + (s.register1 - s.register0) * at_ms // span_ms
+
+
+def mark_between(s: Segment, t_us: int) -> Mark:
+    """The mark of a moment inside a segment, interpolated: an integer register for a register segment."""
+    if isinstance(s, MomentSegment):
+        return Mark(t_us)
+    at_ms, register = _position(s, Mark(t_us))
+    return Mark(t_us, s.boot, (s.uptime0_ms + at_ms) % WRAP_32, register)

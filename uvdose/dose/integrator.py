@@ -1,0 +1,152 @@
+"""Integrator: readings of one sensor, in order, become segments of light.
+
+A register gives the light between two lines as an exact difference, whatever was lost between them. Momentary
+values are joined by straight lines (trapezoid rule). A pause longer than three times the usual interval and longer
+than ten seconds is a hole: bridged up to sixty seconds, missing beyond (see DEVELOPERS.md, rules of honesty).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+import msgspec
+
+from ..model import Kind, MomentReading, MomentSegment, Reading, RegisterReading, RegisterSegment, Segment
+from ..units import US_PER_S
+from .history import LightHistory
+from .response import Response
+from .timebase import WRAP_32, after_32
+
+HOLE_US = 10 * US_PER_S
+BRIDGE_US = 60 * US_PER_S
+HOLE_INTERVALS = 3
+_LOOK_BACK = 9
+RESET_FLAG = 0x08
+
+
+class Point(msgspec.Struct, frozen=True, gc=False):
+    """The newest reading: its dose time, its net value in the sensor's unit, and the reading itself."""
+
+    t_us: int
+    value: float
+    reading: Reading
+
+
+class Track:
+    """The stream of one sensor, in the sensor's unit. Everything it decides follows from the last readings alone.
+
+    pace: how many times faster than real time dose time runs; a hole is never shorter than a quarter of a real
+    second, since arrival times jitter by that much on a busy machine.
+    """
+
+    def __init__(self, response: Response, pace: float = 1.0) -> None:
+        self.response = response
+        self.history = LightHistory()
+        self.last: Point | None = None
+        self._floor_us = int(pace * US_PER_S / 4)
+        self._steps: deque[int] = deque(maxlen=_LOOK_BACK)
+        self._usual_us = 0
+
+    def feed(self, reading: Reading, t_us: int) -> list[Segment]:
+        """The light between the last reading and this one; empty for the first. t_us must not fall."""
+        if isinstance(reading, RegisterReading):
+            point = Point(t_us, reading.level_milli / 1000 - self.response.zero, reading)
+        else:
+            point = Point(t_us, reading.value - self.response.zero, reading)
+        last, self.last = self.last, point
+        segments: list[Segment] = []
+        if last is not None:
+            if isinstance(reading, RegisterReading) and isinstance(last.reading, RegisterReading):
+                segments = self._register(last, last.reading, point, reading)
+            else:
+                segments = [self._moment(last, point)]
+            self._steps.append(t_us - last.t_us)
+            self._usual_us = sorted(self._steps)[len(self._steps) // 2]
+        self.history.add(t_us, point.value)
+        return segments
+
+    @property
+    def usual_us(self) -> int:
+        """The usual interval between readings: the median of the last nine; 0 while unknown."""
+        return self._usual_us
+
+    @property
+    def hole_us(self) -> int:
+        """A pause longer than this is a hole."""
+        return max(HOLE_US, HOLE_INTERVALS * self._usual_us, self._floor_us)
+
+    def is_saturated(self, reading: Reading) -> bool:
+        """Whether the reading itself lies at or above full scale."""
+        full = self.response.full_scale
+        if full is None:
+            return False
+        return (reading.level_milli / 1000 if isinstance(reading, RegisterReading) else reading.value) >= full
+
+    def _register(self, p0: Point, r0: RegisterReading, p1: Point, r1: RegisterReading) -> list[Segment]:
+        if r1.boot == r0.boot and r1.register >= r0.register:
+            span_ms = (r1.uptime_ms - r0.uptime_ms) % WRAP_32
+            lost_us = (p1.t_us - p0.t_us) - span_ms * 1000
+            held = RegisterSegment(
+                p0.t_us, p1.t_us, r1.boot, r0.uptime_ms, r1.uptime_ms, r0.register, r1.register,
+                _counted_ms(r0.sat_ms, r1.sat_ms, span_ms),
+            )
+            if r1.flags & RESET_FLAG and not r0.flags & RESET_FLAG and lost_us > 0:
+                return [self._hole(p0, p1, p0.t_us, p0.t_us + lost_us), _begin_at(held, p0.t_us + lost_us)]
+            return [held]
+        # Another power-up: the register counts from 0 at uptime 0, and only the time before that is a hole.
+        begin_us = max(p0.t_us, p1.t_us - r1.uptime_ms * 1000)
+        counted = RegisterSegment(
+            begin_us, p1.t_us, r1.boot, 0, r1.uptime_ms, 0, r1.register, _counted_ms(0, r1.sat_ms, r1.uptime_ms)
+        )
+        return [self._hole(p0, p1, p0.t_us, begin_us), counted] if begin_us > p0.t_us else [counted]
+
+    def _hole(self, p0: Point, p1: Point, t0_us: int, t1_us: int) -> MomentSegment:
+        """A stretch of a register node that nothing counted: straight between the levels at its ends."""
+        seconds = (t1_us - t0_us) / US_PER_S
+        kind = Kind.BRIDGED if t1_us - t0_us <= BRIDGE_US else Kind.MISSING
+        return MomentSegment(
+            t0_us, t1_us, p0.value, p1.value, kind, self._walk_var(p1.value - p0.value, seconds), self._peak(p0, p1)
+        )
+
+    def _moment(self, p0: Point, p1: Point) -> MomentSegment:
+        pause_us = p1.t_us - p0.t_us
+        seconds = pause_us / US_PER_S
+        step = p1.value - p0.value
+        saturated = self.is_saturated(p0.reading) or self.is_saturated(p1.reading)
+        if pause_us <= self.hole_us:
+            # A random walk pinned at both ends strays from the straight line by (step² dt²) / 12 on average.
+            return MomentSegment(
+                p0.t_us, p1.t_us, p0.value, p1.value, Kind.MEASURED, step * step * seconds * seconds / 12,
+                max(p0.value, p1.value), saturated,
+            )
+        kind = Kind.BRIDGED if pause_us <= BRIDGE_US else Kind.MISSING
+        return MomentSegment(
+            p0.t_us, p1.t_us, p0.value, p1.value, kind, self._walk_var(step, seconds), self._peak(p0, p1), saturated
+        )
+
+    def _walk_var(self, step: float, seconds: float) -> float:
+        """Variance of a bridged integral, (unit·s)²: a random walk pinned at its ends (Brownian bridge), as
+        restless as the light of the last minutes, or as its own step says if that is more."""
+        return max(self.history.restlessness() * seconds**3, step * step * seconds * seconds) / 12
+
+    def _peak(self, p0: Point, p1: Point) -> float:
+        return max(self.history.peak, p0.value, p1.value, 0.0)
+
+
+def _counted_ms(sat0_ms: int, sat1_ms: int, span_ms: int) -> int:
+    """Saturated ms that the node counted between two lines: a lost line loses none of it."""
+    return min(span_ms, max(0, after_32(sat1_ms, sat0_ms)))
+
+
+def _begin_at(s: RegisterSegment, t0_us: int) -> RegisterSegment:
+    return RegisterSegment(t0_us, s.t1_us, s.boot, s.uptime0_ms, s.uptime1_ms, s.register0, s.register1, s.sat_ms)
+
+
+def moment_integral(segment: MomentSegment) -> float:
+    """Trapezoid integral of a segment, unit·s."""
+    return (segment.t1_us - segment.t0_us) / US_PER_S * ((segment.value0 + segment.value1) / 2)
+
+
+def reading_value(reading: Reading) -> float:
+    """The raw value of a reading in the sensor's unit, zero not taken off."""
+    return reading.value if isinstance(reading, MomentReading) else reading.level_milli / 1000

@@ -1,0 +1,296 @@
+"""Bench: all sensors and exposures of one daemon as one value that time and input move. Pure: no I/O, no clock.
+
+Each call returns an `Outcome`: what to keep in the journal, whom to call, whom to ask. The daemon commits first
+and calls then. The bench itself never waits for either.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from ..dose.health import Change
+from ..dose.integrator import BRIDGE_US
+from ..dose.response import Identity, Response
+from ..model import Answer, BadInput, Decoded, Fact, Mark, Reading, Refusal, Segment
+from ..units import US_PER_S, to_screen
+from .calls import LEAD, REACHED
+from .channel import Channel, Timed
+from .exposure import NO_DUE, ActRecord, Crossing, Exposure, Plan
+from .states import ENDED, Act, State
+
+SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
+FRESH_FLOOR_S = 2.0
+
+FACT_OF_ACT = {Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished"}
+
+
+class Ring(msgspec.Struct, frozen=True):
+    """A call to make: of an exposure, by its key; `insist` until the person acknowledges it."""
+
+    exposure: int
+    key: str
+    kind: str
+    sensor: str
+    t_us: int
+    insist: bool
+    text: str
+
+
+class Outcome:
+    """What follows from one step of the bench."""
+
+    __slots__ = ("acts", "asks", "changed", "facts", "hushes", "readings", "refined", "rings")
+
+    def __init__(self) -> None:
+        self.readings: list[tuple[str, int, Reading]] = []
+        self.facts: list[Fact] = []
+        self.acts: list[tuple[int, ActRecord]] = []
+        self.refined: list[tuple[int, int, Mark]] = []
+        self.rings: list[Ring] = []
+        self.hushes: list[tuple[int, str]] = []
+        self.changed: list[Exposure] = []
+        self.asks: list[str] = []
+
+    @property
+    def pressing(self) -> bool:
+        """Whether it holds more than readings, so that it must be committed at once."""
+        return bool(self.facts or self.acts or self.refined or self.rings or self.hushes or self.changed)
+
+
+class Bench:
+    """Sensors by name, exposures by id."""
+
+    def __init__(self, pace: float = 1.0) -> None:
+        self.pace = pace
+        self.channels: dict[str, Channel] = {}
+        self.exposures: dict[int, Exposure] = {}
+        self._snap_us = int(SNAP_S * US_PER_S * pace)
+
+    def add_sensor(self, name: str, identity: Identity, response: Response) -> Channel:
+        """A sensor of the settings."""
+        self.channels[name] = Channel(name, identity, response, self.pace)
+        return self.channels[name]
+
+    # -- input -----------------------------------------------------------------------------------------------
+
+    def take(self, sensor: str, items: list[Decoded], arrival_us: int) -> Outcome:
+        """Decoded input of one sensor."""
+        out = Outcome()
+        channel = self.channels[sensor]
+        for item in items:
+            if isinstance(item, BadInput):
+                channel.bad(item.reason)
+            elif not isinstance(item, Answer):
+                timed, changes = channel.take(item, arrival_us)
+                self._grow(channel, timed, changes, arrival_us, out)
+        self._predict(channel, arrival_us, out)
+        return out
+
+    def link(self, sensor: str, up: bool, line: str, t_us: int) -> Outcome:
+        """A sensor's link came up or went down."""
+        out = Outcome()
+        self._tell(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out)
+        return out
+
+    def tick(self, now_us: int) -> Outcome:
+        """Time passed: the beat of a count-in, silence, predicted crossings."""
+        out = Outcome()
+        for channel in self.channels.values():
+            timed, changes = channel.tick(now_us)
+            self._grow(channel, timed, changes, now_us, out)
+            self._tell_gap(channel, now_us, out)
+            self._predict(channel, now_us, out)
+        return out
+
+    def next_us(self, now_us: int) -> int:
+        """When `tick` is due next, if no input comes."""
+        dues = [e.due_us(self.channels[e.plan.sensor].track, now_us) for e in self.running()]
+        for channel in self.channels.values():
+            due = channel.due_us()
+            if due is not None:
+                dues.append(due)
+            last = channel.track.last
+            if last is not None and "gap" not in channel.health.active and self._lit(channel):
+                dues.append(last.t_us + BRIDGE_US)
+        return min(dues, default=NO_DUE)
+
+    # -- acts ------------------------------------------------------------------------------------------------
+
+    def check_start(self, sensor: str, frame: str, now_us: int) -> Channel:
+        """Whether an exposure may begin here. Raises `Refusal`."""
+        channel = self.channels.get(sensor)
+        if channel is None:
+            raise Refusal(f"no sensor {sensor!r}: one of {', '.join(self.channels)}")
+        for other in self.running():
+            if other.plan.frame == frame:
+                raise Refusal(
+                    f"frame {frame} is taken by exposure {other.id} ({other.state}): "
+                    f"finish it with `uvdose finish {other.id}`, or name another frame with --frame"
+                )
+        if not channel.fresh(now_us, int(FRESH_FLOOR_S * US_PER_S * self.pace)):
+            why = next(iter(channel.health.active.values()), "no reading has come lately")
+            raise Refusal(f"sensor {sensor} is {channel.health.state()}: {why}; nothing was started")
+        return channel
+
+    def start(self, plan: Plan, now_us: int) -> Outcome:
+        """Begin an exposure, now or at the beat of a count-in. Check it with `check_start` before."""
+        out = Outcome()
+        exposure = Exposure(plan)
+        self.exposures[plan.id] = exposure
+        out.changed.append(exposure)
+        if plan.begin_us <= now_us:
+            self._act(exposure, Act.LIGHT, plan.begin_us, out)
+        return out
+
+    def act(self, number: int, act: Act, now_us: int) -> Outcome:
+        """The person holds, resumes or finishes. Raises `Refusal`."""
+        out = Outcome()
+        exposure = self.exposure(number)
+        self._act(exposure, act, now_us, out)
+        if act in (Act.HOLD, Act.FINISH):
+            self._hush(exposure, list(exposure.open_calls), now_us, out, tell=False)
+        self._predict(self.channels[exposure.plan.sensor], now_us, out)
+        return out
+
+    def quiet(self, number: int | None, now_us: int) -> Outcome:
+        """Silence the present calls, of one exposure or of all. Raises `Refusal` when none is on."""
+        out = Outcome()
+        chosen = [self.exposure(number)] if number is not None else list(self.exposures.values())
+        for exposure in chosen:
+            if exposure.open_calls:
+                self._hush(exposure, list(exposure.open_calls), now_us, out, tell=True)
+        if not out.hushes:
+            raise Refusal("no call is on; nothing to silence")
+        return out
+
+    def exposure(self, number: int) -> Exposure:
+        """Raises `Refusal` for an exposure that is not there."""
+        found = self.exposures.get(number)
+        if found is None:
+            running = ", ".join(str(e.id) for e in self.running()) or "none"
+            raise Refusal(f"no exposure {number} is running; running now: {running}")
+        return found
+
+    def running(self) -> list[Exposure]:
+        """Exposures that have not ended."""
+        return [e for e in self.exposures.values() if e.state not in ENDED]
+
+    def proven(self, number: int, key: str) -> None:
+        """A call that need not be insisted on has reached the person."""
+        if number in self.exposures:
+            self.exposures[number].open_calls.pop(key, None)
+
+    def forget_settled(self, keep: int) -> None:
+        """Drop ended exposures whose last light is added up, but the newest few."""
+        done = [e.id for e in self.exposures.values() if e.settled and not e.open_calls]
+        for number in done[: max(0, len(done) - keep)]:
+            del self.exposures[number]
+
+    # -- inside ----------------------------------------------------------------------------------------------
+
+    def _act(self, exposure: Exposure, act: Act, t_us: int, out: Outcome) -> None:
+        channel = self.channels[exposure.plan.sensor]
+        record = exposure.apply(act, channel.mark(t_us))
+        if act is Act.LIGHT:
+            exposure.skip_early_lead(exposure.light(channel.track, t_us).fastest)
+        out.acts.append((exposure.id, record))
+        out.asks.append(channel.name)
+        name = "voided" if exposure.state is State.VOID else FACT_OF_ACT[act]
+        f = exposure.figures(channel.track, t_us)
+        self._fact(out, exposure, name, t_us, {"dose": to_screen(f.dose, exposure.plan.response.unit)})
+        out.changed.append(exposure)
+
+    def _grow(self, channel: Channel, timed: list[Timed], changes: list[Change], now_us: int, out: Outcome) -> None:
+        concerned = [e for e in self.exposures.values() if e.plan.sensor == channel.name and not e.settled]
+        for item in timed:
+            out.readings.append((channel.name, item.t_us, item.reading))
+            for segment in item.segments:
+                for exposure in concerned:
+                    if exposure.state is not State.WAITING:
+                        self._light(exposure, segment, channel, out)
+        self._tell(channel, changes, now_us, out)
+
+    def _light(self, exposure: Exposure, segment: Segment, channel: Channel, out: Outcome) -> None:
+        """Add a segment to an exposure, and see what it crossed."""
+        before = exposure.account.figures()
+        for number, mark in exposure.add(segment, self._snap_us):
+            out.refined.append((exposure.id, number, mark))
+        now = exposure.account.figures()
+        holes = {"bridged": now.bridged_s - before.bridged_s, "missing": now.missing_s - before.missing_s}
+        for kind, seconds in holes.items():
+            if seconds > 0:
+                self._fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": seconds})
+        if exposure.state not in ENDED:
+            crossings = exposure.crossed_in(segment, before.dose + before.missing, now.dose + now.missing, channel.track)
+            self._cross(exposure, crossings, out)
+        if exposure.settled:
+            out.changed.append(exposure)
+
+    def _predict(self, channel: Channel, now_us: int, out: Outcome) -> None:
+        for exposure in list(self.exposures.values()):
+            if exposure.plan.sensor != channel.name:
+                continue
+            if exposure.state is State.WAITING and exposure.plan.begin_us <= now_us:
+                self._act(exposure, Act.LIGHT, exposure.plan.begin_us, out)
+            self._cross(exposure, exposure.crossed(channel.track, now_us), out)
+
+    def _cross(self, exposure: Exposure, crossings: list[Crossing], out: Outcome) -> None:
+        for crossing in crossings:
+            threshold = crossing.threshold
+            if threshold.key in exposure.passed:
+                continue
+            exposure.passed.add(threshold.key)
+            in_light = exposure.state in (State.COUNTING, State.REACHED)
+            if threshold.kind == REACHED:
+                exposure.reach(crossing.t_us)
+                exposure.passed.add(LEAD)
+            elif not in_light:
+                continue
+            dose = threshold.dose
+            if threshold.kind == LEAD:
+                dose = exposure.light(self.channels[exposure.plan.sensor].track, crossing.t_us).dose
+            unit = exposure.plan.response.unit
+            self._fact(out, exposure, threshold.kind, crossing.t_us, {
+                "key": threshold.key, "dose": to_screen(dose, unit), "unit": unit,
+                "dose_s": crossing.t_us / US_PER_S, "predicted": not crossing.known,
+            })
+            out.changed.append(exposure)
+            if in_light:
+                self._ring(exposure, crossing, dose, out)
+
+    def _ring(self, exposure: Exposure, crossing: Crossing, dose: float, out: Outcome) -> None:
+        threshold = crossing.threshold
+        for key in [k for k, kind in exposure.open_calls.items() if kind != REACHED]:
+            exposure.open_calls.pop(key)
+            out.hushes.append((exposure.id, key))
+        exposure.open_calls[threshold.key] = threshold.kind
+        share = dose / exposure.plan.target.dose_base
+        text = f"{threshold.kind} {exposure.plan.target.name}, frame {exposure.plan.frame}, {share:.0%}"
+        out.rings.append(Ring(
+            exposure.id, threshold.key, threshold.kind, exposure.plan.sensor, crossing.t_us,
+            threshold.kind == REACHED, text,
+        ))
+
+    def _hush(self, exposure: Exposure, keys: list[str], t_us: int, out: Outcome, *, tell: bool) -> None:
+        for key in keys:
+            exposure.open_calls.pop(key, None)
+            out.hushes.append((exposure.id, key))
+        if tell and keys:
+            self._fact(out, exposure, "quieted", t_us, {"calls": keys})
+
+    def _lit(self, channel: Channel) -> bool:
+        return any(e.plan.sensor == channel.name and e.account.is_open for e in self.exposures.values())
+
+    def _tell_gap(self, channel: Channel, now_us: int, out: Outcome) -> None:
+        """A hole that can no longer be bridged is told at once, while it is still open."""
+        last = channel.track.last
+        if last is not None and now_us - last.t_us >= BRIDGE_US and self._lit(channel):
+            self._tell(channel, channel.health.hole(), now_us, out)
+
+    def _tell(self, channel: Channel, changes: list[Change], t_us: int, out: Outcome) -> None:
+        for change in changes:
+            data = {"alarm": change.alarm, "line": change.line} if change.raised else {"alarm": change.alarm}
+            out.facts.append(Fact(t_us, "alarm" if change.raised else "cleared", None, channel.name, data))
+
+    def _fact(self, out: Outcome, exposure: Exposure, name: str, t_us: int, data: dict[str, object]) -> None:
+        out.facts.append(Fact(t_us, name, exposure.id, exposure.plan.sensor, dict(data)))

@@ -1,0 +1,66 @@
+"""Calls: which dose calls the person, and when it will be reached at the light of now. Pure."""
+
+from __future__ import annotations
+
+import math
+
+import msgspec
+
+from ..units import US_PER_S
+from .target import CallPlan
+
+APART_US = 30 * US_PER_S  # an overshoot call never comes closer to the target call than this
+
+LOOK, LEAD, REACHED, OVERSHOOT = "look", "lead", "reached", "overshoot"
+
+# The node's patterns, see the native line.
+PATTERNS = {"count-in": 1, LOOK: 2, LEAD: 3, REACHED: 4, OVERSHOOT: 5, "alarm": 6, "test": 7}
+
+
+class Threshold(msgspec.Struct, frozen=True):
+    """A call that is still to come: its kind, a key that is unique within the exposure, and the dose that makes it."""
+
+    kind: str
+    key: str
+    dose: float
+
+
+class Light(msgspec.Struct, frozen=True):
+    """The dose of an exposure as a straight line through now, for predicting.
+
+    dose: at t_us, missing light's central estimate included; missing: that share of it. upper: the upper end of
+    both. rate: per second. fastest: the fastest likely rate.
+    """
+
+    t_us: int
+    dose: float
+    missing: float
+    upper: float
+    rate: float
+    fastest: float
+
+
+def thresholds(target_base: float, plan: CallPlan, fastest: float) -> list[Threshold]:
+    """Every call of an exposure, by rising dose of its kind. `fastest` in dose per second sets the lead."""
+    calls = [Threshold(LOOK, f"look:{f:g}", f * target_base) for f in plan.looks]
+    if plan.lead_s > 0:
+        calls.append(Threshold(LEAD, LEAD, target_base - fastest * plan.lead_s))
+    calls.append(Threshold(REACHED, REACHED, target_base))
+    calls += [Threshold(OVERSHOOT, f"overshoot:{s:g}", target_base * math.exp2(s)) for s in plan.overshoots]
+    return calls
+
+
+def due_us(threshold: Threshold, light: Light, reached_us: int | None) -> int | None:
+    """The dose time at which the threshold is crossed at the light of now; None when it will not be."""
+    missing = threshold.dose - light.dose
+    if missing <= 0:
+        due = light.t_us
+    elif light.rate <= 0:
+        return None
+    else:
+        due = light.t_us + math.ceil(missing / light.rate * US_PER_S)
+    if threshold.kind == OVERSHOOT:
+        if reached_us is None:
+            return None
+        due = max(due, reached_us + APART_US)
+    return due

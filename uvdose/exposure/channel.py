@@ -1,0 +1,136 @@
+"""Channel: one sensor from decoded input to segments of light, with its order, its time and its health. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import msgspec
+
+from ..dose.health import Change, Health
+from ..dose.integrator import RESET_FLAG, Track
+from ..dose.order import MomentOrder, RegisterOrder
+from ..dose.response import Identity, Response
+from ..dose.timebase import WRAP_32, NodeTime, SourceTime
+from ..model import Decoded, Mark, MomentReading, Reading, RegisterReading, Segment
+from ..units import US_PER_S
+
+
+class Timed(msgspec.Struct, frozen=True, gc=False):
+    """A reading in order, at its dose time, and the light that it closed."""
+
+    t_us: int
+    reading: Reading
+    segments: list[Segment]
+
+
+class Channel:
+    """One sensor. Its readings leave in order, each once, with rising dose time."""
+
+    def __init__(self, name: str, identity: Identity, response: Response, pace: float = 1.0) -> None:
+        self.name = name
+        self.identity = identity
+        self.track = Track(response, pace)
+        self.health = Health(pace)
+        self.bad_inputs = 0
+        self.last_bad = ""
+        self.readings = 0
+        self._register_order = RegisterOrder()
+        self._moment_order = MomentOrder(pace)
+        self._node_time = NodeTime()
+        self._source_time = SourceTime()
+        self._restarts = 0
+        self._last_us = 0
+        self._flags = 0
+
+    @property
+    def late(self) -> int:
+        """Readings that came twice or too late, and were left out."""
+        return self._register_order.late + self._moment_order.late
+
+    def replay(self, rows: Iterable[tuple[int, Reading]]) -> Iterable[Timed]:
+        """Readings out of the journal: in order and timed already."""
+        for t_us, reading in rows:
+            if isinstance(reading, RegisterReading):
+                self._register_order.admit(reading)
+                self._flags = reading.flags
+            self._last_us = t_us
+            yield Timed(t_us, reading, self.track.feed(reading, t_us))
+
+    def take(self, item: Reading, arrival_us: int) -> tuple[list[Timed], list[Change]]:
+        """One reading as it arrived."""
+        if isinstance(item, RegisterReading):
+            if not self._register_order.admit(item):
+                return [], []
+            stood_still = bool(item.flags & RESET_FLAG) and not self._flags & RESET_FLAG
+            self._flags = item.flags
+            t_us = self._node_time.to_dose_us(item.boot, item.uptime_ms, arrival_us, stood_still)
+            timed = [self._timed(item, t_us)]
+        else:
+            timed = self._moments(self._moment_order.feed(item, arrival_us))
+        return timed, self._heard(timed, arrival_us)
+
+    def tick(self, now_us: int) -> tuple[list[Timed], list[Change]]:
+        """Time passed: readings that waited for a missing one go on, and silence is told."""
+        timed = self._moments(self._moment_order.due(now_us))
+        return timed, self._heard(timed, now_us) + self.health.tick(now_us)
+
+    def bad(self, reason: str) -> None:
+        """Count an input that could not be read."""
+        self.bad_inputs += 1
+        self.last_bad = reason
+
+    def due_us(self) -> int | None:
+        """When `tick` has something to do."""
+        held = self._moment_order.due_us()
+        waits = held + self._moment_order.wait_us() if held is not None else None
+        return min((d for d in (self.health.due_us(), waits) if d is not None), default=None)
+
+    def mark(self, t_us: int) -> Mark:
+        """The mark of an act at a moment: for a register node the register, told from the level of now."""
+        last = self.track.last
+        if last is None or not isinstance(last.reading, RegisterReading):
+            return Mark(t_us)
+        line = last.reading
+        since_ms = (t_us - last.t_us) // 1000
+        register = line.register + since_ms * line.level_milli // 1000
+        return Mark(t_us, line.boot, (line.uptime_ms + since_ms) % WRAP_32, max(0, register))
+
+    def fresh(self, now_us: int, floor_us: int) -> bool:
+        """Whether a reading came lately enough to start an exposure on it."""
+        last = self.track.last
+        return last is not None and now_us - last.t_us <= max(10 * US_PER_S, 3 * self.track.usual_us, floor_us)
+
+    def _moments(self, ordered: list[tuple[MomentReading, int]]) -> list[Timed]:
+        if self._moment_order.restarts != self._restarts:
+            self._restarts = self._moment_order.restarts
+            self._source_time.restart()
+        out = []
+        for reading, arrival_us in ordered:
+            if reading.source_s is None:
+                t_us = arrival_us
+            else:
+                t_us = self._source_time.to_dose_us(int(reading.source_s * US_PER_S), arrival_us)
+            out.append(self._timed(reading, t_us))
+        return out
+
+    def _timed(self, reading: Reading, t_us: int) -> Timed:
+        self._last_us = max(self._last_us, t_us)
+        self.readings += 1
+        return Timed(self._last_us, reading, self.track.feed(reading, self._last_us))
+
+    def _heard(self, timed: list[Timed], arrival_us: int) -> list[Change]:
+        if not timed:
+            return []
+        newest = timed[-1]
+        saturated = self.track.is_saturated(newest.reading) or _counts_saturation(newest)
+        return self.health.heard(arrival_us, self.track.usual_us, saturated)
+
+
+def _counts_saturation(timed: Timed) -> bool:
+    return any(getattr(s, "sat_ms", 0) for s in timed.segments)
+
+
+def is_reading(item: Decoded) -> bool:
+    """Whether a decoded item is a reading at all."""
+    return isinstance(item, RegisterReading | MomentReading)
+

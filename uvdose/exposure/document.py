@@ -1,0 +1,45 @@
+"""An exposure as the document that commands, API and journal share. Pure."""
+
+from __future__ import annotations
+
+from ..dose.integrator import Track
+from ..messages import ExposureDoc
+from ..units import to_screen
+from .exposure import Exposure
+
+
+def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -> ExposureDoc:
+    """The exposure at a moment; every figure in the unit of the screen."""
+    plan = exposure.plan
+    unit = plan.response.unit
+    f = exposure.figures(track, now_us)
+    dose = to_screen(f.dose, unit)
+    target = plan.target.dose
+    running = exposure.finished_us is None
+    return ExposureDoc(
+        id=plan.id,
+        target=plan.target.name,
+        target_version=plan.target.version,
+        sensor=plan.sensor,
+        frame=plan.frame,
+        state=str(exposure.state),
+        unit=unit,
+        target_dose=target,
+        dose=dose,
+        dose_low=to_screen(f.low, unit),
+        dose_high=to_screen(f.high, unit),
+        fraction=dose / target,
+        measured_s=f.measured_s,
+        bridged_s=f.bridged_s,
+        missing_s=f.missing_s,
+        saturated_s=f.saturated_s,
+        missing_dose=to_screen(f.missing, unit),
+        started_utc=exposure.labels.get("started"),
+        reached_utc=exposure.labels.get("reached"),
+        finished_utc=exposure.labels.get("finished"),
+        eta_s=exposure.eta_s(track, now_us),
+        alarms=alarms if running else [],
+        calls=sorted(exposure.open_calls),
+        settled=exposure.settled,
+        label=plan.label,
+    )

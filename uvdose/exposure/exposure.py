@@ -1,0 +1,231 @@
+"""One exposure: its state, its windows of light, and the calls that are still to come. Pure."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ..dose.account import Account, Figures, Window, mark_between
+from ..dose.integrator import BRIDGE_US, Track
+from ..dose.response import Response
+from ..model import Mark, RegisterSegment, Segment
+from ..units import US_PER_S
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, Light, Threshold, due_us, thresholds
+from .states import ENDED, Act, State, after
+from .target import Target
+
+NO_DUE = 1 << 62
+MAY_BE_ENOUGH = "look:missing"
+
+
+class ActRecord(msgspec.Struct):
+    """An act as the journal keeps it: what, when, and where it cuts the light (`refined`: known better since)."""
+
+    number: int
+    act: Act
+    t_us: int
+    mark: Mark
+    refined: Mark | None = None
+
+    @property
+    def cut(self) -> Mark:
+        """The best mark known."""
+        return self.refined or self.mark
+
+
+class Plan(msgspec.Struct, frozen=True):
+    """What was settled when an exposure began; it never changes. pace: of the clock that counts it."""
+
+    id: int
+    target: Target
+    sensor: str
+    frame: str
+    response: Response
+    begin_us: int
+    pace: float = 1.0
+    label: str = ""
+    overridden: tuple[str, ...] = ()
+
+
+class Crossing(msgspec.Struct, frozen=True):
+    """A threshold was crossed at a dose time. known: by readings; else predicted from the light of now."""
+
+    threshold: Threshold
+    t_us: int
+    known: bool
+
+
+class Exposure:
+    """The life of one sheet in the frame."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.id = plan.id
+        self.state = State.WAITING
+        self.account = Account(plan.response)
+        self.acts: list[ActRecord] = []
+        self.passed: set[str] = set()
+        self.open_calls: dict[str, str] = {}
+        self.labels: dict[str, str] = {}
+        self.started_us: int | None = None
+        self.reached_us: int | None = None
+        self.finished_us: int | None = None
+        self.settled = False
+        self._unresolved: list[ActRecord] = []
+
+    # -- acts ------------------------------------------------------------------------------------------------
+
+    def apply(self, act: Act, mark: Mark) -> ActRecord:
+        """Take an act at its mark. Raises `Refusal` where the table of states has no such act."""
+        record = ActRecord(len(self.acts), act, mark.t_us, mark)
+        self.restore(record)
+        return record
+
+    def restore(self, record: ActRecord) -> None:
+        """Take an act as it stands in the journal."""
+        self.state = after(self.state, record.act, self.id, self.reached_us is not None)
+        self.acts.append(record)
+        if record.act in (Act.LIGHT, Act.RESUME):
+            self.account.open(record.cut)
+            if self.started_us is None:
+                self.started_us = record.t_us
+        elif self.account.is_open:
+            self.account.close(record.cut)
+        if self.state in ENDED:
+            self.finished_us = record.t_us
+        if record.refined is None:
+            self._unresolved.append(record)
+
+    def reach(self, t_us: int) -> None:
+        """The target was crossed."""
+        self.state = after(self.state, Act.REACH, self.id)
+        self.reached_us = t_us
+
+    # -- light -----------------------------------------------------------------------------------------------
+
+    def add(self, segment: Segment, snap_us: int | None) -> list[tuple[int, Mark]]:
+        """Add a segment; returns the marks that it made known better, by number of act.
+
+        snap_us: an act is fixed on a line that came within this time. None: count again with the marks as they
+        are, as a replay of the journal must.
+        """
+        refined = self._resolve(segment, snap_us) if self._unresolved else []
+        self.account.add(segment)
+        if self.state in ENDED and not self._unresolved:
+            self.settled = True
+        return refined
+
+    def _resolve(self, segment: Segment, snap_us: int | None) -> list[tuple[int, Mark]]:
+        refined: list[tuple[int, Mark]] = []
+        for record in list(self._unresolved):
+            if record.t_us > segment.t1_us:
+                continue
+            self._unresolved.remove(record)
+            if snap_us is None or not isinstance(segment, RegisterSegment) or record.t_us <= segment.t0_us:
+                continue
+            better = _better_mark(segment, record.mark, snap_us)
+            if better is not None:
+                self.account.replace(record.mark, better)
+                record.refined = better
+                refined.append((record.number, better))
+        return refined
+
+    def ahead_us(self, since_us: int, until_us: int) -> int:
+        """How long the sheet lay in the light between two moments."""
+        return sum(_overlap(w, since_us, until_us) for w in self.account.windows)
+
+    def figures(self, track: Track, now_us: int) -> Figures:
+        """The dose now: the sums, and the light since the last reading as the last reading tells it."""
+        last = track.last
+        if last is None or self.settled:
+            return self.account.figures()
+        bridge_us = last.t_us + BRIDGE_US
+        known_s = self.ahead_us(last.t_us, min(now_us, bridge_us)) / US_PER_S
+        missing_s = self.ahead_us(bridge_us, now_us) / US_PER_S if now_us > bridge_us else 0.0
+        value = max(0.0, last.value)
+        return self.account.figures(value * known_s, value * missing_s, track.history.peak * missing_s)
+
+    def light(self, track: Track, now_us: int) -> Light:
+        """The dose as a line through now, for predicting."""
+        f = self.figures(track, now_us)
+        factor = self.plan.response.factor
+        rate = factor * max(0.0, track.last.value) if track.last is not None and self.account.is_open else 0.0
+        return Light(now_us, f.dose + f.missing, f.missing, f.high, rate, max(rate, factor * track.history.peak))
+
+    # -- calls -----------------------------------------------------------------------------------------------
+
+    def to_come(self, fastest: float) -> list[Threshold]:
+        """The calls not made yet."""
+        every = thresholds(self.plan.target.dose_base, self.plan.target.calls, fastest)
+        return [t for t in every if t.key not in self.passed]
+
+    def skip_early_lead(self, fastest: float) -> None:
+        """A lead call that would come at the very start is none: the person still stands at the frame."""
+        if any(t.kind == LEAD and t.dose <= 0 for t in self.to_come(fastest)):
+            self.passed.add(LEAD)
+
+    def crossed(self, track: Track, now_us: int) -> list[Crossing]:
+        """Calls that are due by now at the light of now, in order of time."""
+        if self.state not in (State.COUNTING, State.REACHED):
+            return []
+        light = self.light(track, now_us)
+        found: list[Crossing] = []
+        for threshold in self.to_come(light.fastest):
+            due = due_us(threshold, light, self.reached_us)
+            if due is not None and due <= now_us:
+                found.append(Crossing(threshold, due, known=False))
+        if light.missing > 0 and light.upper >= self.plan.target.dose_base > light.dose:
+            threshold = Threshold(LOOK, MAY_BE_ENOUGH, self.plan.target.dose_base)
+            found.append(Crossing(threshold, now_us, known=False))
+        return sorted(found, key=lambda c: c.t_us)
+
+    def crossed_in(self, segment: Segment, before: float, now_after: float, track: Track) -> list[Crossing]:
+        """Calls whose dose was crossed within a segment, at the interpolated time."""
+        found: list[Crossing] = []
+        if now_after <= before:
+            return found
+        begin = max(segment.t0_us, self.account.windows[-1].start.t_us) if self.account.windows else segment.t0_us
+        stop = self.account.windows[-1].stop if self.account.windows else None
+        end = max(begin, segment.t1_us if stop is None else min(stop.t_us, segment.t1_us))
+        fastest = self.plan.response.factor * track.history.peak
+        for threshold in self.to_come(fastest):
+            if threshold.kind in (LEAD, OVERSHOOT) or not before < threshold.dose <= now_after:
+                continue
+            share = (threshold.dose - before) / (now_after - before)
+            found.append(Crossing(threshold, begin + int(share * (end - begin)), known=True))
+        return sorted(found, key=lambda c: c.t_us)
+
+    def due_us(self, track: Track, now_us: int) -> int:
+        """When the next call will be due if the light stays; NO_DUE when none will."""
+        if self.state is State.WAITING:
+            return self.plan.begin_us
+        if self.state not in (State.COUNTING, State.REACHED):
+            return NO_DUE
+        light = self.light(track, now_us)
+        dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
+        return min((d for d in dues if d is not None), default=NO_DUE)
+
+    def eta_s(self, track: Track, now_us: int) -> float | None:
+        """Seconds to the target at the light of now; None when it is not to come."""
+        if self.state is not State.COUNTING or REACHED in self.passed:
+            return None
+        light = self.light(track, now_us)
+        due = due_us(Threshold(REACHED, REACHED, self.plan.target.dose_base), light, None)
+        return None if due is None else max(0, due - now_us) / US_PER_S
+
+
+def _overlap(w: Window, since_us: int, until_us: int) -> int:
+    end = until_us if w.stop is None else min(until_us, w.stop.t_us)
+    return max(0, end - max(since_us, w.start.t_us))
+
+
+def _better_mark(segment: RegisterSegment, mark: Mark, snap_us: int) -> Mark | None:
+    """The mark fixed on the line that ends the segment, if that came at once; else between the segment's lines.
+
+    None where the mark's own register, told from the level at its moment, is nearer to what is known.
+    """
+    if segment.t1_us - mark.t_us <= snap_us:
+        return Mark(segment.t1_us, segment.boot, segment.uptime1_ms, segment.register1)
+    told_s = mark.t_us - segment.t0_us
+    if mark.boot == segment.boot and mark.register is not None and told_s <= segment.t1_us - mark.t_us:
+        return None
+    return mark_between(segment, mark.t_us)

@@ -1,0 +1,85 @@
+"""The table of states and acts of an exposure. Everything that can happen to a sheet is one cell of it."""
+
+from __future__ import annotations
+
+import enum
+
+from ..model import Refusal
+
+
+class State(enum.StrEnum):
+    """waiting (for light or the beat), counting, held, reached (still in the light), finished, void (taken back)."""
+
+    WAITING = "waiting"
+    COUNTING = "counting"
+    HELD = "held"
+    REACHED = "reached"
+    FINISHED = "finished"
+    VOID = "void"
+
+
+class Act(enum.StrEnum):
+    """light: light falls (the beat of a count-in). reach: the target is reached. The others are the person's."""
+
+    LIGHT = "light"
+    HOLD = "hold"
+    RESUME = "resume"
+    REACH = "reach"
+    FINISH = "finish"
+
+
+# A resumed exposure whose target has been reached before is counting on past it: see `after`.
+TABLE: dict[State, dict[Act, State | str]] = {
+    State.WAITING: {
+        Act.LIGHT: State.COUNTING,
+        Act.HOLD: "it has not begun; there is nothing to hold",
+        Act.RESUME: "it has not begun; wait for its beat",
+        Act.REACH: "it has not begun",
+        Act.FINISH: State.VOID,
+    },
+    State.COUNTING: {
+        Act.LIGHT: "it is in the light already",
+        Act.HOLD: State.HELD,
+        Act.RESUME: "it is in the light already; hold it first",
+        Act.REACH: State.REACHED,
+        Act.FINISH: State.FINISHED,
+    },
+    State.HELD: {
+        Act.LIGHT: "it is held",
+        Act.HOLD: "it is held already; resume it to go on",
+        Act.RESUME: State.COUNTING,
+        Act.REACH: State.HELD,
+        Act.FINISH: State.FINISHED,
+    },
+    State.REACHED: {
+        Act.LIGHT: "it is in the light already",
+        Act.HOLD: State.HELD,
+        Act.RESUME: "it is in the light already; hold it first",
+        Act.REACH: "its target is reached already",
+        Act.FINISH: State.FINISHED,
+    },
+    State.FINISHED: {
+        Act.LIGHT: "it is finished",
+        Act.HOLD: "it is finished",
+        Act.RESUME: "it is finished",
+        Act.REACH: "it is finished",
+        Act.FINISH: "it is finished already",
+    },
+    State.VOID: {
+        Act.LIGHT: "it was taken back",
+        Act.HOLD: "it was taken back",
+        Act.RESUME: "it was taken back",
+        Act.REACH: "it was taken back",
+        Act.FINISH: "it was taken back",
+    },
+}
+
+ENDED = (State.FINISHED, State.VOID)
+
+
+def after(state: State, act: Act, exposure: int, was_reached: bool = False) -> State:
+    """The state after an act. Raises `Refusal` with the reason where the table has none."""
+    cell = TABLE[state][act]
+    if not isinstance(cell, State):
+        raise Refusal(f"exposure {exposure}: {cell}")
+    return State.REACHED if act is Act.RESUME and was_reached else cell

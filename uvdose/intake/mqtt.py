@@ -1,0 +1,276 @@
+"""Sensors over MQTT, and what the bench publishes: one client for the whole daemon.
+
+A native sensor's `topic` is `<prefix>/<node>`: its lines come on `/reading` and `/answer`, `/online` says whether the
+node is there, `/command` leads back to it. Every other format is read from `topic` itself and has no way back.
+
+An ACL of the broker that keeps a topic from us is answered as granted: only the sensor's silence tells of it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import paho.mqtt.client as paho
+
+from ..clock import Clock
+from ..config import MqttSettings, SensorSettings
+from .link import Chunk, LinkState, Sink
+from .mqtt_client import DaemonClient, thread_fault
+from .mqtt_words import Words, closed_unanswered, place, refused
+
+LONGEST_PAYLOAD = 65536
+GOODBYE_S = 1.0
+JOIN_S = 3.0
+MOST_KEPT = 256
+
+
+class MqttLink:
+    """One sensor's share of the hub. Implements `Link`."""
+
+    def __init__(self, hub: MqttHub, sensor: SensorSettings) -> None:
+        topic = (sensor.topic or "").removesuffix("/")
+        self.sensor = sensor
+        self.native = sensor.format == "native"
+        self.base = topic.removesuffix("/reading") if self.native else sensor.topic or ""
+        self.data_topics = [f"{self.base}/reading", f"{self.base}/answer"] if self.native else [self.base]
+        self.online_topic = f"{self.base}/online" if self.native else None
+        self.gone = False  # the node itself said that it is offline, or its last will did
+        self.sink: Sink | None = None
+        self._hub = hub
+        self._said: LinkState | None = None
+
+    @property
+    def topics(self) -> list[str]:
+        """What it needs to be subscribed to."""
+        return self.data_topics + ([self.online_topic] if self.online_topic else [])
+
+    def start(self, sink: Sink) -> None:
+        """Begin; starts the hub too if it has not been started."""
+        self.sink = sink
+        self._hub.start(sink)
+        self._hub.tell(self)
+
+    def send(self, line: bytes) -> bool:
+        """Publish to the node's `/command`; False when there is no node there to hear it. Never queued for later."""
+        return self.native and not self.gone and self._hub.send_now(f"{self.base}/command", line)
+
+    def stop(self) -> None:
+        """Say no more; the hub's own `stop` ends the connection."""
+        self.sink = None
+
+    def say(self, state: LinkState) -> None:
+        """Hand on a state that is new."""
+        if self.sink is not None and state != self._said:
+            self._said = state
+            self.sink(state)
+
+
+class MqttHub:
+    """The daemon's connection to its broker. bench: the name under which it publishes. folder: of relative files."""
+
+    def __init__(self, settings: MqttSettings, clock: Clock, bench: str, folder: Path | None = None) -> None:
+        self._settings = settings
+        self._clock = clock
+        self._online = f"uvdose/{bench}/online"
+        self._links: list[MqttLink] = []
+        # Guards what follows. Only paho's own thread may call paho while it holds this: another thread could meet
+        # that one in a callback, each waiting for the other's lock.
+        self._guard = threading.RLock()
+        self._started = False
+        self._stopped = False
+        self._greeted = False
+        self._subscribed = False
+        self._refused = False
+        self._pending: dict[int, list[str]] = {}
+        self._words: Words | None = None
+        self._kept: dict[str, tuple[bytes, int]] = {}
+        name = f"uvdose-{bench}-{secrets.token_hex(4)}"  # random: two clients of one name throw each other out
+        self._client = DaemonClient(settings, folder or Path(), name, self._down)
+        self._client.will_set(self._online, b"0", qos=1, retain=True)
+        self._client.on_pre_connect = self._caught("a new try", self._on_pre_connect)
+        self._client.on_connect = self._caught("the connection", self._on_connect)
+        self._client.on_subscribe = self._caught("a subscription", self._on_subscribe)
+        self._client.on_message = self._caught("a message", self._on_message)
+        self._client.on_disconnect = self._caught("a lost connection", self._on_disconnect)
+
+    def link_for(self, sensor: SensorSettings) -> MqttLink:
+        """The link of one sensor. To be asked for before `start`."""
+        link = MqttLink(self, sensor)
+        self._links.append(link)
+        return link
+
+    def start(self, sink: Sink) -> None:
+        """Connect, now or whenever the broker is there. A second start only hands the sink to links without one."""
+        with self._guard:
+            for link in self._links:
+                link.sink = link.sink or sink
+            if self._started or self._stopped:
+                return
+            self._started = True
+        self._client.begin()
+
+    @property
+    def connected(self) -> bool:
+        """Whether the broker has greeted us and we have not lost it since, as far as is known."""
+        return self._greeted
+
+    def publish(self, topic: str, payload: bytes | str, retain: bool = False, qos: int = 1) -> bool:
+        """Hand a message over; never blocks. False when it was dropped.
+
+        While the broker is away a retained topic keeps its newest payload only, and at most 1000 others wait.
+        """
+        data = payload.encode() if isinstance(payload, str) else payload
+        with self._guard:
+            if self._stopped:
+                return False
+            if retain and not self._greeted:
+                if topic not in self._kept and len(self._kept) >= MOST_KEPT:
+                    return False
+                self._kept[topic] = (data, qos)
+                return True
+            if qos == 0 and not self._greeted:
+                return False
+        return self._client.publish(topic, data, qos=qos, retain=retain).rc in (
+            paho.MQTT_ERR_SUCCESS,
+            paho.MQTT_ERR_NO_CONN,  # paho keeps it until the broker is back
+        )
+
+    def send_now(self, topic: str, payload: bytes) -> bool:
+        """Publish only over a connection that is there: a command that comes late is worse than none."""
+        if not self._greeted or self._stopped:
+            return False
+        return self._client.publish(topic, payload, qos=1).rc == paho.MQTT_ERR_SUCCESS
+
+    def stop(self) -> None:
+        """Publish offline, say goodbye, end the thread; at most some seconds."""
+        with self._guard:
+            if self._stopped:
+                return
+            self._stopped = True
+            greeted = self._greeted
+        if not self._started:
+            return
+        if greeted:
+            with contextlib.suppress(RuntimeError, ValueError):  # the broker went away: its last will says the same
+                self._client.publish(self._online, b"0", qos=1, retain=True).wait_for_publish(GOODBYE_S)
+        self._client.end()
+        # In a thread of its own, as paho joins without a limit and may be waiting for a name server.
+        ender = threading.Thread(target=self._client.loop_stop, name="mqtt-end", daemon=True)
+        ender.start()
+        ender.join(JOIN_S)
+
+    # states -------------------------------------------------------------------------------------------------
+
+    def tell(self, link: MqttLink) -> None:
+        """Say how a link is, if that is known and new."""
+        with self._guard:
+            if self._stopped:
+                return
+            name = link.sensor.name
+            if self._words is not None:
+                link.say(LinkState(name, False, self._words.why, self._words.mend))
+            elif link.gone:
+                mend = "check the node's power and its network"
+                link.say(LinkState(name, False, "the node went offline", mend))
+            elif self._subscribed:
+                link.say(LinkState(name, True, f"subscribed at {place(self._settings)}"))
+
+    def _down(self, words: Words) -> None:
+        with self._guard:
+            self._greeted = self._subscribed = False
+            self._words = words
+            self._tell_all()
+
+    def _tell_all(self) -> None:
+        for link in self._links:
+            self.tell(link)
+
+    # callbacks, in paho's thread ----------------------------------------------------------------------------
+
+    def _caught(self, where: str, handle: Callable[..., None]) -> Callable[..., None]:
+        """paho's thread would end with an exception of a callback: it is caught, logged and told instead."""
+
+        def callback(client: Any, userdata: Any, *rest: Any) -> None:
+            try:
+                handle(*rest)
+            except Exception:
+                words = thread_fault(where)
+                for link in self._links:
+                    link.say(LinkState(link.sensor.name, False, words.why, words.mend))
+
+        return callback
+
+    def _on_pre_connect(self) -> None:
+        self._refused = False
+
+    def _on_connect(self, flags: Any, reason: Any, properties: Any) -> None:
+        if reason.is_failure:
+            self._refused = True
+            self._down(refused(str(reason), self._settings))
+            return
+        with self._guard:
+            self._words = None
+            self._subscribed = False
+            self._pending.clear()
+            for link in self._links:
+                link.gone = False  # the retained `/online` will tell anew
+            self._client.publish(self._online, b"1", qos=1, retain=True)
+            # Before `_greeted`, and under the guard: a newer payload of the same topic cannot slip in before its elder.
+            for topic, (payload, qos) in self._kept.items():
+                self._client.publish(topic, payload, qos=qos, retain=True)
+            self._kept.clear()
+            self._greeted = True
+        topics = sorted({topic for link in self._links for topic in link.topics})
+        if not topics:
+            return
+        # A clean session forgets subscriptions: they are made at every connection.
+        _, mid = self._client.subscribe([(topic, 1) for topic in topics])
+        if mid is not None:
+            self._pending[mid] = topics
+
+    def _on_subscribe(self, mid: int, reasons: list[Any], properties: Any) -> None:
+        topics = self._pending.pop(mid, None)
+        if topics is None:
+            return
+        denied = {topic for topic, reason in zip(topics, reasons, strict=False) if reason.is_failure}
+        with self._guard:
+            self._subscribed = True
+            for link in self._links:
+                if denied.intersection(link.topics):
+                    why = f"{place(self._settings)} refuses the topic {sorted(denied.intersection(link.topics))[0]}"
+                    mend = "let this user read it in the broker's access list"
+                    link.say(LinkState(link.sensor.name, False, why, mend))
+                else:
+                    self.tell(link)
+
+    def _on_message(self, message: paho.MQTTMessage) -> None:
+        arrival_us = self._clock.dose_us()
+        topic = message.topic
+        for link in self._links:
+            if topic == link.online_topic:
+                self._set_gone(link, bytes(message.payload).strip() == b"0")
+            elif topic in link.data_topics and not message.retain:
+                # A retained message is an old one: it was counted when it was new, or it is nobody's light.
+                if link.gone:
+                    self._set_gone(link, False)
+                if link.sink is not None:
+                    data = bytes(message.payload[:LONGEST_PAYLOAD])
+                    link.sink(Chunk(link.sensor.name, data, arrival_us, whole=True))
+
+    def _set_gone(self, link: MqttLink, gone: bool) -> None:
+        with self._guard:
+            link.gone = gone
+            self.tell(link)
+
+    def _on_disconnect(self, flags: Any, reason: Any, properties: Any) -> None:
+        with self._guard:
+            if self._greeted:
+                words = Words(f"the connection to {place(self._settings)} is lost", "it is tried again by itself")
+                self._down(words)
+            elif not self._refused and not self._stopped:
+                self._down(closed_unanswered(self._settings))

@@ -1,0 +1,251 @@
+"""A simulated node, pure: light in, native lines out. Time comes in as whole milliseconds since its power-up.
+
+It samples at 100 Hz. A sample is a whole number of counts, held for 10 ms; the register adds counts x ms, so that
+it is an exact integer at every millisecond and its dose is known without any rounding.
+"""
+
+from __future__ import annotations
+
+import binascii
+import math
+from collections.abc import Callable
+from typing import NamedTuple
+
+TICK_MS = 10
+MASK32 = 0xFFFFFFFF
+SLOTS = range(8)
+PATTERNS = range(1, 8)
+CALL_S = 30.0
+LONGEST_BUZZ_S = 3600.0
+LONGEST_LEASE_S = 86400.0
+NAME, FIRMWARE, SENSOR, GAIN = "simulated", "1", "invented", "1"
+
+_BUZZER, _ARMED, _REACHED = 1, 2, 4
+
+
+class Buzz(NamedTuple):
+    """A buzz that began: node ms, pattern, for how many seconds, and the exact register at that moment."""
+
+    at_ms: int
+    pattern: int
+    seconds: float
+    register: int
+
+
+class _Slot:
+    def __init__(self, register: int, pattern: int) -> None:
+        self.register = register
+        self.pattern = pattern
+        self.reached = False
+        self.called = False
+
+
+class _Fault(Exception):
+    """The reason of an `err` answer."""
+
+
+def frame(text: str) -> bytes:
+    """Text, `*`, CRC-16/CCITT-FALSE of the text in four upper-case hex digits, LF."""
+    body = text.encode("ascii")
+    return body + b"*%04X\n" % binascii.crc_hqx(body, 0xFFFF)
+
+
+def unframe(line: bytes) -> str | None:
+    """The text of a framed line, or None when its checksum is missing or wrong."""
+    body, star, crc = line.removesuffix(b"\n").removesuffix(b"\r").rpartition(b"*")
+    if not star or len(crc) != 4 or crc.upper() != b"%04X" % binascii.crc_hqx(body, 0xFFFF):
+        return None
+    text = body.decode("latin-1")
+    return text if text and text.isascii() and text.isprintable() and "*" not in text else None
+
+
+class SimulatedNode:
+    """boot: 32 bit, drawn at each power-up. light: net level in counts at node seconds, a pure function.
+
+    full_scale, zero: in counts; the zero is added to the light as a dark reading is. rate_hz: lines per second.
+    Times given must not go back; one that does is taken as now.
+    """
+
+    def __init__(
+        self, boot: int, light: Callable[[float], float], full_scale: int, zero: float = 0.0, rate_hz: float = 1.0
+    ) -> None:
+        self.boot = boot & MASK32
+        self.full_scale = full_scale
+        self.zero = zero
+        self.presses = 0
+        self.buzzes: list[Buzz] = []
+        self.register = 0
+        self.sat_ms = 0
+        self.now_ms = 0
+        self._light = light
+        self._seq = 0
+        self._sample_tick = -1
+        self._sample = 0
+        self._line_register = 0
+        self._line_ms = 0
+        self._buzz_end_ms = 0
+        self._lease_end_ms = 0
+        self._slots: dict[int, _Slot] = {}
+        self._set_rate(rate_hz)
+
+    # what a test or a bench does to it ----------------------------------------------------------------------
+
+    @property
+    def next_line_ms(self) -> int:
+        """When the next line is due, unless `now` asks for one before."""
+        exact = self._rate_from_ms + self._rate_count * 1000.0 / self._rate_hz
+        return max(self.now_ms, math.ceil(exact / TICK_MS - 1e-9) * TICK_MS)
+
+    @property
+    def flags(self) -> int:
+        """The flags as a line carries them."""
+        flags = _BUZZER if self.now_ms < self._buzz_end_ms else 0
+        for slot in self._slots.values():
+            flags |= _REACHED if slot.reached else _ARMED
+        return flags
+
+    def press(self) -> None:
+        """The button is pressed once."""
+        self.presses += 1
+
+    def advance(self, to_ms: int) -> list[bytes]:
+        """Let time pass; the lines that fall due up to and including `to_ms`."""
+        lines = []
+        while (due := self.next_line_ms) <= to_ms:
+            self._pass(due)
+            lines.append(self._line())
+            self._rate_count += 1
+        self._pass(to_ms)
+        return lines
+
+    def command(self, line: bytes, at_ms: int) -> list[bytes]:
+        """A command as it came, at node ms; what the node says, lines that fell due before it included."""
+        lines = self.advance(at_ms)
+        if not line.strip():
+            return lines
+        text = unframe(line)
+        if text is None:
+            return [*lines, frame("err checksum")]
+        words = text.split()
+        try:
+            lines += self._obey(words[0] if words else "", words[1:])
+        except _Fault as fault:
+            lines.append(frame(f"err {fault}"))
+        return lines
+
+    def total(self, ms: int) -> int:
+        """The exact register at any node ms, summed anew from the light alone."""
+        whole, rest = divmod(ms, TICK_MS)
+        return sum(self._level(tick) for tick in range(whole)) * TICK_MS + self._level(whole) * rest
+
+    # inside -------------------------------------------------------------------------------------------------
+
+    def _level(self, tick: int) -> int:
+        counts = round(self._light(tick * TICK_MS / 1000) + self.zero)
+        return min(max(counts, 0), self.full_scale)
+
+    def _pass(self, to_ms: int) -> None:
+        while self.now_ms < to_ms:
+            tick = self.now_ms // TICK_MS
+            if tick != self._sample_tick:
+                self._sample_tick, self._sample = tick, self._level(tick)
+            until = min(to_ms, (tick + 1) * TICK_MS)
+            if self._slots:
+                until = self._next_event(until)
+            span = until - self.now_ms
+            self.register += self._sample * span
+            if self._sample >= self.full_scale:
+                self.sat_ms += span
+            self.now_ms = until
+            if self._slots:
+                self._look_at_slots()
+
+    def _next_event(self, until_ms: int) -> int:
+        """The first ms up to `until_ms` at which a slot is reached or the lease ends."""
+        if self.now_ms < self._lease_end_ms < until_ms:
+            until_ms = self._lease_end_ms
+        for slot in self._slots.values():
+            missing = slot.register - self.register
+            if not slot.reached and missing > 0 and self._sample > 0:
+                until_ms = min(until_ms, self.now_ms + -(-missing // self._sample))
+        return until_ms
+
+    def _look_at_slots(self) -> None:
+        """Reached slots call by themselves: at once, or, while a lease says the computer is there, when it ends."""
+        for number in sorted(self._slots):
+            slot = self._slots[number]
+            slot.reached = slot.reached or self.register >= slot.register
+            if slot.reached and not slot.called and self.now_ms >= self._lease_end_ms:
+                slot.called = True
+                self._buzz(slot.pattern, CALL_S)
+
+    def _buzz(self, pattern: int, seconds: float) -> None:
+        self._buzz_end_ms = self.now_ms + round(seconds * 1000)
+        self.buzzes.append(Buzz(self.now_ms, pattern, seconds, self.register))
+
+    def _set_rate(self, rate_hz: float) -> None:
+        self._rate_hz = rate_hz
+        self._rate_from_ms = self.now_ms
+        self._rate_count = 1
+
+    def _line(self) -> bytes:
+        span = self.now_ms - self._line_ms
+        milli = round((self.register - self._line_register) * 1000 / span) if span else self._sample * 1000
+        level = f"{milli // 1000}.{milli % 1000:03d}".rstrip("0").rstrip(".")
+        text = (
+            f"uv1,{self.boot:08x},{self._seq},{self.now_ms & MASK32},{level},"
+            f"{self.register},{self.sat_ms & MASK32},{self.presses & MASK32},{self.flags:02x}"
+        )
+        self._seq = (self._seq + 1) & MASK32
+        self._line_register, self._line_ms = self.register, self.now_ms
+        return frame(text)
+
+    def _obey(self, name: str, words: list[str]) -> list[bytes]:
+        """Carry a command out; what it answers. Raises `_Fault`."""
+        wanted = {"who": 0, "now": 0, "buzz": 2, "quiet": 0, "arm": 3, "disarm": 1, "lease": 1, "rate": 1}.get(name)
+        if wanted is None:
+            raise _Fault("unknown")
+        if len(words) != wanted:
+            raise _Fault("arguments")
+        before: list[bytes] = []
+        answer = f"ok {name}"
+        if name == "who":
+            answer += f" {NAME} {FIRMWARE} {SENSOR} {GAIN} {self.full_scale} {self.zero:g}"
+        elif name == "now":
+            before = [self._line()]
+        elif name == "buzz":
+            pattern, seconds = _whole(words[0], PATTERNS), _number(words[1], LONGEST_BUZZ_S)
+            self._buzz(pattern, seconds)
+        elif name == "quiet":
+            self._buzz_end_ms = self.now_ms
+        elif name == "arm":
+            slot, register = _whole(words[0], SLOTS), _whole(words[1], range(2**63))
+            self._slots[slot] = _Slot(register, _whole(words[2], PATTERNS))
+            self._look_at_slots()
+        elif name == "disarm":
+            self._slots.pop(_whole(words[0], SLOTS), None)
+        elif name == "lease":
+            self._lease_end_ms = self.now_ms + round(_number(words[0], LONGEST_LEASE_S) * 1000)
+            self._look_at_slots()
+        elif name == "rate":
+            rate_hz = _number(words[0], 100.0)
+            if rate_hz < 0.1:
+                raise _Fault("value")
+            self._set_rate(rate_hz)
+        return [*before, frame(answer)]
+
+
+def _whole(word: str, allowed: range) -> int:
+    if not (word.isascii() and word.isdigit()) or len(word) > 19 or int(word) not in allowed:
+        raise _Fault("value")
+    return int(word)
+
+
+def _number(word: str, most: float) -> float:
+    try:
+        value = float(word)
+    except ValueError:
+        raise _Fault("value") from None
+    if not 0 <= value <= most:  # NaN fails this too
+        raise _Fault("value")
+    return value

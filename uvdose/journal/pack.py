@@ -1,0 +1,72 @@
+"""Readings packed for the journal: columns of whole numbers, each as differences, compressed.
+
+A chunk holds up to 120 readings of one sensor and one kind. Everything is a 64-bit whole number (a float by its
+bits), so that what comes out is what went in, bit for bit.
+"""
+
+from __future__ import annotations
+
+import sys
+import zlib
+from array import array
+from itertools import accumulate
+
+from ..model import MomentReading, Reading, RegisterReading
+
+CHUNK = 120
+REGISTER, MOMENT = 1, 2
+_COLUMNS = {REGISTER: 9, MOMENT: 3}
+_NO_SEQ = -1
+
+Row = tuple[int, Reading]
+
+
+def kind_of(reading: Reading) -> int:
+    """Which kind of chunk a reading goes into."""
+    return REGISTER if isinstance(reading, RegisterReading) else MOMENT
+
+
+def pack(rows: list[Row]) -> bytes:
+    """Rows (dose time, reading) of one kind as bytes. Source time is not kept: dose time is made of it."""
+    columns: list[list[int]]
+    first = rows[0][1]
+    if isinstance(first, RegisterReading):
+        fields = first.__struct_fields__
+        columns = [[t for t, _ in rows]] + [[getattr(r, f) for _, r in rows] for f in fields]
+    else:
+        moments = [r for _, r in rows if isinstance(r, MomentReading)]
+        bits = array("q", array("d", [r.value for r in moments]).tobytes())
+        columns = [[t for t, _ in rows], list(bits), [_NO_SEQ if r.seq is None else r.seq for r in moments]]
+    flat = array("q")
+    for column in columns:
+        flat.extend(_wrap(b - a) for a, b in zip([0, *column], column, strict=False))
+    if sys.byteorder == "big":
+        flat.byteswap()
+    return zlib.compress(flat.tobytes(), 1)
+
+
+def unpack(kind: int, data: bytes) -> list[Row]:
+    """The inverse of `pack`. Raises ValueError for bytes that are no chunk."""
+    try:
+        flat = array("q", zlib.decompress(data))
+    except (zlib.error, ValueError) as err:
+        raise ValueError(f"damaged chunk: {err}") from None
+    if sys.byteorder == "big":
+        flat.byteswap()
+    width = _COLUMNS[kind]
+    if not flat or len(flat) % width:
+        raise ValueError("damaged chunk: its columns do not match")
+    n = len(flat) // width
+    columns = [[_wrap(v) for v in accumulate(flat[i * n : (i + 1) * n])] for i in range(width)]
+    if kind == REGISTER:
+        return [(t, RegisterReading(*rest)) for t, *rest in zip(*columns, strict=True)]
+    values = array("d", array("q", columns[1]).tobytes())
+    return [
+        (t, MomentReading(v, None, None if s == _NO_SEQ else s))
+        for t, v, s in zip(columns[0], values, columns[2], strict=True)
+    ]
+
+
+def _wrap(value: int) -> int:
+    """Into the range of a signed 64-bit number, so that differences of any two fit as well."""
+    return (value + (1 << 63)) % (1 << 64) - (1 << 63)

@@ -1,0 +1,166 @@
+"""What the bench decided, as statements for the writer. Keeps the ids that only one writer hands out."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+
+import msgspec
+
+from ..clock import Epoch, iso_utc
+from ..dose.response import Identity
+from ..exposure.bench import Outcome
+from ..exposure.exposure import Exposure
+from ..exposure.target import Target
+from ..messages import EventDoc, ExposureDoc
+from ..model import Fact, Reading
+from .pack import CHUNK, Row, kind_of, pack
+from .store import Store
+from .writer import Statement
+
+MAX_CHUNK_SPAN_US = 3_600_000_000
+
+
+def _json(value: object) -> str:
+    return msgspec.json.encode(value).decode()
+
+
+class _Tail:
+    """The newest, still growing chunk of one sensor."""
+
+    def __init__(self, chunk_id: int, kind: int, wall0_us: int) -> None:
+        self.id = chunk_id
+        self.kind = kind
+        self.wall0_us = wall0_us
+        self.rows: list[Row] = []
+        self.dirty = False
+
+
+class Recorder:
+    """Turns outcomes into statements. `label(t_us)` gives the wall time of a dose time."""
+
+    def __init__(self, db: sqlite3.Connection, label: Callable[[int], int]) -> None:
+        self._label = label
+        self._store = Store(db)
+        self._sensor_ids: dict[str, int] = {}
+        self._tails: dict[str, _Tail] = {}
+        self._closed: list[tuple[str, _Tail]] = []
+        self._chunk_id = self._next(db, "chunk")
+        self._event_id = self._next(db, "event")
+        self._exposure_id = self._next(db, "exposure")
+        self._sensor_id = self._next(db, "sensor")
+
+    @staticmethod
+    def _next(db: sqlite3.Connection, table: str) -> int:
+        return int(db.execute(f"SELECT coalesce(max(id), 0) FROM {table}").fetchone()[0]) + 1
+
+    def next_exposure(self) -> int:
+        """A new exposure's id: the number to pencil on the sheet's back."""
+        self._exposure_id += 1
+        return self._exposure_id - 1
+
+    def epoch(self, epoch: Epoch) -> list[Statement]:
+        """A new epoch of dose time."""
+        return [("INSERT INTO epoch (epoch) VALUES (?)", (_json(epoch),))]
+
+    def sensor(self, identity: Identity) -> list[Statement]:
+        """A sensor as it is set up now; a new row when anything of its identity has changed."""
+        db = self._store.db
+        text = _json(identity)
+        row = db.execute(
+            "SELECT id, identity FROM sensor WHERE name = ? ORDER BY id DESC LIMIT 1", (identity.name,)
+        ).fetchone()
+        if row is not None and msgspec.json.decode(row[1], type=Identity) == identity:
+            self._sensor_ids[identity.name] = int(row[0])
+            return []
+        self._sensor_ids[identity.name] = self._sensor_id
+        self._sensor_id += 1
+        return [("INSERT INTO sensor VALUES (?, ?, ?)", (self._sensor_ids[identity.name], identity.name, text))]
+
+    def target(self, target: Target) -> list[Statement]:
+        """One more version of a target."""
+        return [("INSERT INTO target VALUES (?, ?, ?)", (target.name, target.version, _json(target)))]
+
+    def keep_readings(self, readings: list[tuple[str, int, Reading]]) -> None:
+        """Take readings in; `flush` gives the statements."""
+        for sensor, t_us, reading in readings:
+            tail = self._tails.get(sensor)
+            kind = kind_of(reading)
+            full = tail is not None and (
+                len(tail.rows) >= CHUNK or tail.kind != kind or t_us - tail.rows[0][0] > MAX_CHUNK_SPAN_US
+            )
+            if tail is None or full:
+                if tail is not None and tail.dirty:
+                    self._closed.append((sensor, tail))
+                tail = self._tails[sensor] = self._new_tail(kind, t_us)
+            tail.rows.append((t_us, reading))
+            tail.dirty = True
+
+    def _new_tail(self, kind: int, t_us: int) -> _Tail:
+        self._chunk_id += 1
+        return _Tail(self._chunk_id - 1, kind, self._label(t_us))
+
+    def flush(self) -> list[Statement]:
+        """Statements for all readings taken in since the last flush: the growing chunk is written over."""
+        out: list[Statement] = []
+        for sensor, tail in [*self._closed, *self._tails.items()]:
+            if tail.dirty:
+                tail.dirty = False
+                rows = tail.rows
+                out.append((
+                    "INSERT OR REPLACE INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                    (tail.id, self._sensor_ids[sensor], tail.kind, rows[0][0], rows[-1][0], tail.wall0_us, len(rows),
+                     pack(rows)),
+                ))
+        self._closed.clear()
+        return out
+
+    def outcome(self, out: Outcome, documents: dict[int, ExposureDoc]) -> tuple[list[Statement], list[EventDoc]]:
+        """Statements for all but the readings, and the events as they will be told."""
+        statements: list[Statement] = []
+        for exposure in out.changed:
+            statements.append(self.exposure(exposure, documents[exposure.id]))
+        for number, record in out.acts:
+            statements.append((
+                "INSERT INTO act VALUES (?, ?, ?, ?, ?, ?, NULL)",
+                (number, record.number, str(record.act), record.t_us, self._label(record.t_us), _json(record.mark)),
+            ))
+        for number, act, mark in out.refined:
+            statements.append(
+                ("UPDATE act SET refined = ? WHERE exposure = ? AND number = ?", (_json(mark), number, act))
+            )
+        events = [self._event(fact, statements) for fact in out.facts]
+        for ring in out.rings:
+            statements.append((
+                "INSERT OR IGNORE INTO call VALUES (?, ?, ?, ?, ?, ?, ?, NULL, NULL)",
+                (ring.exposure, ring.key, ring.kind, ring.sensor, ring.t_us, int(ring.insist), ring.text),
+            ))
+        for number, key in out.hushes:
+            statements.append(
+                ("UPDATE call SET ended_us = t_us WHERE exposure = ? AND key = ? AND ended_us IS NULL", (number, key))
+            )
+        return statements, events
+
+    def proven(self, exposure: int, key: str, t_us: int) -> list[Statement]:
+        """A call is known to have sounded."""
+        return [("UPDATE call SET proven_us = ? WHERE exposure = ? AND key = ?", (t_us, exposure, key))]
+
+    def _event(self, fact: Fact, statements: list[Statement]) -> EventDoc:
+        wall_us = self._label(fact.t_us)
+        number = self._event_id
+        self._event_id += 1
+        statements.append((
+            "INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (number, fact.t_us, wall_us, fact.name, fact.exposure, fact.sensor, _json(fact.data)),
+        ))
+        return EventDoc(number, iso_utc(wall_us), fact.name, fact.exposure, fact.sensor, fact.data)
+
+    def exposure(self, exposure: Exposure, shown: ExposureDoc) -> Statement:
+        """An exposure as it stands: its plan at first, its figures each time."""
+        plan = exposure.plan
+        return (
+            "INSERT INTO exposure VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET"
+            " state = excluded.state, settled = excluded.settled, shown = excluded.shown",
+            (plan.id, self._sensor_ids[plan.sensor], plan.begin_us, self._label(plan.begin_us), _json(plan),
+             str(exposure.state), int(exposure.settled), _json(shown)),
+        )

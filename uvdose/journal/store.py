@@ -1,0 +1,185 @@
+"""Reading the journal: targets, exposures with their acts, events, raw readings. Works beside the writer."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+
+import msgspec
+
+from ..clock import Epoch, iso_utc
+from ..dose.response import Identity
+from ..exposure.exposure import ActRecord, Plan
+from ..exposure.states import Act
+from ..exposure.target import Target
+from ..messages import EventDoc, ExposureDoc
+from ..model import Mark, Reading, Refusal
+from .pack import unpack
+
+
+class Kept(msgspec.Struct, frozen=True):
+    """One exposure as the journal keeps it. document: its figures as they stood at its last change."""
+
+    plan: Plan
+    identity: Identity
+    state: str
+    settled: bool
+    begin_wall_us: int
+    document: ExposureDoc
+
+
+class OpenCall(msgspec.Struct, frozen=True):
+    """A call that was neither proven nor acknowledged."""
+
+    exposure: int
+    key: str
+    kind: str
+    sensor: str
+    t_us: int
+    insist: bool
+    text: str
+
+
+class Store:
+    """Queries on one connection."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self.db = db
+
+    # -- targets ---------------------------------------------------------------------------------------------
+
+    def targets(self) -> list[Target]:
+        """The newest version of each target, by name."""
+        rows = self.db.execute(
+            "SELECT target FROM target t"
+            " WHERE version = (SELECT max(version) FROM target WHERE name = t.name) ORDER BY name"
+        )
+        return [msgspec.json.decode(r[0], type=Target) for r in rows]
+
+    def versions(self, name: str) -> list[Target]:
+        """Every version of one target, oldest first. Raises `Refusal` when there is none."""
+        rows = self.db.execute("SELECT target FROM target WHERE name = ? ORDER BY version", (name,)).fetchall()
+        if not rows:
+            known = ", ".join(t.name for t in self.targets())
+            raise Refusal(f"no target {name!r}; " + (
+                f"known: {known}" if known else "none is set yet: `uvdose target set NAME --dose MJ_CM2`"
+            ))
+        return [msgspec.json.decode(r[0], type=Target) for r in rows]
+
+    def newest_target(self, name: str) -> Target | None:
+        """The newest version of a target, None when there is none of that name."""
+        row = self.db.execute(
+            "SELECT target FROM target WHERE name = ? ORDER BY version DESC LIMIT 1", (name,)
+        ).fetchone()
+        return None if row is None else msgspec.json.decode(row[0], type=Target)
+
+    # -- exposures -------------------------------------------------------------------------------------------
+
+    _EXPOSURE = (
+        "SELECT e.plan, s.identity, e.state, e.settled, e.begin_wall_us, e.shown FROM exposure e"
+        " JOIN sensor s ON s.id = e.sensor"
+    )
+
+    def exposure(self, number: int) -> Kept:
+        """One exposure. Raises `Refusal` when it is not there."""
+        row = self.db.execute(f"{self._EXPOSURE} WHERE e.id = ?", (number,)).fetchone()
+        if row is None:
+            raise Refusal(f"no exposure {number} in the journal; `uvdose day` lists those of a day")
+        return _kept(row)
+
+    def unsettled(self) -> list[Kept]:
+        """Exposures that still take light in, oldest first."""
+        return [_kept(r) for r in self.db.execute(f"{self._EXPOSURE} WHERE e.settled = 0 ORDER BY e.id")]
+
+    def between(self, wall0_us: int, wall1_us: int) -> list[Kept]:
+        """Exposures begun in a stretch of wall time, oldest first."""
+        rows = self.db.execute(
+            f"{self._EXPOSURE} WHERE e.begin_wall_us >= ? AND e.begin_wall_us < ? ORDER BY e.id", (wall0_us, wall1_us)
+        )
+        return [_kept(r) for r in rows]
+
+    def last_day_wall_us(self) -> int | None:
+        """When the newest exposure began."""
+        found = self.db.execute("SELECT max(begin_wall_us) FROM exposure").fetchone()[0]
+        return None if found is None else int(found)
+
+    def acts(self, number: int) -> list[ActRecord]:
+        """The acts of an exposure, in order."""
+        rows = self.db.execute(
+            "SELECT number, act, t_us, mark, refined FROM act WHERE exposure = ? ORDER BY number", (number,)
+        )
+        return [
+            ActRecord(n, Act(a), t, msgspec.json.decode(m, type=Mark), msgspec.json.decode(r, type=Mark) if r else None)
+            for n, a, t, m, r in rows
+        ]
+
+    def passed(self, number: int) -> dict[str, int]:
+        """The calls that an exposure has made: key and dose time."""
+        rows = self.db.execute(
+            "SELECT json_extract(data, '$.key'), t_us FROM event WHERE exposure = ?"
+            " AND event IN ('look', 'lead', 'reached', 'overshoot')", (number,)
+        )
+        return {str(k): int(t) for k, t in rows}
+
+    def open_calls(self) -> list[OpenCall]:
+        """Calls to be made again after a restart."""
+        rows = self.db.execute(
+            "SELECT exposure, key, kind, sensor, t_us, insist, text FROM call WHERE ended_us IS NULL"
+            " AND (insist = 1 OR proven_us IS NULL) ORDER BY t_us"
+        )
+        return [OpenCall(e, k, kind, s, t, bool(i), text) for e, k, kind, s, t, i, text in rows]
+
+    # -- events ----------------------------------------------------------------------------------------------
+
+    def events(self, after: int = 0, wall0_us: int = 0, wall1_us: int = 1 << 62, limit: int = 10_000) -> list[EventDoc]:
+        """Events with an id above `after`, within a stretch of wall time, oldest first."""
+        rows = self.db.execute(
+            "SELECT id, wall_us, event, exposure, sensor, data FROM event WHERE id > ? AND wall_us >= ? AND wall_us < ?"
+            " ORDER BY id LIMIT ?", (after, wall0_us, wall1_us, limit)
+        )
+        return [EventDoc(i, iso_utc(w), e, x, s, msgspec.json.decode(d)) for i, w, e, x, s, d in rows]
+
+    # -- readings --------------------------------------------------------------------------------------------
+
+    def readings(self, sensor: str, t0_us: int, t1_us: int = 1 << 62) -> Iterator[tuple[int, Reading]]:
+        """Raw readings of a sensor, whatever its settings were, from t0 to t1 (dose time), in order."""
+        rows = self.db.execute(
+            "SELECT c.kind, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
+            " WHERE s.name = ? AND c.t1_us >= ? AND c.t0_us <= ? ORDER BY c.id", (sensor, t0_us, t1_us)
+        )
+        for kind, data in rows:
+            for t_us, reading in unpack(kind, data):
+                if t0_us <= t_us <= t1_us:
+                    yield t_us, reading
+
+    def chunks(self, wall0_us: int, wall1_us: int) -> Iterator[tuple[str, int, list[tuple[int, Reading]]]]:
+        """Chunks of a stretch of wall time: sensor, wall time of the first reading, rows."""
+        rows = self.db.execute(
+            "SELECT s.name, c.wall0_us, c.kind, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
+            " WHERE c.wall0_us >= ? AND c.wall0_us < ? ORDER BY c.id", (wall0_us, wall1_us)
+        )
+        for name, wall_us, kind, data in rows:
+            yield name, wall_us, unpack(kind, data)
+
+    # -- time ------------------------------------------------------------------------------------------------
+
+    def last_epoch(self) -> Epoch | None:
+        """The newest epoch."""
+        row = self.db.execute("SELECT epoch FROM epoch ORDER BY id DESC LIMIT 1").fetchone()
+        return None if row is None else msgspec.json.decode(row[0], type=Epoch)
+
+    def last_times(self) -> tuple[int, int]:
+        """The newest dose time in the journal and a wall time that belongs to it; zeros in a new one."""
+        found = [
+            self.db.execute("SELECT t1_us, wall0_us + t1_us - t0_us FROM chunk ORDER BY id DESC LIMIT 1").fetchone(),
+            self.db.execute("SELECT t_us, wall_us FROM event ORDER BY id DESC LIMIT 1").fetchone(),
+        ]
+        return max(((int(t), int(w)) for t, w in filter(None, found)), default=(0, 0))
+
+
+def _kept(row: tuple[str, str, str, int, int, str]) -> Kept:
+    plan, identity, state, settled, wall_us, shown = row
+    return Kept(
+        msgspec.json.decode(plan, type=Plan), msgspec.json.decode(identity, type=Identity), state, bool(settled),
+        wall_us, msgspec.json.decode(shown, type=ExposureDoc),
+    )

@@ -1,0 +1,141 @@
+"""The documents that commands, API and MQTT give out. Names and keys are a contract: they stay; more may come.
+
+Dose is in `unit` (mJ/cm2, or such as counts.s), irradiance in the unit that belongs to it, times of `_s` keys in
+seconds of dose time, `_utc` ISO 8601 with Z and milliseconds.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+
+class ExposureDoc(msgspec.Struct, frozen=True):
+    """One exposure. dose_low..dose_high: 95 %, relative to the target's scale. fraction: dose / target_dose.
+
+    missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come.
+    """
+
+    id: int
+    target: str
+    target_version: int
+    sensor: str
+    frame: str
+    state: str
+    unit: str
+    target_dose: float
+    dose: float
+    dose_low: float
+    dose_high: float
+    fraction: float
+    measured_s: float
+    bridged_s: float
+    missing_s: float
+    saturated_s: float
+    missing_dose: float
+    started_utc: str | None
+    reached_utc: str | None
+    finished_utc: str | None
+    eta_s: float | None
+    alarms: list[str]
+    calls: list[str]
+    settled: bool
+    label: str = ""
+
+
+class SensorDoc(msgspec.Struct, frozen=True):
+    """One sensor now. irradiance is in this sensor's band; None while nothing was heard. age_s: of its last reading."""
+
+    name: str
+    state: str
+    irradiance: float | None
+    unit: str
+    age_s: float | None
+    alarms: list[str]
+    readings: int
+    bad_inputs: int
+    late: int
+    last_bad: str = ""
+
+
+class StatusDoc(msgspec.Struct, frozen=True):
+    """`status`: every sensor, and the exposures that are not finished or are of today."""
+
+    bench: str
+    utc: str
+    sensors: list[SensorDoc]
+    exposures: list[ExposureDoc]
+    troubles: list[str] = []
+
+
+class EventDoc(msgspec.Struct, frozen=True):
+    """One thing that happened. id rises by one from event to event."""
+
+    id: int
+    utc: str
+    event: str
+    exposure: int | None
+    sensor: str | None
+    data: dict[str, Any] = {}
+
+    def flat(self) -> dict[str, Any]:
+        """As one flat JSON object, the way `events --json` prints it."""
+        own = {"id": self.id, "utc": self.utc, "event": self.event, "exposure": self.exposure, "sensor": self.sensor}
+        return own | {k: v for k, v in self.data.items() if k not in own}
+
+
+class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Begin an exposure. count_in_s: beeps until the cover comes off; override: use a target knowingly."""
+
+    target: str
+    sensor: str | None = None
+    frame: str | None = None
+    label: str = ""
+    count_in_s: int = 0
+    override: bool = False
+    looks: tuple[float, ...] | None = None
+    lead_s: float | None = None
+    overshoots: tuple[float, ...] | None = None
+
+
+class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Set a target: a new version if the name is there already. None keeps what the last version had."""
+
+    name: str
+    dose: float
+    unit: str = "mJ/cm2"
+    sensor: str | None = None
+    process: str | None = None
+    paper: str | None = None
+    coat: str | None = None
+    film: str | None = None
+    looks: tuple[float, ...] | None = None
+    lead_s: float | None = None
+    overshoots: tuple[float, ...] | None = None
+    reason: str = ""
+
+
+class Taken(msgspec.Struct, frozen=True):
+    """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why."""
+
+    exposure: ExposureDoc | None
+    recorded: bool = True
+    note: str = ""
+
+
+class RecountDoc(msgspec.Struct, frozen=True):
+    """A dose counted again from the raw readings, beside what was kept. same: equal bit for bit."""
+
+    id: int
+    unit: str
+    same: bool
+    dose: float
+    dose_low: float
+    dose_high: float
+    measured_s: float
+    bridged_s: float
+    missing_s: float
+    kept_dose: float
+    readings: int
+    note: str = ""

@@ -1,0 +1,137 @@
+"""The values that travel through uvdose: readings, segments of light, marks, and the one error type.
+
+All of them are frozen. Times are whole microseconds of dose time (`t_us`, see `clock`), so that a sum made live
+and a sum made again from the journal run over the very same numbers. `None` means unknown; zero means zero.
+"""
+
+from __future__ import annotations
+
+import enum
+from typing import Any
+
+import msgspec
+
+
+class Refusal(Exception):
+    """A request that is refused: one line for the person, which says what to do.
+
+    `code` is the exit code of the command that asked: 4 refused, 2 the call is wrong, 3 no daemon.
+    """
+
+    def __init__(self, line: str, code: int = 4) -> None:
+        super().__init__(line)
+        self.line = line
+        self.code = code
+
+
+class RegisterReading(msgspec.Struct, frozen=True, gc=False):
+    """One line of a native node: a running sum since power-up, like an electricity meter.
+
+    boot: the node's power-up, 32 bit. seq, uptime_ms: unsigned 32 bit, both wrap.
+    level_milli: mean counts since the last line, in thousandths, so that it is a whole number everywhere.
+    register: sum of counts x ms since power-up, below 2^63. sat_ms: ms spent saturated since power-up.
+    presses: button presses since power-up. flags: bit 0 buzzer on, 1 armed, 2 an armed value was reached,
+    3 a reset without power loss kept boot, seq, uptime and register.
+    """
+
+    boot: int
+    seq: int
+    uptime_ms: int
+    level_milli: int
+    register: int
+    sat_ms: int
+    presses: int
+    flags: int
+
+
+class MomentReading(msgspec.Struct, frozen=True, gc=False):
+    """One momentary value in the sensor's own unit.
+
+    source_s: the source's own time in seconds (any origin), None where it sends none.
+    seq: the source's own running number, None where it sends none.
+    """
+
+    value: float
+    source_s: float | None = None
+    seq: int | None = None
+
+
+class Answer(msgspec.Struct, frozen=True, gc=False):
+    """A node's answer to a command, its checksum proved and cut off: `ok buzz`, `err unknown`."""
+
+    text: str
+
+
+class BadInput(msgspec.Struct, frozen=True, gc=False):
+    """Bytes that could not be read: a short reason, and at most 80 characters of what came."""
+
+    reason: str
+    excerpt: str
+
+
+Reading = RegisterReading | MomentReading
+Decoded = RegisterReading | MomentReading | Answer | BadInput
+
+
+class Kind(enum.IntEnum):
+    """How the light of a segment is known. The three are never mixed silently."""
+
+    MEASURED = 0
+    BRIDGED = 1
+    MISSING = 2
+
+
+class Mark(msgspec.Struct, frozen=True, gc=False):
+    """Where an act cuts the stream of light: a moment, and for a register node the register at that moment."""
+
+    t_us: int
+    boot: int | None = None
+    uptime_ms: int | None = None
+    register: int | None = None
+
+
+class RegisterSegment(msgspec.Struct, frozen=True, gc=False):
+    """Measured light between two lines of one boot of a node. Differences of uptime and register are exact."""
+
+    t0_us: int
+    t1_us: int
+    boot: int
+    uptime0_ms: int
+    uptime1_ms: int
+    register0: int
+    register1: int
+    sat_ms: int
+
+
+class MomentSegment(msgspec.Struct, frozen=True, gc=False):
+    """Light between two momentary values, net of zero, in the sensor's unit; straight between the two.
+
+    kind MEASURED: neighbours at the usual interval. BRIDGED: a hole short enough to be bridged. MISSING: a longer
+    hole; the values at its ends are then only the central estimate of what fell in it.
+    var: variance of the segment's integral, (unit·s)². peak: the strongest light it can have held, in the unit.
+    """
+
+    t0_us: int
+    t1_us: int
+    value0: float
+    value1: float
+    kind: Kind
+    var: float = 0.0
+    peak: float = 0.0
+    saturated: bool = False
+
+
+Segment = RegisterSegment | MomentSegment
+
+
+class Fact(msgspec.Struct, frozen=True):
+    """Something that happened, as the journal keeps it and `events` tells it.
+
+    name: one of started held resumed look lead reached overshoot quieted finished voided gap alarm cleared.
+    """
+
+    t_us: int
+    name: str
+    exposure: int | None = None
+    sensor: str | None = None
+    data: dict[str, Any] = {}

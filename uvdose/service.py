@@ -1,0 +1,180 @@
+"""What the API asks of the daemon: acts and targets taken, the state told. Runs on the daemon's loop."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator
+from concurrent.futures import Future
+
+import msgspec
+
+from .clock import iso_utc, local_date
+from .core import Core
+from .exposure.bench import Outcome
+from .exposure.exposure import Exposure, Plan
+from .exposure.setting import next_version
+from .exposure.states import Act
+from .exposure.target import Target, check_fit, plan_with
+from .journal.store import Store
+from .messages import EventDoc, SensorDoc, StartRequest, StatusDoc, Taken, TargetRequest
+from .model import Refusal
+from .units import US_PER_S, irradiance_unit, to_screen
+
+ACT_PATIENCE_S = 2.0
+MAX_COUNT_IN_S = 60
+MAX_TEXT = 200
+DEFAULT_FRAME = "1"
+
+
+class BenchService:
+    """The API's side of one bench."""
+
+    def __init__(self, core: Core, store: Store, bench_name: str, home_id: str) -> None:
+        self.home_id = home_id
+        self._core = core
+        self._store = store
+        self._name = bench_name
+
+    # -- telling ---------------------------------------------------------------------------------------------
+
+    def status(self) -> StatusDoc:
+        """Every sensor; the exposures that have not ended, or that began today."""
+        core = self._core
+        today = local_date(core.clock.wall_us())
+        shown = [
+            core.document(e)
+            for e in core.bench.exposures.values()
+            if e.finished_us is None or local_date(core.label(e.plan.begin_us)) == today
+        ]
+        held = {d.id for d in shown}
+        begin_us = core.clock.wall_us() - 86_400 * US_PER_S
+        for kept in self._store.between(begin_us, 1 << 62):
+            if kept.plan.id not in held and local_date(kept.begin_wall_us) == today:
+                shown.append(kept.document)
+        return StatusDoc(
+            bench=self._name,
+            utc=iso_utc(core.clock.wall_us()),
+            sensors=[self._sensor(name) for name in core.bench.channels],
+            exposures=sorted(shown, key=lambda d: d.id),
+            troubles=[core.trouble] if core.trouble else [],
+        )
+
+    def _sensor(self, name: str) -> SensorDoc:
+        channel = self._core.bench.channels[name]
+        last = channel.track.last
+        response = channel.track.response
+        unit = irradiance_unit(response.unit)
+        age_us = self._core.clock.dose_us() - last.t_us if last is not None else None
+        return SensorDoc(
+            name=name,
+            state=str(channel.health.state()),
+            irradiance=to_screen(response.factor * last.value, unit) if last is not None else None,
+            unit=unit,
+            age_s=max(0, age_us) / US_PER_S if age_us is not None else None,
+            alarms=list(channel.health.active.values()),
+            readings=channel.readings,
+            bad_inputs=channel.bad_inputs,
+            late=channel.late,
+            last_bad=channel.last_bad,
+        )
+
+    async def follow(self, after: int) -> AsyncIterator[EventDoc]:
+        """Events of the journal above `after`, then those to come, each once and in order."""
+        live = self._core.follow()
+        coming = asyncio.ensure_future(anext(live))
+        await asyncio.sleep(0)  # the live side listens before the journal is read, so that none falls between
+        try:
+            for event in self._store.events(after):
+                after = event.id
+                yield event
+            while True:
+                event = await coming
+                coming = asyncio.ensure_future(anext(live))
+                if event.id > after:
+                    after = event.id
+                    yield event
+        finally:
+            coming.cancel()
+
+    # -- acts ------------------------------------------------------------------------------------------------
+
+    async def start(self, request: StartRequest) -> Taken:
+        """Begin an exposure, now or at the beat of a count-in."""
+        core = self._core
+        now_us = core.clock.dose_us()
+        if not 0 <= request.count_in_s <= MAX_COUNT_IN_S:
+            raise Refusal(f"count-in {request.count_in_s}: give seconds from 0 to {MAX_COUNT_IN_S}", 2)
+        for what, text in (("label", request.label), ("frame", request.frame or "")):
+            if len(text) > MAX_TEXT or not text.isprintable():
+                raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
+        target = self._store.versions(request.target)[-1]
+        plan = plan_with(target.calls, request.looks, request.lead_s, request.overshoots)
+        frame = request.frame or DEFAULT_FRAME
+        sensor = self._choose_sensor(request.sensor, target)
+        channel = core.bench.check_start(sensor, frame, now_us)
+        response = channel.track.response
+        changed = check_fit(target, channel.identity, response, request.override)
+        if request.count_in_s:
+            core.send(sensor, f"buzz 1 {request.count_in_s}")
+        begin_us = now_us + int(request.count_in_s * US_PER_S * core.clock.pace)
+        exposure = Plan(
+            core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,
+            begin_us, core.clock.pace, request.label, tuple(changed),
+        )
+        out = core.bench.start(exposure, now_us)
+        return await self._taken(out, core.bench.exposures[exposure.id])
+
+    async def act(self, exposure: int, act: str) -> Taken:
+        """hold, resume or finish."""
+        if act not in ("hold", "resume", "finish"):
+            raise Refusal(f"no act {act!r}; one of hold, resume, finish", 2)
+        self._known(exposure)
+        out = self._core.bench.act(exposure, Act(act), self._core.clock.dose_us())
+        return await self._taken(out, self._core.bench.exposure(exposure))
+
+    async def quiet(self, exposure: int | None) -> Taken:
+        """Silence the present calls."""
+        if exposure is not None:
+            self._known(exposure)
+        out = self._core.bench.quiet(exposure, self._core.clock.dose_us())
+        return await self._taken(out, self._core.bench.exposures[exposure] if exposure is not None else None)
+
+    async def set_target(self, request: TargetRequest) -> dict[str, object]:
+        """A target, as a new version."""
+        core = self._core
+        identities = [c.identity for c in core.bench.channels.values()]
+        last = self._store.newest_target(request.name)
+        target = next_version(request, last, identities, iso_utc(core.clock.wall_us()))
+        await asyncio.wrap_future(core.commit(core.recorder.target(target)))
+        return {"name": target.name, "version": target.version, "dose": target.dose, "unit": target.unit}
+
+    def _known(self, number: int) -> None:
+        if number not in self._core.bench.exposures:
+            kept = self._store.exposure(number)
+            raise Refusal(f"exposure {number}: it is {kept.state} already")
+
+    def _choose_sensor(self, asked: str | None, target: Target) -> str:
+        names = list(self._core.bench.channels)
+        if asked is not None:
+            return asked
+        if target.identity is not None and target.identity.name in names:
+            return target.identity.name
+        if len(names) == 1:
+            return names[0]
+        raise Refusal(f"which sensor? name one with --sensor: {', '.join(names)}", 2)
+
+    async def _taken(self, out: Outcome, exposure: Exposure | None) -> Taken:
+        done = self._core.settle(out)
+        self._core.tick()
+        recorded = await _within(done, ACT_PATIENCE_S) if done is not None else True
+        note = "" if recorded else (
+            f"taken, but not yet on disk ({self._core.trouble or 'the disk is slow'}); it is kept and tried again"
+        )
+        return Taken(self._core.document(exposure) if exposure is not None else None, recorded, note)
+
+
+async def _within(done: Future[None], seconds: float) -> bool:
+    waiter = asyncio.wrap_future(done)
+    finished, _ = await asyncio.wait({waiter}, timeout=seconds)
+    return bool(finished) and waiter.exception() is None
+

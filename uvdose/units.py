@@ -1,0 +1,60 @@
+"""Units of dose and irradiance. Inside: W/m² and J/m². On screens: mW/cm² and mJ/cm².
+
+A sensor that was never tied to physical units counts in its own unit: its dose is in unit-seconds, such as
+`counts.s`, and is never mixed with physical dose. 1 mW/cm² = 10 W/m² and 1 mJ/cm² = 10 J/m² exactly (SI).
+"""
+
+from __future__ import annotations
+
+import math
+
+from .model import Refusal
+
+W_M2_PER_MW_CM2 = 10.0
+J_M2_PER_MJ_CM2 = 10.0
+STOP_LOG10 = math.log10(2.0)
+US_PER_S = 1_000_000
+
+PHYSICAL_DOSE = "mJ/cm2"
+PHYSICAL_IRRADIANCE = "mW/cm2"
+ABSURD_DOSE_MJ_CM2 = 1e9
+
+# W/m² per unit, for the units that are irradiance already.
+IRRADIANCE_UNITS: dict[str, float] = {"W/m2": 1.0, "mW/cm2": 10.0, "uW/cm2": 0.01}
+
+
+def dose_unit(sensor_unit: str, scaled: bool) -> str:
+    """The unit that a sensor's dose is shown in: mJ/cm2, or such as `counts.s` without a scale."""
+    return PHYSICAL_DOSE if scaled or sensor_unit in IRRADIANCE_UNITS else f"{sensor_unit}.s"
+
+
+def irradiance_unit(unit_of_dose: str) -> str:
+    """The unit of irradiance that belongs to a unit of dose."""
+    return PHYSICAL_IRRADIANCE if unit_of_dose == PHYSICAL_DOSE else unit_of_dose.removesuffix(".s")
+
+
+def to_screen(base: float, unit: str) -> float:
+    """A dose or an irradiance from SI to the unit of the screen (unit-seconds stay as they are)."""
+    return base / 10.0 if unit in (PHYSICAL_DOSE, PHYSICAL_IRRADIANCE) else base
+
+
+def from_screen(shown: float, unit: str) -> float:
+    """The inverse of `to_screen`."""
+    return shown * 10.0 if unit in (PHYSICAL_DOSE, PHYSICAL_IRRADIANCE) else shown
+
+
+def stops_between(dose: float, reference: float) -> float | None:
+    """How many stops (factors of two) `dose` lies above `reference`; None where either is not above zero."""
+    if dose <= 0 or reference <= 0:
+        return None
+    return math.log2(dose / reference)
+
+
+def check_dose(value: float, what: str = "dose") -> float:
+    """A dose that a person typed, in the unit of the screen.
+
+    Raises `Refusal` (code 2) for zero, a negative, NaN, infinite or absurd value (above 10^9).
+    """
+    if not math.isfinite(value) or value <= 0 or value > ABSURD_DOSE_MJ_CM2:
+        raise Refusal(f"{what} {value:g}: give a number above 0 and up to 1e9, such as 2565", 2)
+    return value

@@ -1,0 +1,128 @@
+"""The local API: the same one that the commands use. JSON in and out, under /api/v1, for whoever holds the token."""
+
+from __future__ import annotations
+
+import hmac
+from collections.abc import AsyncIterator, Awaitable, Callable
+from typing import Protocol, TypeVar
+
+import msgspec
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from ..messages import EventDoc, StartRequest, StatusDoc, Taken, TargetRequest
+from ..model import Refusal
+
+MAX_BODY = 64 * 1024
+
+T = TypeVar("T")
+
+
+class Service(Protocol):
+    """What the API asks of the daemon. Each may raise `Refusal`."""
+
+    home_id: str
+
+    def status(self) -> StatusDoc:
+        """Now."""
+
+    async def start(self, request: StartRequest) -> Taken:
+        """Begin an exposure."""
+
+    async def act(self, exposure: int, act: str) -> Taken:
+        """hold, resume or finish."""
+
+    async def quiet(self, exposure: int | None) -> Taken:
+        """Silence the present calls."""
+
+    async def set_target(self, request: TargetRequest) -> dict[str, object]:
+        """A target, as a new version."""
+
+    def follow(self, after: int) -> AsyncIterator[EventDoc]:
+        """Events with an id above `after`, and those to come."""
+
+
+def make_app(service: Service, token: str) -> Starlette:
+    """The ASGI application of one daemon."""
+
+    def guarded(handler: Callable[[Request], Awaitable[Response]]) -> Callable[[Request], Awaitable[Response]]:
+        async def run(request: Request) -> Response:
+            given = request.headers.get("authorization", "").removeprefix("Bearer ")
+            if not hmac.compare_digest(given.encode("utf-8", "replace"), token.encode()):
+                return _refused("this needs the token of the daemon's home", 401)
+            try:
+                return await handler(request)
+            except Refusal as err:
+                return _refused(err.line, 400 if err.code == 2 else 409, err.code)
+
+        return run
+
+    async def hello(_: Request) -> Response:
+        return JSONResponse({"home": service.home_id})
+
+    async def status(_: Request) -> Response:
+        return _json(service.status())
+
+    async def start(request: Request) -> Response:
+        return _json(await service.start(await _body(request, StartRequest)))
+
+    async def act(request: Request) -> Response:
+        return _json(await service.act(request.path_params["id"], request.path_params["act"]))
+
+    async def quiet(request: Request) -> Response:
+        return _json(await service.quiet(request.path_params.get("id")))
+
+    async def target(request: Request) -> Response:
+        return _json(await service.set_target(await _body(request, TargetRequest)))
+
+    async def events(request: Request) -> Response:
+        after = request.query_params.get("after", "0")
+        if not (after.isascii() and after.isdigit() and len(after) < 18):
+            raise Refusal("after: give the id of an event, a whole number", 2)
+
+        async def lines() -> AsyncIterator[bytes]:
+            async for event in service.follow(int(after)):
+                yield msgspec.json.encode(event) + b"\n"
+
+        return StreamingResponse(lines(), media_type="application/x-ndjson")
+
+    async def missing(_: Request, exc: Exception) -> Response:
+        return _refused("no such address in this API", getattr(exc, "status_code", 404))
+
+    async def broken(_: Request, __: Exception) -> Response:
+        return _refused("the daemon failed at this request; its own log says why", 500)
+
+    prefix = "/api/v1"
+    routes = [
+        Route(f"{prefix}/hello", guarded(hello), methods=["GET"]),
+        Route(f"{prefix}/status", guarded(status), methods=["GET"]),
+        Route(f"{prefix}/exposures", guarded(start), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id:int}}/quiet", guarded(quiet), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id:int}}/{{act}}", guarded(act), methods=["POST"]),
+        Route(f"{prefix}/quiet", guarded(quiet), methods=["POST"]),
+        Route(f"{prefix}/targets", guarded(target), methods=["POST"]),
+        Route(f"{prefix}/events", guarded(events), methods=["GET"]),
+    ]
+    return Starlette(routes=routes, exception_handlers={404: missing, 405: missing, 500: broken})
+
+
+async def _body(request: Request, kind: type[T]) -> T:
+    data = bytearray()
+    async for part in request.stream():
+        data += part
+        if len(data) > MAX_BODY:
+            raise Refusal(f"the request is larger than {MAX_BODY} bytes", 2)
+    try:
+        return msgspec.json.decode(bytes(data) or b"{}", type=kind)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as err:
+        raise Refusal(f"the request is not what this address takes: {err}", 2) from None
+
+
+def _json(value: object) -> Response:
+    return Response(msgspec.json.encode(value), media_type="application/json")
+
+
+def _refused(line: str, status: int, code: int = 4) -> Response:
+    return JSONResponse({"refused": line, "code": code}, status_code=status)
