@@ -37,8 +37,8 @@ ALLOWED: dict[str, set[str]] = {
 }
 PURE = ("decode", "dose", "exposure", "model", "units", "messages")
 PURE_MAY_USE = {
-    "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools", "json",
-    "math", "msgspec", "re", "struct", "typing", "dataclasses", "decimal", "abc", "operator",
+    "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
+    "json", "math", "msgspec", "re", "struct", "typing",
 }
 
 

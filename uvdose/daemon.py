@@ -132,7 +132,7 @@ async def _watch(
             await asyncio.wait_for(stopping.wait(), WATCH_S)
         for line in troubles:
             core.trouble = f"the journal cannot be written: {line}" if line else ""
-            say(f"ALARM {core.trouble}; calls go on, records wait in memory" if line else "the journal is written again")
+            say(f"ALARM {core.trouble}; calls go on" if line else "the journal is written again")
         troubles.clear()
         for task in tasks:
             if task.done() and not stopping.is_set():

@@ -33,5 +33,7 @@ def moments(values: Sequence[tuple[float, float]]) -> list[tuple[float, Reading]
     return [(t, MomentReading(v)) for t, v in values]
 
 
-def line(boot: int, seq: int, uptime_ms: int, register: int, level: float = 0.0, sat_ms: int = 0, flags: int = 0) -> RegisterReading:
+def line(
+    boot: int, seq: int, uptime_ms: int, register: int, level: float = 0.0, sat_ms: int = 0, flags: int = 0
+) -> RegisterReading:
     return RegisterReading(boot, seq, uptime_ms, round(level * 1000), register, sat_ms, 0, flags)

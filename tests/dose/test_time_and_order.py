@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 
 import pytest
@@ -31,7 +32,7 @@ def test_a_burst_after_a_stall_keeps_its_own_times() -> None:
     for i in range(10):
         source.to_dose_us(us(i), us(100 + i) + 3_000)
     times = [source.to_dose_us(us(10 + i), us(170)) for i in range(60)]
-    steps = [b - a for a, b in zip(times, times[1:], strict=False)]
+    steps = [b - a for a, b in itertools.pairwise(times)]
     assert all(step == pytest.approx(1_000_000, abs=40_000) for step in steps)
 
 

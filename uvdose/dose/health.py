@@ -38,21 +38,23 @@ class Health:
         self._floor_us = int(REAL_FLOOR_S * pace * US_PER_S)
         self.active: dict[str, str] = {}
         self.up = False
-        self._heard_us: int | None = None
+        self._quiet_since_us: int | None = None
+        self._ever_heard = False
         self._limit_us = max(SILENT_US, self._floor_us)
 
     def link(self, up: bool, line: str, t_us: int) -> list[Change]:
         """The link came up or went down."""
         self.up = up
         if up:
-            if self._heard_us is None:
-                self._heard_us = t_us  # from here on silence can be told
+            if self._quiet_since_us is None:
+                self._quiet_since_us = t_us  # from here on silence can be told
             return self._clear("link")
         return self._raise("link", line)
 
     def heard(self, t_us: int, usual_us: int, saturated: bool) -> list[Change]:
         """A reading was taken in, at the dose time of its arrival."""
-        self._heard_us = t_us
+        self._quiet_since_us = t_us
+        self._ever_heard = True
         self._limit_us = max(SILENT_US, SILENT_INTERVALS * usual_us, self._floor_us)
         if not self.active and not saturated:
             return []
@@ -64,7 +66,7 @@ class Health:
 
     def tick(self, t_us: int) -> list[Change]:
         """Time passed."""
-        if self._heard_us is None or t_us - self._heard_us < self._limit_us:
+        if self._quiet_since_us is None or t_us - self._quiet_since_us < self._limit_us:
             return []
         return self._raise("silent", "no reading comes; look at cable, power and radio of the sensor")
 
@@ -75,16 +77,18 @@ class Health:
 
     def due_us(self) -> int | None:
         """When silence would be told, if nothing comes."""
-        if self._heard_us is None or "silent" in self.active:
+        if self._quiet_since_us is None or "silent" in self.active:
             return None
-        return self._heard_us + self._limit_us
+        return self._quiet_since_us + self._limit_us
 
     def state(self) -> SensorState:
         """The one word for `status`."""
-        if "link" in self.active or self._heard_us is None:
+        if "link" in self.active:
             return SensorState.ABSENT
         if "silent" in self.active:
             return SensorState.SILENT
+        if not self._ever_heard:
+            return SensorState.ABSENT
         return SensorState.SATURATED if "saturated" in self.active else SensorState.LIVE
 
     def _raise(self, alarm: str, line: str) -> list[Change]:

@@ -221,8 +221,8 @@ class Bench:
             if seconds > 0:
                 self._fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": seconds})
         if exposure.state not in ENDED:
-            crossings = exposure.crossed_in(segment, before.dose + before.missing, now.dose + now.missing, channel.track)
-            self._cross(exposure, crossings, out)
+            doses = before.dose + before.missing, now.dose + now.missing
+            self._cross(exposure, exposure.crossed_in(segment, *doses, channel.track), out)
         if exposure.settled:
             out.changed.append(exposure)
 
