@@ -21,7 +21,7 @@ from .decode.base import Decoder
 from .dose.response import identity_of, response_of
 from .exposure.bench import Bench, Ring
 from .home import Runtime, lock, remove_runtime, write_runtime
-from .intake import MqttHub, make_links
+from .intake import make_links
 from .journal.recorder import Recorder
 from .journal.replay import resume
 from .journal.schema import home_id, open_reading, open_writing
@@ -42,105 +42,143 @@ def serve(home: Home, pace: float, say: Say) -> None:
     """Run the daemon until SIGTERM or SIGINT. `say` prints one line. Raises `Refusal` when it cannot begin or go on."""
     settings = load_settings(home)
     with lock(home, "uvdose serve"):
-        asyncio.run(_run(home, settings, pace, say))
+        asyncio.run(_serve(home, settings, pace, say))
 
 
-async def _run(home: Home, settings: Settings, pace: float, say: Say) -> None:
-    socket = bind(*split_listen(settings.web.listen, str(home.settings_file)))
-    db = open_writing(home.journal_file)
-    store = Store(open_reading(home.journal_file))
-    stopping = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(number, stopping.set)
-
-    clock = _begin_epoch(db, store, pace)
-    bench = Bench(pace)
-    for sensor in settings.sensor:
-        bench.add_sensor(sensor.name, identity_of(sensor), response_of(sensor))
-    resume(store, bench, clock.dose_us())
-
-    links, hub = make_links(settings, clock, home.folder)
-    publisher = _publisher(hub, settings)
-    troubles: list[str] = []
-    recorder = Recorder(db, lambda t_us: clock.wall_us() - (clock.dose_us() - t_us))
-    known = [recorder.sensor(c.identity) for c in bench.channels.values()]
-
-    def on_trouble(line: str) -> None:
-        loop.call_soon_threadsafe(troubles.append, line)
-
-    writer = Writer(db, on_trouble)
-
-    def on_event(event: EventDoc) -> None:
-        if event.event in ("alarm", "cleared", "gap"):
-            say(f"{_clock_time(event)}  {event.event} {event.sensor}: {_words(event)}")
-        if publisher is not None:
-            publisher.event(event)
-
-    def on_call(ring: Ring) -> None:
-        say(f"{local_time(core.label(ring.t_us))}  CALL {ring.text}\a")
-
-    by_name = {s.name: s for s in settings.sensor}
-
-    def decoder_for(name: str) -> Decoder:
-        return make_decoder(by_name[name], from_start=by_name[name].link == "recording")
-
-    core = Core(bench, clock, recorder, writer, links, decoder_for, on_call, on_event)
-    core.commit([statement for statements in known for statement in statements])
-    home_number = home_id(db)
-    service = BenchService(core, store, settings.bench.name, home_number)
-    token = secrets.token_urlsafe(24)
-    server = make_server(make_app(service, token))
-    tasks = [asyncio.create_task(core.tell(), name="calls"), asyncio.create_task(server.serve([socket]), name="api")]
+async def _serve(home: Home, settings: Settings, pace: float, say: Say) -> None:
+    daemon = Daemon(home, settings, pace, say)
     try:
-        for call in store.open_calls():
-            core.reopen(Ring(call.exposure, call.key, call.kind, call.sensor, call.t_us, call.insist, call.text))
-        if hub is not None:
-            hub.start(core.sink)
-        for link in links.values():
-            link.start(core.sink)
-        core.tick()
-        while not server.started and not stopping.is_set():
-            await asyncio.sleep(0.005)
-        write_runtime(home, Runtime(url_of(socket), home_number, token, os.getpid()))
-        say(f"ready {url_of(socket)}")
-        await _watch(stopping, core, writer, tasks, troubles, say, publisher, service)
+        await daemon.start()
+        await daemon.watch()
     finally:
-        remove_runtime(home)
-        for link in links.values():
+        await daemon.stop()
+
+
+class Daemon:
+    """One bench at work. Make it inside a running loop; `start`, `watch` until the end, `stop` in any case."""
+
+    def __init__(self, home: Home, settings: Settings, pace: float, say: Say) -> None:
+        self._home = home
+        self._settings = settings
+        self._say = say
+        self._loop = asyncio.get_running_loop()
+        self._stopping = asyncio.Event()
+        self._faults: list[str] = []
+        self._troubles: list[str] = []
+        self._tasks: list[asyncio.Task[None]] = []
+
+        self._socket = bind(*split_listen(settings.web.listen, str(home.settings_file)))
+        db = open_writing(home.journal_file)
+        self._store = Store(open_reading(home.journal_file))
+        self._home_id = home_id(db)
+        clock = _begin_epoch(db, self._store, pace)
+        bench = Bench(pace)
+        for sensor in settings.sensor:
+            bench.add_sensor(sensor.name, identity_of(sensor), response_of(sensor))
+        resume(self._store, bench, clock.dose_us())
+
+        self._links, self._hub = make_links(settings, clock, home.folder)
+        hub = self._hub
+        self._publisher = (
+            Publisher(lambda topic, payload, retain: hub.publish(topic, payload, retain), settings.bench.name)
+            if hub is not None
+            else None
+        )
+        recorder = Recorder(db, lambda t_us: clock.wall_us() - (clock.dose_us() - t_us))
+        sensors = [statement for c in bench.channels.values() for statement in recorder.sensor(c.identity)]
+        self._writer = Writer(db, self._on_trouble)
+        self._core = Core(
+            bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event
+        )
+        self._core.commit(sensors)
+        self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
+        self._token = secrets.token_urlsafe(24)
+        self._server = make_server(make_app(self._service, self._token))
+
+    # -- life ------------------------------------------------------------------------------------------------
+
+    async def start(self) -> None:
+        """Start every link and the API, call what the last run left open, and say `ready`."""
+        for number in (signal.SIGTERM, signal.SIGINT):
+            self._loop.add_signal_handler(number, self._stopping.set)
+        self._loop.set_exception_handler(self._on_fault)
+        self._tasks = [
+            asyncio.create_task(self._core.tell(), name="calls"),
+            asyncio.create_task(self._server.serve([self._socket]), name="api"),
+        ]
+        for call in self._store.open_calls():
+            self._core.reopen(Ring(call.exposure, call.key, call.kind, call.sensor, call.t_us, call.insist, call.text))
+        if self._hub is not None:
+            self._hub.start(self._core.sink)
+        for link in self._links.values():
+            link.start(self._core.sink)
+        self._core.tick()
+        while not self._server.started and not self._stopping.is_set():
+            await asyncio.sleep(0.005)
+        write_runtime(self._home, Runtime(url_of(self._socket), self._home_id, self._token, os.getpid()))
+        self._say(f"ready {url_of(self._socket)}")
+
+    async def watch(self) -> None:
+        """Until the end: publish the state, tell what troubles the journal, and see that nothing has died."""
+        while not self._stopping.is_set():
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._stopping.wait(), WATCH_S)
+            self._tell_troubles()
+            for task in self._tasks:
+                if task.done() and not self._stopping.is_set():
+                    self._faults.append(f"{task.get_name()} has ended: {task.exception()!r}")
+            if not self._writer.alive():
+                self._faults.append("the journal's writer has died")
+            if self._faults:
+                raise Refusal(f"the daemon failed: {self._faults[0]}; start it again, nothing committed is lost", 1)
+            if self._publisher is not None:
+                self._publisher.state(self._service.status(), self._core.clock.real_s())
+
+    async def stop(self) -> None:
+        """Stop links and API, and see the last readings into the journal."""
+        remove_runtime(self._home)
+        for link in self._links.values():
             link.stop()
-        if hub is not None:
-            hub.stop()
-        core.drain()
-        core.flush()
-        server.should_exit = True
-        for task in tasks[1:]:
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
-        tasks[0].cancel()
-        if not writer.close():
-            say("the journal could not take the last readings in; the disk may be full")
+        if self._hub is not None:
+            self._hub.stop()
+        self._core.drain()
+        self._core.flush()
+        self._server.should_exit = True
+        for task in self._tasks:
+            if task.get_name() == "calls":
+                task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        if not self._writer.close():
+            self._say("the journal could not take the last readings in; the disk may be full")
 
+    # -- what the parts tell ---------------------------------------------------------------------------------
 
-async def _watch(
-    stopping: asyncio.Event, core: Core, writer: Writer, tasks: list[asyncio.Task[None]], troubles: list[str],
-    say: Say, publisher: Publisher | None, service: BenchService,
-) -> None:
-    """Until the end: publish the state, tell what troubles the journal, and see that nothing has died."""
-    while not stopping.is_set():
-        with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(stopping.wait(), WATCH_S)
-        for line in troubles:
-            core.trouble = f"the journal cannot be written: {line}" if line else ""
-            say(f"ALARM {core.trouble}; calls go on" if line else "the journal is written again")
-        troubles.clear()
-        for task in tasks:
-            if task.done() and not stopping.is_set():
-                raise Refusal(f"the part {task.get_name()!r} of the daemon has ended: {task.exception()!r}", 1)
-        if not writer.alive():
-            raise Refusal("the journal's writer has died; start the daemon again, nothing committed is lost", 1)
-        if publisher is not None:
-            publisher.state(service.status(), core.clock.real_s())
+    def _decoder(self, name: str) -> Decoder:
+        sensor = next(s for s in self._settings.sensor if s.name == name)
+        return make_decoder(sensor, from_start=sensor.link == "recording")
+
+    def _on_call(self, ring: Ring) -> None:
+        self._say(f"{local_time(self._core.label(ring.t_us))}  CALL {ring.text}\a")
+
+    def _on_event(self, event: EventDoc) -> None:
+        if event.event in ("alarm", "cleared", "gap"):
+            self._say(f"{event.utc[11:19]}Z  {event.event} {event.sensor}: {_words(event)}")
+        if self._publisher is not None:
+            self._publisher.event(event)
+
+    def _on_fault(self, _: asyncio.AbstractEventLoop, context: dict[str, object]) -> None:
+        """A fault in a callback would leave the daemon half alive: it ends, loudly, and can be started again."""
+        self._faults.append(repr(context.get("exception") or context.get("message")))
+        self._stopping.set()
+
+    def _on_trouble(self, line: str) -> None:
+        self._loop.call_soon_threadsafe(self._troubles.append, line)
+
+    def _tell_troubles(self) -> None:
+        for line in self._troubles:
+            self._core.trouble = f"the journal cannot be written: {line}" if line else ""
+            self._say(f"ALARM {self._core.trouble}; calls go on" if line else "the journal is written again")
+        self._troubles.clear()
 
 
 def _begin_epoch(db: sqlite3.Connection, store: Store, pace: float) -> HostClock:
@@ -149,16 +187,6 @@ def _begin_epoch(db: sqlite3.Connection, store: Store, pace: float) -> HostClock
     if epoch != last:
         db.execute("INSERT INTO epoch (epoch) VALUES (?)", (msgspec.json.encode(epoch).decode(),))
     return HostClock(epoch)
-
-
-def _publisher(hub: MqttHub | None, settings: Settings) -> Publisher | None:
-    if hub is None:
-        return None
-    return Publisher(lambda topic, payload, retain: hub.publish(topic, payload, retain), settings.bench.name)
-
-
-def _clock_time(event: EventDoc) -> str:
-    return event.utc[11:19] + "Z"
 
 
 def _words(event: EventDoc) -> str:

@@ -104,7 +104,7 @@ class RegisterSegment(msgspec.Struct, frozen=True, gc=False):
 
 
 class MomentSegment(msgspec.Struct, frozen=True, gc=False):
-    """Light between two momentary values, net of zero, in the sensor's unit; straight between the two.
+    """Light between two momentary values in the sensor's unit, zero not taken off; straight between the two.
 
     kind MEASURED: neighbours at the usual interval. BRIDGED: a hole short enough to be bridged. MISSING: a longer
     hole; the values at its ends are then only the central estimate of what fell in it.

@@ -13,7 +13,7 @@ from .core import Core
 from .exposure.bench import Outcome
 from .exposure.exposure import Exposure, Plan
 from .exposure.setting import next_version
-from .exposure.states import Act
+from .exposure.states import ENDED, Act, State
 from .exposure.target import Target, check_fit, plan_with
 from .journal.store import Store
 from .messages import EventDoc, SensorDoc, StartRequest, StatusDoc, Taken, TargetRequest
@@ -68,7 +68,7 @@ class BenchService:
         return SensorDoc(
             name=name,
             state=str(channel.health.state()),
-            irradiance=to_screen(response.factor * last.value, unit) if last is not None else None,
+            irradiance=to_screen(response.factor * (last.value - response.zero), unit) if last is not None else None,
             unit=unit,
             age_s=max(0, age_us) / US_PER_S if age_us is not None else None,
             alarms=list(channel.health.active.values()),
@@ -151,7 +151,12 @@ class BenchService:
     def _known(self, number: int) -> None:
         if number not in self._core.bench.exposures:
             kept = self._store.exposure(number)
-            raise Refusal(f"exposure {number}: it is {kept.state} already")
+            if kept.settled or State(kept.state) in ENDED:
+                raise Refusal(f"exposure {number}: it is {kept.state} already")
+            raise Refusal(
+                f"exposure {number} counts on sensor {kept.plan.sensor}, which is not in the settings: "
+                "put it back and start the daemon again"
+            )
 
     def _choose_sensor(self, asked: str | None, target: Target) -> str:
         names = list(self._core.bench.channels)

@@ -18,6 +18,7 @@ US_PER_S = 1_000_000
 PHYSICAL_DOSE = "mJ/cm2"
 PHYSICAL_IRRADIANCE = "mW/cm2"
 ABSURD_DOSE_MJ_CM2 = 1e9
+ABSURD_UNIT_SECONDS = 1e18
 
 # W/m² per unit, for the units that are irradiance already.
 IRRADIANCE_UNITS: dict[str, float] = {"W/m2": 1.0, "mW/cm2": 10.0, "uW/cm2": 0.01}
@@ -50,11 +51,12 @@ def stops_between(dose: float, reference: float) -> float | None:
     return math.log2(dose / reference)
 
 
-def check_dose(value: float, what: str = "dose") -> float:
+def check_dose(value: float, unit: str = PHYSICAL_DOSE) -> float:
     """A dose that a person typed, in the unit of the screen.
 
-    Raises `Refusal` (code 2) for zero, a negative, NaN, infinite or absurd value (above 10^9).
+    Raises `Refusal` (code 2) for zero, a negative, NaN, infinite or absurd value (above 10^9 mJ/cm²).
     """
-    if not math.isfinite(value) or value <= 0 or value > ABSURD_DOSE_MJ_CM2:
-        raise Refusal(f"{what} {value:g}: give a number above 0 and up to 1e9, such as 2565", 2)
+    most = ABSURD_DOSE_MJ_CM2 if unit == PHYSICAL_DOSE else ABSURD_UNIT_SECONDS
+    if not math.isfinite(value) or value <= 0 or value > most:
+        raise Refusal(f"dose {value:g} {unit}: give a number above 0 and up to {most:g}, such as 2565", 2)
     return value

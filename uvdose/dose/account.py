@@ -109,11 +109,12 @@ class Account:
         value0 = s.value0 if t0_us == s.t0_us else s.value0 + slope * (t0_us - s.t0_us)
         value1 = s.value1 if t1_us == s.t1_us else s.value0 + slope * (t1_us - s.t0_us)
         seconds = (t1_us - t0_us) / US_PER_S
-        integral = seconds * ((value0 + value1) / 2)
+        zero = self.response.zero
+        integral = seconds * (((value0 - zero) + (value1 - zero)) / 2)
         self._us[s.kind] += t1_us - t0_us
         if s.kind is Kind.MISSING:
             self._missing += integral
-            self._missing_peak += s.peak * seconds
+            self._missing_peak += (s.peak - zero) * seconds
             return
         if s.kind is Kind.BRIDGED:
             self._bridged += integral

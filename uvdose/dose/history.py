@@ -6,6 +6,7 @@ always give the same history however they were cut into runs.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 
 from ..units import US_PER_S
@@ -14,11 +15,11 @@ SPAN_US = 900 * US_PER_S
 
 
 class LightHistory:
-    """Net light in the sensor's unit, thinned to whole seconds."""
+    """Light in the sensor's unit, zero not taken off, thinned to whole seconds."""
 
     def __init__(self) -> None:
         self._points: deque[tuple[int, float]] = deque()
-        self._peak = 0.0
+        self._peak = -math.inf
 
     def add(self, t_us: int, value: float) -> None:
         """Take in one value; dose times must not fall."""
@@ -29,12 +30,12 @@ class LightHistory:
         lost_peak = False
         while points[0][0] < t_us - SPAN_US:
             lost_peak |= points.popleft()[1] >= self._peak
-        self._peak = max((v for _, v in points), default=0.0) if lost_peak else max(self._peak, value)
+        self._peak = max(v for _, v in points) if lost_peak else max(self._peak, value)
 
     @property
     def peak(self) -> float:
-        """The strongest light of the last fifteen minutes; 0 before any."""
-        return max(0.0, self._peak)
+        """The strongest light of the last fifteen minutes; minus infinity before any."""
+        return self._peak
 
     def restlessness(self) -> float:
         """Mean square change of the light per second, unit² / s; 0 for a constant light or fewer than two points.

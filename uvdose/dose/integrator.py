@@ -25,7 +25,7 @@ RESET_FLAG = 0x08
 
 
 class Point(msgspec.Struct, frozen=True, gc=False):
-    """The newest reading: its dose time, its net value in the sensor's unit, and the reading itself."""
+    """The newest reading: its dose time, its value in the sensor's unit (zero not taken off), the reading itself."""
 
     t_us: int
     value: float
@@ -49,10 +49,7 @@ class Track:
 
     def feed(self, reading: Reading, t_us: int) -> list[Segment]:
         """The light between the last reading and this one; empty for the first. t_us must not fall."""
-        if isinstance(reading, RegisterReading):
-            point = Point(t_us, reading.level_milli / 1000 - self.response.zero, reading)
-        else:
-            point = Point(t_us, reading.value - self.response.zero, reading)
+        point = Point(t_us, reading_value(reading), reading)
         last, self.last = self.last, point
         segments: list[Segment] = []
         if last is not None:
@@ -80,7 +77,7 @@ class Track:
         full = self.response.full_scale
         if full is None:
             return False
-        return (reading.level_milli / 1000 if isinstance(reading, RegisterReading) else reading.value) >= full
+        return reading_value(reading) >= full
 
     def _register(self, p0: Point, r0: RegisterReading, p1: Point, r1: RegisterReading) -> list[Segment]:
         if r1.boot == r0.boot and r1.register >= r0.register:
@@ -130,7 +127,7 @@ class Track:
         return max(self.history.restlessness() * seconds**3, step * step * seconds * seconds) / 12
 
     def _peak(self, p0: Point, p1: Point) -> float:
-        return max(self.history.peak, p0.value, p1.value, 0.0)
+        return max(self.history.peak, p0.value, p1.value)
 
 
 def _counted_ms(sat0_ms: int, sat1_ms: int, span_ms: int) -> int:
@@ -142,11 +139,6 @@ def _begin_at(s: RegisterSegment, t0_us: int) -> RegisterSegment:
     return RegisterSegment(t0_us, s.t1_us, s.boot, s.uptime0_ms, s.uptime1_ms, s.register0, s.register1, s.sat_ms)
 
 
-def moment_integral(segment: MomentSegment) -> float:
-    """Trapezoid integral of a segment, unit·s."""
-    return (segment.t1_us - segment.t0_us) / US_PER_S * ((segment.value0 + segment.value1) / 2)
-
-
 def reading_value(reading: Reading) -> float:
-    """The raw value of a reading in the sensor's unit, zero not taken off."""
+    """The value of a reading in the sensor's unit: the mean level since the last line, or the momentary value."""
     return reading.value if isinstance(reading, MomentReading) else reading.level_milli / 1000

@@ -141,15 +141,19 @@ class Exposure:
         bridge_us = last.t_us + BRIDGE_US
         known_s = self.ahead_us(last.t_us, min(now_us, bridge_us)) / US_PER_S
         missing_s = self.ahead_us(bridge_us, now_us) / US_PER_S if now_us > bridge_us else 0.0
-        value = max(0.0, last.value)
-        return self.account.figures(value * known_s, value * missing_s, track.history.peak * missing_s)
+        value, peak = self._net(last.value), self._net(track.history.peak)
+        return self.account.figures(value * known_s, value * missing_s, peak * missing_s)
+
+    def _net(self, value: float) -> float:
+        """A value above zero, as light that may be reckoned with: never less than none."""
+        return max(0.0, value - self.plan.response.zero)
 
     def light(self, track: Track, now_us: int) -> Light:
         """The dose as a line through now, for predicting."""
         f = self.figures(track, now_us)
         factor = self.plan.response.factor
-        rate = factor * max(0.0, track.last.value) if track.last is not None and self.account.is_open else 0.0
-        return Light(now_us, f.dose + f.missing, f.missing, f.high, rate, max(rate, factor * track.history.peak))
+        rate = factor * self._net(track.last.value) if track.last is not None and self.account.is_open else 0.0
+        return Light(now_us, f.dose + f.missing, f.missing, f.high, rate, max(rate, factor * self._net(track.history.peak)))
 
     # -- calls -----------------------------------------------------------------------------------------------
 
@@ -186,7 +190,7 @@ class Exposure:
         begin = max(segment.t0_us, self.account.windows[-1].start.t_us) if self.account.windows else segment.t0_us
         stop = self.account.windows[-1].stop if self.account.windows else None
         end = max(begin, segment.t1_us if stop is None else min(stop.t_us, segment.t1_us))
-        fastest = self.plan.response.factor * track.history.peak
+        fastest = self.plan.response.factor * self._net(track.history.peak)
         for threshold in self.to_come(fastest):
             if threshold.kind in (LEAD, OVERSHOOT) or not before < threshold.dose <= now_after:
                 continue

@@ -22,9 +22,9 @@ def next_version(request: TargetRequest, last: Target | None, sensors: list[Iden
     """
     if not _NAME.match(request.name):
         raise Refusal(f"target name {request.name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
-    check_dose(request.dose)
     if request.unit != PHYSICAL_DOSE and not _UNIT_SECONDS.match(request.unit):
         raise Refusal(f"unit {request.unit!r}: {PHYSICAL_DOSE}, or for a sensor without a scale such as counts.s", 2)
+    check_dose(request.dose, request.unit)
     calls = last.calls if last else CallPlan()
     old = last.combination if last else Combination()
     return Target(

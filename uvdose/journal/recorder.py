@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import msgspec
 
-from ..clock import Epoch, iso_utc
+from ..clock import iso_utc
 from ..dose.response import Identity
 from ..exposure.bench import Outcome
 from ..exposure.exposure import Exposure
@@ -58,10 +58,6 @@ class Recorder:
         """A new exposure's id: the number to pencil on the sheet's back."""
         self._exposure_id += 1
         return self._exposure_id - 1
-
-    def epoch(self, epoch: Epoch) -> list[Statement]:
-        """A new epoch of dose time."""
-        return [("INSERT INTO epoch (epoch) VALUES (?)", (_json(epoch),))]
 
     def sensor(self, identity: Identity) -> list[Statement]:
         """A sensor as it is set up now; a new row when anything of its identity has changed."""
