@@ -72,7 +72,7 @@ class Core:
         self._desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self._queue: deque[Chunk | LinkState] = deque()
         self._told: asyncio.Queue[_Told] = asyncio.Queue()
-        self._followers: set[asyncio.Queue[EventDoc]] = set()
+        self._followers: set[asyncio.Queue[EventDoc | None]] = set()
         self._loop = asyncio.get_running_loop()
         self._timer: asyncio.TimerHandle | None = None
         self._flushed_s = 0.0
@@ -165,13 +165,20 @@ class Core:
 
     async def follow(self) -> AsyncIterator[EventDoc]:
         """Events from now on."""
-        queue: asyncio.Queue[EventDoc] = asyncio.Queue(FOLLOWER_BOUND)
+        queue: asyncio.Queue[EventDoc | None] = asyncio.Queue(FOLLOWER_BOUND)
         self._followers.add(queue)
         try:
-            while True:
-                yield await queue.get()
+            while (event := await queue.get()) is not None:
+                yield event
         finally:
             self._followers.discard(queue)
+
+    def end_following(self) -> None:
+        """The daemon ends: the streams of followers end with it, rather than being cut off."""
+        for follower in self._followers:
+            if follower.full():
+                follower.get_nowait()
+            follower.put_nowait(None)
 
     def send(self, sensor: str, command: str) -> bool:
         """A command to a node; False when there is no way to it now."""

@@ -143,6 +143,7 @@ class Daemon:
             self._hub.stop()
         self._core.drain()
         self._core.flush()
+        self._core.end_following()
         self._server.should_exit = True
         for task in self._tasks:
             if task.get_name() == "calls":

@@ -81,18 +81,18 @@ class BenchService:
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""
         live = self._core.follow()
-        coming = asyncio.ensure_future(anext(live))
+        coming = asyncio.ensure_future(anext(live, None))
         await asyncio.sleep(0)  # the live side listens before the journal is read, so that none falls between
         try:
-            for event in self._store.events(after):
-                after = event.id
-                yield event
-            while True:
-                event = await coming
-                coming = asyncio.ensure_future(anext(live))
-                if event.id > after:
+            while page := self._store.events(after):
+                for event in page:
                     after = event.id
                     yield event
+            while (coming_event := await coming) is not None:
+                coming = asyncio.ensure_future(anext(live, None))
+                if coming_event.id > after:
+                    after = coming_event.id
+                    yield coming_event
         finally:
             coming.cancel()
 

@@ -77,6 +77,7 @@ class Bench:
         """Decoded input of one sensor."""
         out = Outcome()
         channel = self.channels[sensor]
+        self._beat(channel, arrival_us, out)
         for item in items:
             if isinstance(item, BadInput):
                 channel.bad(item.reason)
@@ -96,6 +97,7 @@ class Bench:
         """Time passed: the beat of a count-in, silence, predicted crossings."""
         out = Outcome()
         for channel in self.channels.values():
+            self._beat(channel, now_us, out)
             timed, changes = channel.tick(now_us)
             self._grow(channel, timed, changes, now_us, out)
             self._tell_gap(channel, now_us, out)
@@ -197,7 +199,8 @@ class Bench:
         out.asks.append(channel.name)
         name = "voided" if exposure.state is State.VOID else FACT_OF_ACT[act]
         f = exposure.figures(channel.track, t_us)
-        self._fact(out, exposure, name, t_us, {"dose": to_screen(f.dose, exposure.plan.response.unit)})
+        unit = exposure.plan.response.unit
+        self._fact(out, exposure, name, t_us, {"dose": to_screen(f.dose, unit), "unit": unit})
         out.changed.append(exposure)
 
     def _grow(self, channel: Channel, timed: list[Timed], changes: list[Change], now_us: int, out: Outcome) -> None:
@@ -226,12 +229,17 @@ class Bench:
         if exposure.settled:
             out.changed.append(exposure)
 
+    def _beat(self, channel: Channel, now_us: int, out: Outcome) -> None:
+        """Count-ins that are over, before any light is added: the segment in which the beat lies is the print's."""
+        for exposure in list(self.exposures.values()):
+            waits = exposure.plan.sensor == channel.name and exposure.state is State.WAITING
+            if waits and exposure.plan.begin_us <= now_us:
+                self._act(exposure, Act.LIGHT, exposure.plan.begin_us, out)
+
     def _predict(self, channel: Channel, now_us: int, out: Outcome) -> None:
         for exposure in list(self.exposures.values()):
             if exposure.plan.sensor != channel.name:
                 continue
-            if exposure.state is State.WAITING and exposure.plan.begin_us <= now_us:
-                self._act(exposure, Act.LIGHT, exposure.plan.begin_us, out)
             self._cross(exposure, exposure.crossed(channel.track, now_us), out)
 
     def _cross(self, exposure: Exposure, crossings: list[Crossing], out: Outcome) -> None:

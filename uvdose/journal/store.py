@@ -152,15 +152,6 @@ class Store:
                 if t0_us <= t_us <= t1_us:
                     yield t_us, reading
 
-    def chunks(self, wall0_us: int, wall1_us: int) -> Iterator[tuple[str, int, list[tuple[int, Reading]]]]:
-        """Chunks of a stretch of wall time: sensor, wall time of the first reading, rows."""
-        rows = self.db.execute(
-            "SELECT s.name, c.wall0_us, c.kind, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
-            " WHERE c.wall0_us >= ? AND c.wall0_us < ? ORDER BY c.id", (wall0_us, wall1_us)
-        )
-        for name, wall_us, kind, data in rows:
-            yield name, wall_us, unpack(kind, data)
-
     # -- time ------------------------------------------------------------------------------------------------
 
     def last_epoch(self) -> Epoch | None:

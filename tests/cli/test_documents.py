@@ -1,0 +1,75 @@
+"""The README shows commands that exist, and settings and recordings that can be read."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+from uvdose.cli.app import app
+from uvdose.config import parse_settings
+from uvdose.intake.recording import parse_line
+
+from .conftest import ROOT
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+SETTINGS = sorted((ROOT / "shared" / "settings").glob("*.toml"))
+BLOCKS = re.findall(r"```(\w*)\n(.*?)```", README, re.S)
+
+
+def _calls(text: str) -> list[str]:
+    """Every call of uvdose in fenced lines that begin with `$`."""
+    return [line.removeprefix("$ ") for line in text.splitlines() if line.startswith("$ uvdose")]
+
+
+def _check(call: str) -> None:
+    words = shlex.split(call, comments=True)[1:]
+    command: Any = typer.main.get_command(app)
+    while hasattr(command, "commands") and words and not words[0].startswith("-"):
+        name = words.pop(0)
+        assert name in command.commands, f"no command {name!r} in {call!r}"
+        command = command.commands[name]
+    known = {option for p in command.params for option in p.opts} | {"--help"}
+    for word in words:
+        if word.startswith("--"):
+            assert word.partition("=")[0] in known, f"no option {word} in {call!r}"
+
+
+def test_every_command_of_the_readme_exists() -> None:
+    calls = [call for _, block in BLOCKS for call in _calls(block)]
+    assert len(calls) >= 8
+    for call in calls:
+        _check(call)
+    with pytest.raises(AssertionError):
+        _check("uvdose expose blue --no-such-option")
+    with pytest.raises(AssertionError):
+        _check("uvdose target remove blue")
+
+
+def test_every_command_is_in_the_readmes_table() -> None:
+    command: Any = typer.main.get_command(app)
+    for name in command.commands:
+        assert f"`uvdose {name}" in README, name
+
+
+def test_the_settings_of_the_readme_and_the_samples_are_read() -> None:
+    shown = [block for kind, block in BLOCKS if kind == "toml"]
+    assert len(shown) >= 3
+    for block in shown:
+        parse_settings(block, "README.md")
+    assert len(SETTINGS) >= 4
+    for path in SETTINGS:
+        parse_settings(path.read_text(encoding="utf-8"), path.name)
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "shared" / "recordings").iterdir()), ids=lambda p: p.name)
+def test_recordings_are_readable_rise_and_say_what_they_are(path: Path) -> None:
+    raw = path.read_bytes().splitlines(keepends=True)
+    assert raw[0].startswith(b"# Invented, not measured")
+    rows = [row for line in raw if (row := parse_line(line)) is not None]
+    times = [t for t, _ in rows]
+    assert len(rows) > 500 and times == sorted(times) and times[0] < 1_000_000

@@ -1,0 +1,168 @@
+"""The person's acts: expose, hold, resume, finish, quiet. All of them need the daemon."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several, whole_id
+
+if TYPE_CHECKING:
+    from ..exposure.target import Target
+    from ..messages import ExposureDoc, Taken
+
+Text = str | None
+Id = Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")]
+
+DONE_WORD = {"hold": "held", "resume": "resumed", "finish": "finished"}
+
+
+def expose(
+    target: Annotated[str, typer.Argument(metavar="TARGET")],
+    sensor: Annotated[Text, typer.Option(help="The sensor beside the frame; needed where there are several.")] = None,
+    frame: Annotated[Text, typer.Option(help="Where the sheet lies; else frame 1.")] = None,
+    label: Annotated[str, typer.Option(help="A name of your own for the print.")] = "",
+    count_in: Annotated[int, typer.Option(metavar="SECONDS", help="Begin after this many seconds, counted down.")] = 0,
+    look: Looks = None,
+    no_look: NoLook = False,
+    lead: Lead = None,
+    overshoot: Overshoots = None,
+    no_overshoot: NoOvershoot = False,
+    override: Annotated[
+        bool, typer.Option("--override", help="Use the target although it was proved with another sensor setting.")
+    ] = False,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Begin an exposure; prints the number to pencil on it."""
+    from ..clock import real_s
+    from ..exposure.target import CallPlan, plan_with
+    from ..messages import StartRequest, Taken
+    from .asking import journal, need_daemon
+    from .show import print_json
+
+    place = home_of(home)
+    looks, overshoots = several(look, no_look, "look"), several(overshoot, no_overshoot, "overshoot")
+    plan_with(CallPlan(), looks, lead, overshoots)
+    request = StartRequest(
+        target=target, sensor=sensor, frame=frame, label=label, count_in_s=count_in, override=override, looks=looks,
+        lead_s=lead, overshoots=overshoots,
+    )
+    daemon = need_daemon(place)
+    begun_s = real_s()
+    taken = daemon.post("exposures", request, Taken)
+    shown = _exposure_of(taken)
+    if as_json:
+        print_json(shown)
+    else:
+        with journal(place) as store:
+            used = next((t for t in store.versions(shown.target) if t.version == shown.target_version), None)
+        _say_started(shown, used)
+        _count_down(begun_s + count_in, count_in)
+    _say_unrecorded(taken)
+
+
+def _say_started(shown: ExposureDoc, used: Target | None) -> None:
+    from ..review.layout import with_unit
+    from .show import big
+
+    print()
+    for line in big(shown.id):
+        print(f"    {line}")
+    print()
+    asked = with_unit(shown.target_dose, shown.unit)
+    label = f", {shown.label}" if shown.label else ""
+    print(f"exposure {shown.id}{label}: pencil {shown.id} on the back of the sheet")
+    print(f"  frame    {shown.frame}, sensor {shown.sensor}")
+    print(f"  target   {shown.target} v{shown.target_version}, {asked}")
+    print(f"  process  {(used.combination.process if used else None) or 'not noted'}")
+    print(f"  paper    {(used.combination.paper if used else None) or 'not noted'}", flush=True)
+
+
+def _count_down(beat_s: float, count_in: int) -> None:
+    """In real time, as the daemon's own count-in runs."""
+    from ..clock import pause, real_s
+
+    for left in range(count_in, 0, -1):
+        pause(max(0.0, beat_s - left - real_s()))
+        print(f"{left} ", end="", flush=True)
+    pause(max(0.0, beat_s - real_s()) if count_in else 0.0)
+    print("uncover now" if count_in else "counting: it is in the light now", flush=True)
+
+
+def _act(act: str, number: str, as_json: bool, home: str | None) -> None:
+    from ..messages import Taken
+    from ..review.layout import percent, with_unit
+    from .asking import need_daemon
+    from .show import print_json
+
+    exposure = whole_id(number)
+    taken = need_daemon(home_of(home)).post(f"exposures/{exposure}/{act}", {}, Taken)
+    shown = _exposure_of(taken)
+    if as_json:
+        print_json(shown)
+    elif shown.state == "void":
+        print(f"exposure {exposure}: taken back before it began; nothing was counted")
+    else:
+        print(
+            f"exposure {exposure}: {DONE_WORD[act]} at {with_unit(shown.dose, shown.unit)},"
+            f" {percent(shown.fraction)} of {shown.target} v{shown.target_version}", flush=True,
+        )
+    _say_unrecorded(taken)
+
+
+def hold(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+    """The print is out of the light: stop counting."""
+    _act("hold", number, as_json, home)
+
+
+def resume(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+    """The print is in the light again: go on counting."""
+    _act("resume", number, as_json, home)
+
+
+def finish(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+    """The print is done: its dose is final."""
+    _act("finish", number, as_json, home)
+
+
+def quiet(
+    number: Annotated[Text, typer.Argument(metavar="[ID]", help="Of this exposure only.")] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Silence the present call."""
+    from ..messages import Taken
+    from .asking import need_daemon
+    from .show import print_json
+
+    exposure = None if number is None else whole_id(number)
+    daemon = need_daemon(home_of(home))
+    taken = daemon.post("quiet" if exposure is None else f"exposures/{exposure}/quiet", {}, Taken)
+    if as_json:
+        print_json(taken)
+    else:
+        print("the present calls are silenced" if exposure is None else f"exposure {exposure}: its call is silenced")
+    _say_unrecorded(taken)
+
+
+def _exposure_of(taken: Taken) -> ExposureDoc:
+    from ..model import Refusal
+
+    if taken.exposure is None:
+        raise Refusal("the daemon's answer names no exposure: it may be of another version; restart it")
+    return taken.exposure
+
+
+def _say_unrecorded(taken: Taken) -> None:
+    from .show import note
+
+    if not taken.recorded:
+        note(taken.note)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    for command in (expose, hold, resume, finish, quiet):
+        app.command()(command)

@@ -1,0 +1,136 @@
+"""Asking the daemon of a home over its local API, and reading the journal beside it."""
+
+from __future__ import annotations
+
+import http.client
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from typing import TypeVar
+
+import msgspec
+
+from ..config import Home
+from ..home import Runtime, read_runtime
+from ..journal.schema import open_reading
+from ..journal.store import Store
+from ..messages import EventDoc, StatusDoc
+from ..model import Refusal
+
+HELLO_S = 2.0
+ANSWER_S = 10.0
+LINE_BOUND = 1 << 20
+
+T = TypeVar("T")
+
+
+class _Refused(msgspec.Struct):
+    refused: str
+    code: int = 4
+
+
+class _Hello(msgspec.Struct):
+    home: str
+
+
+class Daemon:
+    """One home's daemon, its identity proven."""
+
+    def __init__(self, home: Home, runtime: Runtime) -> None:
+        self._home = home
+        self._runtime = runtime
+        # A proxy of the environment is never asked for what lies on this machine.
+        self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+
+    def status(self) -> StatusDoc:
+        """Now. Raises `Refusal`."""
+        return self.get("status", StatusDoc)
+
+    def get(self, path: str, kind: type[T], timeout_s: float = ANSWER_S) -> T:
+        """Ask for a document. Raises `Refusal`."""
+        return self._decode(self._open("GET", path, None, timeout_s), kind)
+
+    def post(self, path: str, body: object, kind: type[T]) -> T:
+        """Ask for an act. Raises `Refusal` with the daemon's own reason."""
+        return self._decode(self._open("POST", path, msgspec.json.encode(body), ANSWER_S), kind)
+
+    def events(self, after: int) -> Iterator[EventDoc]:
+        """Events above `after`, and those to come. Raises `Refusal` (code 3) when the daemon goes."""
+        with closing(self._open("GET", f"events?after={after}", None, None)) as answer:
+            try:
+                while line := answer.readline(LINE_BOUND):
+                    yield msgspec.json.decode(line, type=EventDoc)
+            except (OSError, http.client.HTTPException, msgspec.MsgspecError):
+                pass
+        raise Refusal(f"the daemon of home {self._home.folder} has gone", 3)
+
+    def _open(self, method: str, path: str, body: bytes | None, timeout_s: float | None) -> http.client.HTTPResponse:
+        request = urllib.request.Request(
+            f"{self._runtime.url}/api/v1/{path}", data=body, method=method,
+            headers={"Authorization": f"Bearer {self._runtime.token}", "Content-Type": "application/json"},
+        )
+        try:
+            answer: http.client.HTTPResponse = self._opener.open(request, timeout=timeout_s)
+            return answer
+        except urllib.error.HTTPError as err:
+            with closing(err):
+                raise self._refusal(err) from None
+        except (OSError, http.client.HTTPException, ValueError):
+            raise no_daemon(self._home) from None
+
+    def _refusal(self, err: urllib.error.HTTPError) -> Refusal:
+        try:
+            told = msgspec.json.decode(err.read(LINE_BOUND), type=_Refused)
+        except (OSError, http.client.HTTPException, msgspec.MsgspecError):
+            return Refusal(f"the daemon answered with {err.code}, and no reason")
+        return no_daemon(self._home) if err.code == 401 else Refusal(told.refused, told.code)
+
+    def _decode(self, answer: http.client.HTTPResponse, kind: type[T]) -> T:
+        with closing(answer):
+            try:
+                return msgspec.json.decode(answer.read(), type=kind)
+            except msgspec.MsgspecError:
+                raise Refusal("the daemon's answer is not understood: it may be another version; restart it") from None
+            except (OSError, http.client.HTTPException):
+                raise no_daemon(self._home) from None
+
+
+def no_daemon(home: Home) -> Refusal:
+    """What to say when nobody answers; without settings a daemon could not be started either, so that comes first."""
+    if not home.settings_file.exists():
+        return Refusal(
+            f"no daemon runs for home {home.folder}, and it has no settings: write {home.settings_file} as the README"
+            " shows, then start `uvdose serve` (`uvdose demo` shows it all without)", 3,
+        )
+    return Refusal(f"no daemon runs for home {home.folder}: start one with `uvdose serve`", 3)
+
+
+def find_daemon(home: Home) -> Daemon | None:
+    """The daemon of this home and no other: it must answer with the home's own id. None when none does."""
+    runtime = read_runtime(home)
+    if runtime is None:
+        return None
+    daemon = Daemon(home, runtime)
+    try:
+        with closing(open_reading(home.journal_file)) as db:
+            row = db.execute("SELECT value FROM meta WHERE key = 'home'").fetchone()
+        hello = daemon.get("hello", _Hello, HELLO_S)
+    except Refusal:
+        return None
+    return daemon if row is not None and hello.home == row[0] == runtime.home else None
+
+
+def need_daemon(home: Home) -> Daemon:
+    """Raises `Refusal` (code 3) when this home has no daemon."""
+    daemon = find_daemon(home)
+    if daemon is None:
+        raise no_daemon(home)
+    return daemon
+
+
+@contextmanager
+def journal(home: Home) -> Iterator[Store]:
+    """The home's journal for reading, also while a daemon writes it. Raises `Refusal`."""
+    with closing(open_reading(home.journal_file)) as db:
+        yield Store(db)

@@ -1,0 +1,124 @@
+"""Looking back: `uvdose day`, `uvdose export`, `uvdose recount`. All read the journal; none needs the daemon."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .options import HomeDir, Json, home_of, whole_id
+
+if TYPE_CHECKING:
+    from ..messages import RecountDoc
+
+Text = str | None
+EVER_US = 1 << 60
+
+
+def day(
+    date: Annotated[Text, typer.Argument(metavar="[DATE]", help="YYYY-MM-DD; else the newest with exposures.")] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Review a day: its light, and what each print got."""
+    from ..review.day import gather, newest_day
+    from ..review.text import render
+    from .asking import journal
+    from .show import print_json
+
+    with journal(home_of(home)) as store:
+        found = gather(store, date if date is not None else newest_day(store))
+    if as_json:
+        print_json(found.as_json())
+    else:
+        print(render(found), end="")
+
+
+def export(
+    what: Annotated[str, typer.Option(help="exposures, events or readings.")] = "exposures",
+    form: Annotated[str, typer.Option("--format", help="csv or jsonl.")] = "csv",
+    on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Of this local day.")] = None,
+    from_day: Annotated[Text, typer.Option("--from", metavar="DATE", help="From the beginning of this day.")] = None,
+    to_day: Annotated[Text, typer.Option("--to", metavar="DATE", help="To the end of this day.")] = None,
+    out: Annotated[Text, typer.Option("--out", metavar="FILE", help="Into this file; else to standard output.")] = None,
+    home: HomeDir = None,
+) -> None:
+    """Take out what the journal holds, as CSV or JSON."""
+    from ..model import Refusal
+    from ..review.export import write
+    from .asking import journal
+    from .show import note
+
+    wall0_us, wall1_us = _stretch(on, from_day, to_day)
+    with journal(home_of(home)) as store, contextlib.ExitStack() as stack:
+        if out is None:
+            # CSV ends its lines by CR LF, which the text layer must not make CR CR LF of.
+            sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
+            target = sys.stdout
+        else:
+            try:
+                target = stack.enter_context(open(out, "w", encoding="utf-8", newline=""))
+            except OSError as err:
+                raise Refusal(f"{out} cannot be written: {err.strerror}") from None
+        count = write(store, what, form, wall0_us, wall1_us, target)
+    if out is not None:
+        note(f"{count} {what} written to {out}")
+
+
+def _stretch(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+    from ..model import Refusal
+    from ..review.day import day_bounds
+
+    if on is not None:
+        if from_day is not None or to_day is not None:
+            raise Refusal("--day goes without --from and --to; leave one out", 2)
+        return day_bounds(on)
+    wall0_us = day_bounds(from_day)[0] if from_day is not None else 0
+    wall1_us = day_bounds(to_day)[1] if to_day is not None else EVER_US
+    if wall1_us <= wall0_us:
+        raise Refusal(f"--from {from_day} lies after --to {to_day}", 2)
+    return wall0_us, wall1_us
+
+
+def recount(
+    number: Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")],
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Count a dose again from the raw readings.
+
+    It must give the figures that were kept, bit for bit; if not, the command ends with 1.
+    """
+    from ..model import Refusal
+    from ..review.recount import recount as count_again
+    from .asking import journal
+    from .show import print_json
+
+    exposure = whole_id(number)
+    with journal(home_of(home)) as store:
+        counted = count_again(store, exposure)
+    if as_json:
+        print_json(counted)
+    else:
+        print(_words(counted), flush=True)
+    if not counted.same:
+        raise Refusal(f"exposure {exposure}: {counted.note}", 1)
+
+
+def _words(counted: RecountDoc) -> str:
+    from ..review.layout import minutes, with_unit
+
+    return (
+        f"exposure {counted.id}: {with_unit(counted.dose, counted.unit)} from {counted.readings} raw readings,"
+        f" {minutes(counted.measured_s)} measured, {minutes(counted.bridged_s)} bridged,"
+        f" {minutes(counted.missing_s)} missing; kept {with_unit(counted.kept_dose, counted.unit)}:"
+        f" {'the same, bit for bit' if counted.same else 'NOT the same'}"
+    )
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    for command in (day, export, recount):
+        app.command()(command)

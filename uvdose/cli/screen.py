@@ -1,0 +1,115 @@
+"""The bench on a terminal: the table of `status`, and the lines of `watch`."""
+
+from __future__ import annotations
+
+from ..messages import ExposureDoc, SensorDoc, StatusDoc
+from ..review.layout import alarm_words, columns, figure, minutes, percent, shorten, time_of, unit_text, with_unit
+
+BAR = 44
+FULL, LIGHTER, EMPTY, MARK = "█", "▓", "░", "┃"
+MOST = 1.25  # a bar shows up to this share of the target
+ENDED = ("finished", "void")
+CALL_WORDS = {"look": "LOOK", "lead": "SOON", "reached": "ENOUGH: TAKE IT IN", "overshoot": "TOO LONG"}
+
+
+def dose_bar(fraction: float, width: int = BAR) -> str:
+    """A dose as a bar with the target's mark; what lies past the mark is drawn lighter."""
+    mark = round(width / MOST)
+    filled = min(width, max(0, int(fraction * mark + 1e-9)))
+    cells = [FULL if i < min(filled, mark) else LIGHTER if i < filled else EMPTY for i in range(width)]
+    return "".join([*cells[:mark], MARK, *cells[mark:]])
+
+
+def call_words(calls: list[str]) -> str:
+    """Present calls in words."""
+    return ", ".join(CALL_WORDS.get(key.partition(":")[0], key) for key in calls)
+
+
+def left_words(d: ExposureDoc) -> str:
+    """How long it will take at the light of now, or why that is not told."""
+    if d.state in ("reached", *ENDED):
+        return d.state
+    if d.eta_s is None:
+        return d.state
+    return f"{minutes(d.eta_s)} left"
+
+
+def sensor_line(s: SensorDoc) -> str:
+    """One sensor now."""
+    heard = f"{with_unit(s.irradiance, s.unit)}, {figure(s.age_s)} s ago"
+    told = "no reading yet" if s.irradiance is None else heard
+    alarms = f"  {'; '.join(s.alarms)}" if s.alarms else ""
+    return f"{shorten(s.name, 16)}  {s.state.upper() if s.state != 'live' else 'live'}  {told}{alarms}"
+
+
+def exposure_line(d: ExposureDoc) -> str:
+    """One exposure in one line, for output that is no terminal."""
+    words = [alarm_words(a) for a in d.alarms] + ([f"CALL: {call_words(d.calls)}"] if d.calls else [])
+    tail = f"  {'  '.join(words)}" if words else ""
+    return (
+        f"{d.id}  {dose_bar(d.fraction, 30)} {percent(d.fraction):>5}  {figure(d.dose)} of"
+        f" {with_unit(d.target_dose, d.unit)}  {left_words(d)}{tail}"
+    )
+
+
+def exposure_lines(d: ExposureDoc) -> list[tuple[str, str]]:
+    """One exposure for the live screen: lines with a style each (`""`, `strong`, `alarm`)."""
+    label = f"  {d.label}" if d.label else ""
+    lines = [
+        (f"{d.id}{label}  frame {d.frame}  {d.target} v{d.target_version}  {d.state}", "strong"),
+        (f"  {dose_bar(d.fraction)} {percent(d.fraction):>5}  {left_words(d)}", ""),
+        (f"  {with_unit(d.dose, d.unit)} ({figure(d.dose_low)}-{figure(d.dose_high)}) of {figure(d.target_dose)}", ""),
+    ]
+    if d.missing_s or d.bridged_s:
+        hole = f"  {minutes(d.bridged_s)} bridged, {minutes(d.missing_s)} not measured"
+        lines.append((f"{hole} (about {with_unit(d.missing_dose, d.unit)} more)" if d.missing_s else hole, "strong"))
+    lines += [(f"  {alarm_words(alarm)}", "alarm") for alarm in d.alarms]
+    if d.calls:
+        lines.append((f"  {call_words(d.calls)}", "alarm"))
+    return lines
+
+
+def live_lines(status: StatusDoc) -> list[tuple[str, str]]:
+    """The whole live screen."""
+    lines = [(f"{status.bench}  {time_of(status.utc)}", "")]
+    lines += [(line, "alarm") for line in status.troubles]
+    lines += [(sensor_line(s), "alarm" if s.alarms else "") for s in status.sensors]
+    running = [d for d in status.exposures if d.state not in ENDED]
+    for d in running:
+        lines += [("", ""), *exposure_lines(d)]
+    if not running:
+        lines += [("", ""), ("nothing is in the light; `uvdose expose TARGET` begins", "")]
+    return lines
+
+
+def plain_lines(status: StatusDoc, last: int | None = None) -> list[str]:
+    """The bench in plain lines; `last`: an exposure whose end is waited for, and shown too."""
+    shown = [d for d in status.exposures if d.state not in ENDED or d.id == last]
+    return [*status.troubles, *map(sensor_line, status.sensors), *map(exposure_line, shown)]
+
+
+def status_text(status: StatusDoc) -> str:
+    """The table of `status`."""
+    lines = [f"bench {status.bench}, {time_of(status.utc)}", *status.troubles, ""]
+    rows = [["sensor", "state", "irradiance", "unit", "age", "readings"]]
+    rows += [
+        [s.name, s.state, figure(s.irradiance), unit_text(s.unit), "-" if s.age_s is None else f"{figure(s.age_s)} s",
+         str(s.readings)]
+        for s in status.sensors
+    ]
+    lines += columns(rows, right=(2, 4, 5))
+    lines += [f"  {s.name}: {line}" for s in status.sensors for line in s.alarms]
+    lines += [
+        f"  {s.name}: {s.bad_inputs} inputs could not be read, the last: {s.last_bad}"
+        for s in status.sensors if s.bad_inputs
+    ]
+    if not status.exposures:
+        return "\n".join([*lines, "", "no exposures today"])
+    table = [["id", "label", "frame", "target", "state", "dose", "of", "unit", "done", "left", "alarms and calls"]]
+    table += [
+        [str(d.id), shorten(d.label or "-", 10), d.frame, f"{d.target} v{d.target_version}", d.state, figure(d.dose),
+         figure(d.target_dose), unit_text(d.unit), percent(d.fraction), minutes(d.eta_s),
+         "; ".join([*map(alarm_words, d.alarms), *([call_words(d.calls)] if d.calls else [])])]
+        for d in status.exposures
+    ]
+    return "\n".join([*lines, "", *columns(table, right=(0, 5, 6, 8, 9))])

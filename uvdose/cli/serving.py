@@ -1,0 +1,31 @@
+"""`uvdose serve`: the daemon in the foreground."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from .options import HomeDir, finite, home_of
+
+MAX_PACE = 10_000.0
+
+
+def serve(
+    pace: Annotated[float, typer.Option(help="Count this many times faster than real time, for rehearsals.")] = 1.0,
+    home: HomeDir = None,
+) -> None:
+    """Run the daemon, in the foreground.
+
+    It prints `ready` and its address when every link is started, and runs until it is ended.
+    """
+    finite(pace, "--pace", 0.0, MAX_PACE, "1, or 60 for a rehearsal")
+    place = home_of(home)
+    from ..daemon import serve as run_daemon
+
+    run_daemon(place, pace, lambda line: print(line, flush=True))
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(serve)

@@ -1,0 +1,34 @@
+"""Printing, shared by the commands: JSON, lines, and the number to pencil on a sheet."""
+
+from __future__ import annotations
+
+import sys
+
+import msgspec
+
+# Each figure five rows of four, one hexadecimal digit a row: its bits are the dots.
+_FIGURES = ("69996", "26227", "6924F", "E161E", "99F11", "F8E1E", "68E96", "F1244", "69696", "69716")
+
+
+def print_json(value: object) -> None:
+    """One JSON document, indented for a person and as good for a program."""
+    print(msgspec.json.format(msgspec.json.encode(value), indent=2).decode(), flush=True)
+
+
+def print_json_line(value: object) -> None:
+    """One JSON document in one line."""
+    print(msgspec.json.encode(value).decode(), flush=True)
+
+
+def note(line: str) -> None:
+    """A line beside the result, on standard error, so that what a program reads stays clean."""
+    print(f"uvdose: {line}", file=sys.stderr, flush=True)
+
+
+def big(number: int) -> list[str]:
+    """A number in big figures, five lines high."""
+    return ["  ".join(_row(_FIGURES[int(d)][i]) for d in str(number)).rstrip() for i in range(5)]
+
+
+def _row(dots: str) -> str:
+    return "".join("██" if int(dots, 16) & bit else "  " for bit in (8, 4, 2, 1))

@@ -1,0 +1,171 @@
+"""`uvdose target`: set, list, show. Through the daemon when it answers, else under the home's lock."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
+
+if TYPE_CHECKING:
+    from ..config import Home
+    from ..exposure.target import Target
+    from ..messages import TargetRequest
+
+Text = str | None
+
+targets = typer.Typer(help="Targets: the dose that prints one combination right.", no_args_is_help=False)
+
+
+@targets.command("set")
+def set_target(
+    name: Annotated[str, typer.Argument(metavar="NAME")],
+    dose: Annotated[float, typer.Option("--dose", metavar="MJ_CM2", help="The dose, in --unit.")],
+    unit: Annotated[
+        Text, typer.Option(help="mJ/cm2, or such as counts.s for a sensor without a scale; else as the last version.")
+    ] = None,
+    sensor: Annotated[Text, typer.Option(help="The sensor it was proved with; needed where there are several.")] = None,
+    process: Annotated[Text, typer.Option(help="The process.")] = None,
+    paper: Annotated[Text, typer.Option(help="The paper.")] = None,
+    coat: Annotated[Text, typer.Option(help="How it was coated.")] = None,
+    film: Annotated[Text, typer.Option(help="The film of the negative.")] = None,
+    look: Looks = None,
+    no_look: NoLook = False,
+    lead: Lead = None,
+    overshoot: Overshoots = None,
+    no_overshoot: NoOvershoot = False,
+    reason: Annotated[str, typer.Option(help="Why it is set so.")] = "",
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Set a target, as a new version.
+
+    A version is never changed: a name that is there already gets one more.
+    """
+    from ..exposure.target import CallPlan, plan_with
+    from ..messages import TargetRequest
+    from ..review.layout import wrap
+    from ..units import check_dose
+    from .show import print_json
+
+    place = home_of(home)
+    looks, overshoots = several(look, no_look, "look"), several(overshoot, no_overshoot, "overshoot")
+    check_dose(dose)  # here, since JSON cannot carry NaN to the daemon
+    plan_with(CallPlan(), looks, lead, overshoots)
+    request = TargetRequest(
+        name=name, dose=dose, unit=unit or _last_unit(place, name), sensor=sensor, process=process, paper=paper,
+        coat=coat, film=film, looks=looks, lead_s=lead, overshoots=overshoots, reason=reason,
+    )
+    target = _through_daemon(place, request) or _under_lock(place, request)
+    if as_json:
+        print_json(target)
+        return
+    print("\n".join(wrap(f"target {target.name} v{target.version}: {_facts(target)}")))
+
+
+def _last_unit(place: Home, name: str) -> str:
+    from ..units import PHYSICAL_DOSE
+    from .asking import journal
+
+    if not place.journal_file.exists():
+        return PHYSICAL_DOSE
+    with journal(place) as store:
+        last = store.newest_target(name)
+    return PHYSICAL_DOSE if last is None else last.unit
+
+
+def _through_daemon(place: Home, request: TargetRequest) -> Target | None:
+    from .asking import find_daemon, journal
+
+    daemon = find_daemon(place)
+    if daemon is None:
+        return None
+    made = daemon.post("targets", request, dict)
+    with journal(place) as store:
+        return next(t for t in store.versions(request.name) if t.version == made["version"])
+
+
+def _under_lock(place: Home, request: TargetRequest) -> Target:
+    from ..clock import host_wall_us, iso_utc
+    from ..config import load_settings
+    from ..dose.response import identity_of
+    from ..exposure.setting import next_version
+    from ..home import lock
+    from ..journal.recorder import Recorder
+    from ..journal.schema import open_writing
+    from ..journal.store import Store
+
+    sensors = [identity_of(s) for s in load_settings(place).sensor] if place.settings_file.exists() else []
+    wall_us = host_wall_us()
+    with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:
+        last = Store(db).newest_target(request.name)
+        target = next_version(request, last, sensors, iso_utc(wall_us))
+        for sql, values in Recorder(db, lambda _: wall_us).target(target):
+            db.execute(sql, values)
+    return target
+
+
+@targets.command("list")
+def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
+    """The newest version of every target."""
+    from ..review.layout import columns, figure, unit_text
+    from .asking import journal
+    from .show import print_json
+
+    place = home_of(home)
+    with journal(place) as store:
+        found = store.targets()
+    if as_json:
+        print_json(found)
+        return
+    if not found:
+        print("no targets yet: `uvdose target set NAME --dose MJ_CM2` makes one")
+        return
+    rows = [["target", "version", "dose", "unit", "sensor", "process", "paper"]]
+    rows += [
+        [t.name, f"v{t.version}", figure(t.dose), unit_text(t.unit), t.identity.name if t.identity else "any",
+         t.combination.process or "-", t.combination.paper or "-"]
+        for t in found
+    ]
+    print("\n".join(columns(rows, right=(2,))))
+
+
+@targets.command("show")
+def show_target(
+    name: Annotated[str, typer.Argument(metavar="NAME")], as_json: Json = False, home: HomeDir = None
+) -> None:
+    """Every version of one target, oldest first."""
+    from ..review.layout import wrap
+    from .asking import journal
+    from .show import print_json
+
+    with journal(home_of(home)) as store:
+        found = store.versions(name)
+    if as_json:
+        print_json(found)
+        return
+    print(name)
+    for target in found:
+        print("\n".join(wrap(f"v{target.version}  {target.made_utc}  {_facts(target)}", "  ", "      ")))
+        print(f"      {target.reason}")
+
+
+def _facts(target: Target) -> str:
+    from ..review.layout import percent, with_unit
+
+    c, calls = target.combination, target.calls
+    parts = [with_unit(target.dose, target.unit)]
+    parts.append(f"proved with sensor {target.identity.name}" if target.identity else "bound to no sensor")
+    noted = (("process", c.process), ("paper", c.paper), ("coat", c.coat), ("film", c.film))
+    parts += [f"{what} {text}" for what, text in noted if text]
+    parts += [f"look at {percent(look)}" for look in calls.looks]
+    parts.append(f"lead {calls.lead_s:g} s" if calls.lead_s else "no lead call")
+    parts += [f"overshoot {s:+.2f} stops" for s in calls.overshoots]
+    return ", ".join(parts)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the group."""
+    app.add_typer(targets, name="target")

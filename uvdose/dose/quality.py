@@ -1,0 +1,135 @@
+"""Quality of a stream of readings: what its own values say about the sensor. Pure; decided from the last 120 readings.
+
+Each finding has a key, words for the person, and its effect on the dose. It is raised within seconds and cleared
+with hysteresis. What counts as frozen and what as noise follows from the sensor's own recent habit, so that a steady
+lamp, a coarse converter and a quiet sensor each stay without alarm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+
+import msgspec
+
+from ..units import US_PER_S
+
+LOOK_BACK = 120
+FROZEN_US = 5 * US_PER_S
+FROZEN_ODDS = 1e-9
+NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
+NOISE_MIN = 24
+NEGATIVE_RUN = 5
+CLEAR_RUN = 10
+ABSURD_W_M2 = 2000.0
+
+
+class Finding(msgspec.Struct, frozen=True):
+    """A fault of the values, in words: what is seen; what it does to the dose; what to do."""
+
+    seen: str
+    effect: str
+    mend: str
+
+    @property
+    def line(self) -> str:
+        return f"{self.seen}: {self.effect}; {self.mend}"
+
+
+FINDINGS = {
+    "saturated": Finding("at full scale", "the dose is a lower bound",
+                         "lay diffuser over the sensor, tip it or lower its gain"),
+    "frozen": Finding("the value stands still as it never did before", "the light from here on counts as missing",
+                      "restart the board; if the light was good, nothing need be done when it moves again"),
+    "noisy": Finding("the value jumps about more than light does", "the dose is the mean, its interval is wider",
+                     "look at wiring, supply and grounding"),
+    "negative": Finding("below its zero by more than its noise", "it is counted as it is, and lowers the dose",
+                        "cover the sensor and take its zero again"),
+    "out-of-range": Finding("more ultraviolet than sun or lamp box gives", "it is counted as it is",
+                            "check scale and unit in the settings"),
+}
+
+
+class Quality:
+    """Watches the values of one sensor. factor: W/m² per unit, None for a sensor without a scale."""
+
+    def __init__(self, zero: float, full_scale: float | None, factor: float | None) -> None:
+        self._zero = zero
+        self._full_scale = full_scale
+        self._factor = factor
+        self._values: deque[float] = deque(maxlen=LOOK_BACK)
+        self._same: deque[bool] = deque(maxlen=LOOK_BACK)
+        self._run = 0
+        self._run_since_us = 0
+        self._last_us = 0
+        self._negative = 0
+        self._well: dict[str, int] = {}
+        self.found: set[str] = set()
+
+    def add(self, t_us: int, value: float, saturated: bool) -> set[str]:
+        """Take one value in; returns the keys of what is wrong now."""
+        values = self._values
+        if values and value == values[-1]:
+            if self._run == 0:
+                self._run_since_us = self._last_us
+            self._run += 1
+        elif values:
+            # The habit is learnt from runs that ended by themselves, never from the one that is judged.
+            self._same.extend([True] * min(self._run, LOOK_BACK))
+            self._same.append(False)
+            self._run = 0
+        values.append(value)
+        self._negative = self._negative + 1 if value < self._zero and self._is_negative(value) else 0
+        self._judge("saturated", saturated)
+        self._judge("frozen", not saturated and self._run > 0 and self._is_frozen(t_us), at_once=self._run == 0)
+        self._judge("negative", self._negative >= NEGATIVE_RUN)
+        self._judge("out-of-range", self._factor is not None and self._factor * (value - self._zero) > ABSURD_W_M2)
+        if t_us // US_PER_S != self._last_us // US_PER_S:
+            self._judge("noisy", self._is_noisy())
+        self._last_us = t_us
+        return self.found
+
+    def _judge(self, key: str, wrong: bool, at_once: bool = False) -> None:
+        """Raise at once; clear after ten good readings, or at once where a single one proves it."""
+        if wrong:
+            self.found.add(key)
+            self._well[key] = 0
+        elif key in self.found:
+            self._well[key] = self._well.get(key, 0) + 1
+            if at_once or self._well[key] >= CLEAR_RUN:
+                self.found.discard(key)
+
+    def _is_frozen(self, t_us: int) -> bool:
+        if t_us - self._run_since_us < FROZEN_US or len(self._same) < 20 or self._values[-1] <= self._dark():
+            return False
+        # Laplace's rule: a value that has moved each time so far may well repeat once by chance.
+        repeats = (sum(self._same) + 1) / (len(self._same) + 2)
+        return self._run * math.log(repeats) < math.log(FROZEN_ODDS)
+
+    def _dark(self) -> float:
+        """At or below this a value may stand still for hours: night, or a cap."""
+        return self._zero + 0.01 * max(0.0, max(self._values) - self._zero)
+
+    def noise(self) -> float:
+        """Standard deviation of the reading-to-reading noise, in the unit: from second differences, which a light
+        that changes slowly leaves out (their median absolute value is 0.6745 x sqrt(6) sigma for white noise)."""
+        v = self._values
+        if len(v) < NOISE_MIN:
+            return 0.0
+        last = [v[i] for i in range(-NOISE_MIN, 0)]
+        second = sorted(abs(last[i - 1] - 2 * last[i] + last[i + 1]) for i in range(1, len(last) - 1))
+        return second[len(second) // 2] / (0.6745 * math.sqrt(6))
+
+    def _is_noisy(self) -> bool:
+        noise = self.noise()
+        if noise == 0.0:
+            return False
+        last = [self._values[i] for i in range(-NOISE_MIN, 0)]
+        level = sorted(last)[len(last) // 2] - self._zero
+        if level <= 0:
+            return False
+        return noise > (NOISE_CLEAR if "noisy" in self.found else NOISE_SHARE) * level
+
+    def _is_negative(self, value: float) -> bool:
+        span = self._full_scale - self._zero if self._full_scale is not None else max(map(abs, self._values))
+        return value - self._zero < -max(3 * self.noise(), 0.005 * span)

@@ -1,0 +1,92 @@
+"""Figures, units and tables as plain text, the same in every command and every review."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Collection, Sequence
+
+from ..clock import from_iso, local_time
+
+WIDTH = 100
+
+
+def figure(value: float | None) -> str:
+    """A dose or an irradiance with about four significant digits; `-` for None."""
+    if value is None:
+        return "-"
+    size = abs(value)
+    digits = 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 10 else 3
+    return f"{value:.{digits}f}"
+
+
+def unit_text(unit: str) -> str:
+    """A unit as it is read: mJ/cm², counts·s."""
+    return unit.replace("cm2", "cm²").replace("m2", "m²").replace(".s", "·s").replace("uW", "µW")
+
+
+def with_unit(value: float | None, unit: str) -> str:
+    """A figure and its unit."""
+    return f"{figure(value)} {unit_text(unit)}"
+
+
+def minutes(seconds: float | None) -> str:
+    """A stretch of time as m:ss, from an hour on as h:mm:ss; `-` for None."""
+    if seconds is None:
+        return "-"
+    whole = max(0, round(seconds))
+    hours, rest = divmod(whole, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+
+
+def stops_text(stops: float | None) -> str:
+    """A difference in stops with its sign; `-` for None."""
+    return "-" if stops is None else f"{stops + 0.0:+.2f}"
+
+
+def percent(fraction: float) -> str:
+    """A share in whole per cent, rounded down so that 100 % is never shown before it is there."""
+    return f"{int(fraction * 100 + 1e-9)} %"
+
+
+def time_of(utc: str | None) -> str:
+    """The local time of day of a document's UTC time; `-` for None."""
+    return "-" if utc is None else local_time(from_iso(utc))
+
+
+def columns(rows: Sequence[Sequence[str]], right: Collection[int] = ()) -> list[str]:
+    """Rows as lines with aligned columns, two spaces apart; columns in `right` end flush."""
+    if not rows:
+        return []
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    return [
+        "  ".join(
+            cell.rjust(width) if i in right else cell.ljust(width)
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def shorten(text: str, most: int) -> str:
+    """Text cut to at most so many characters, with an ellipsis where something was cut."""
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def wrap(text: str, indent: str = "", rest: str | None = None) -> list[str]:
+    """Text in lines of at most WIDTH characters, broken at blanks; `rest` indents all lines but the first."""
+    more = indent + "  " if rest is None else rest
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
+
+
+def alarm_words(alarm: str) -> str:
+    """An alarm's key as a word for a person."""
+    return _ALARMS.get(alarm, alarm)
+
+
+_ALARMS = {
+    "silent": "SENSOR SILENT",
+    "link": "NO LINK TO THE SENSOR",
+    "saturated": "SENSOR AT FULL SCALE",
+    "frozen": "SENSOR FROZEN",
+    "gap": "LIGHT NOT MEASURED",
+}

@@ -1,0 +1,71 @@
+"""Raw readings out of the journal, each with its wall label and the sensor's identity of then."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import msgspec
+
+from ..dose.response import Identity, identity_response
+from ..journal.pack import unpack
+from ..journal.recorder import MAX_CHUNK_SPAN_US
+from ..journal.store import Store
+from ..model import Reading, Refusal
+from ..units import irradiance_unit, to_screen
+
+
+class Run(msgspec.Struct, frozen=True):
+    """Readings of one sensor with one identity: (wall label in microseconds, dose time in microseconds, reading)."""
+
+    identity: Identity
+    rows: list[tuple[int, int, Reading]]
+
+
+class Scale:
+    """From a raw value to irradiance on the screen, for one identity."""
+
+    def __init__(self, identity: Identity) -> None:
+        response = identity_response(identity)
+        self.unit = irradiance_unit(response.unit)
+        self._factor = to_screen(response.factor, self.unit)
+        self._zero = response.zero
+
+    def irradiance(self, value: float) -> float:
+        """Irradiance in `unit`; a value below zero stays negative."""
+        return self._factor * (value - self._zero)
+
+
+def runs(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Run]:
+    """Readings whose labels lie in a stretch of wall time, in the order in which they were kept.
+
+    A chunk that began before the stretch may reach into it. Raises `Refusal` for a damaged chunk.
+    """
+    rows = store.db.execute(
+        "SELECT s.identity, c.id, c.kind, c.t0_us, c.wall0_us, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
+        " WHERE c.wall0_us >= ? AND c.wall0_us < ? AND c.wall0_us + c.t1_us - c.t0_us >= ? ORDER BY c.id",
+        (wall0_us - MAX_CHUNK_SPAN_US, wall1_us, wall0_us),
+    )
+    for identity, number, kind, t0_us, chunk_wall_us, data in rows:
+        try:
+            unpacked = unpack(kind, data)
+        except ValueError as err:
+            raise Refusal(f"raw readings {number} of the journal cannot be read: {err}") from None
+        shift_us = chunk_wall_us - t0_us
+        inside = [(t + shift_us, t, r) for t, r in unpacked if wall0_us <= t + shift_us < wall1_us]
+        if inside:
+            yield Run(msgspec.json.decode(identity, type=Identity), inside)
+
+
+def identities(store: Store) -> list[Identity]:
+    """Every identity that any sensor has had, oldest first."""
+    rows = store.db.execute("SELECT identity FROM sensor ORDER BY id")
+    return [msgspec.json.decode(r[0], type=Identity) for r in rows]
+
+
+def span(store: Store, wall0_us: int, wall1_us: int) -> tuple[int, int] | None:
+    """The labels of the first and the last reading within a stretch of wall time; None when there are none."""
+    first, last = store.db.execute(
+        "SELECT min(wall0_us), max(wall0_us + t1_us - t0_us) FROM chunk"
+        " WHERE wall0_us < ? AND wall0_us + t1_us - t0_us >= ?", (wall1_us, wall0_us)
+    ).fetchone()
+    return None if first is None else (max(int(first), wall0_us), min(int(last), wall1_us))
