@@ -38,6 +38,8 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """[[sensor]]: one sensor, its link, its format and its response.
 
     scale: mW/cm² per unit, for counts and V; without it doses are in unit-seconds. zero, full_scale: in the unit.
+    zero_u: standard uncertainty of zero, in the unit. repeat_u: how well the sensor repeats from print to print,
+    relative, one standard deviation; the default is what 0.08 %/K makes of a few kelvin (photodiode data sheets).
     field: JSON Pointer, CSV column (name or number from 1), label, or SenML name. profile: of the simulated light.
     """
 
@@ -53,6 +55,8 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     scale: float | None = None
     zero: float = 0.0
     full_scale: float | None = None
+    zero_u: float = 0.0
+    repeat_u: float = 0.005
     field: str | None = None
     time_field: str | None = None
     seq_field: str | None = None
@@ -228,6 +232,10 @@ def _check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
             refuse(f"{key}.scale", f"{sensor.scale} is not a scale; mW/cm² per {sensor.unit}, above 0")
     if not math.isfinite(sensor.zero):
         refuse(f"{key}.zero", f"{sensor.zero} is not a dark reading; a number in {sensor.unit}")
+    if not (math.isfinite(sensor.zero_u) and sensor.zero_u >= 0):
+        refuse(f"{key}.zero_u", f"{sensor.zero_u} is not an uncertainty; a number in {sensor.unit}, 0 or above")
+    if not 0 <= sensor.repeat_u <= 0.5:
+        refuse(f"{key}.repeat_u", f"{sensor.repeat_u} is not a relative uncertainty; 0 to 0.5, such as 0.005")
     full = sensor.full_scale
     if full is not None and not (math.isfinite(full) and full > sensor.zero):
         refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}")

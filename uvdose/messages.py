@@ -15,6 +15,8 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     """One exposure. dose_low..dose_high: 95 %, relative to the target's scale. fraction: dose / target_dose.
 
     missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come.
+    parts: what the interval is made of, each as its own 95 % half-width. low_stops, high_stops: the interval's ends
+    against the dose.
     """
 
     id: int
@@ -42,6 +44,9 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     calls: list[str]
     settled: bool
     label: str = ""
+    parts: dict[str, float] = {}
+    low_stops: float | None = None
+    high_stops: float | None = None
 
 
 class SensorDoc(msgspec.Struct, frozen=True):

@@ -108,7 +108,9 @@ class MomentSegment(msgspec.Struct, frozen=True, gc=False):
 
     kind MEASURED: neighbours at the usual interval. BRIDGED: a hole short enough to be bridged. MISSING: a longer
     hole; the values at its ends are then only the central estimate of what fell in it.
-    var: variance of the segment's integral, (unit·s)². peak: the strongest light it can have held, in the unit.
+    var: variance of the segment's integral, (unit·s)², estimated with `dof` degrees of freedom. peak: the strongest
+    light it can have held, in the unit. noise: what noise of the readings adds to var, by itself of either sign, since
+    only a sum over many segments tells noise from light.
     """
 
     t0_us: int
@@ -117,7 +119,9 @@ class MomentSegment(msgspec.Struct, frozen=True, gc=False):
     value1: float
     kind: Kind
     var: float = 0.0
+    dof: float = 1.0
     peak: float = 0.0
+    noise: float = 0.0
     saturated: bool = False
 
 

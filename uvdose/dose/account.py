@@ -14,8 +14,7 @@ from ..model import Kind, Mark, MomentSegment, RegisterSegment, Segment
 from ..units import US_PER_S
 from .response import Response
 from .timebase import WRAP_32, after_32
-
-COVERAGE_K = 1.96  # 95 % of a normal distribution
+from .uncertainty import Part, combine, coverage_factor
 
 
 class Window(msgspec.Struct, frozen=True):
@@ -30,6 +29,8 @@ class Figures(msgspec.Struct, frozen=True):
 
     dose = measured + bridged. low..high: 95 % interval relative to the target's scale. missing: central estimate of
     the light that fell unmeasured, not in dose. saturated_s: the dose of that time is a lower bound.
+    parts: what the interval is made of, each as its own 95 % half-width; missing and saturation widen the high end
+    alone, by the most that can have fallen.
     """
 
     dose: float
@@ -40,6 +41,7 @@ class Figures(msgspec.Struct, frozen=True):
     bridged_s: float
     missing_s: float
     saturated_s: float
+    parts: dict[str, float]
 
 
 class Account:
@@ -54,7 +56,9 @@ class Account:
         self._bridged = 0.0
         self._missing = 0.0
         self._missing_peak = 0.0
-        self._var = 0.0
+        self._var = {Kind.MEASURED: 0.0, Kind.BRIDGED: 0.0}
+        self._var2 = {Kind.MEASURED: 0.0, Kind.BRIDGED: 0.0}
+        self._noise = 0.0
         self._saturated_peak = 0.0
         self._us = [0, 0, 0]
         self._saturated_us = 0
@@ -121,7 +125,10 @@ class Account:
         else:
             self._moments += integral
         share = (t1_us - t0_us) / whole_us
-        self._var += s.var * share * share
+        var = s.var * share * share
+        self._var[s.kind] += var
+        self._var2[s.kind] += var * var / s.dof
+        self._noise += s.noise * share * share
         if s.saturated:
             self._saturate(t1_us - t0_us)
 
@@ -136,19 +143,37 @@ class Account:
         r = self.response
         register = (self._counts_ms - r.zero * self._span_ms) / 1000
         dose = r.factor * (register + self._moments + self._bridged + ahead)
-        half = r.factor * COVERAGE_K * math.sqrt(self._var)
+        seconds = (self._us[Kind.MEASURED] + self._us[Kind.BRIDGED]) / US_PER_S
+        parts = [
+            Part("zero", r.factor * r.zero_u * seconds),
+            Part("repeat", r.repeat_u * abs(dose)),
+            self._part("sampling", Kind.MEASURED),
+            Part("noise", r.factor * math.sqrt(max(0.0, self._noise))),
+            self._part("bridging", Kind.BRIDGED),
+        ]
+        u, dof = combine(parts)
+        half = coverage_factor(dof) * u
         missing = r.factor * (self._missing + ahead_missing)
         most = r.factor * (max(self._missing_peak, self._missing) + max(ahead_missing_peak, ahead_missing))
+        saturation = r.factor * self._saturated_peak
+        halves = {p.name: coverage_factor(p.dof) * p.u for p in parts} | {"missing": most, "saturation": saturation}
         return Figures(
             dose=dose,
             low=max(0.0, dose - half) if dose >= 0 else dose - half,
-            high=dose + half + max(0.0, most) + r.factor * self._saturated_peak,
+            high=dose + half + max(0.0, most) + saturation,
             missing=missing,
             measured_s=self._us[Kind.MEASURED] / US_PER_S,
             bridged_s=self._us[Kind.BRIDGED] / US_PER_S,
             missing_s=self._us[Kind.MISSING] / US_PER_S,
             saturated_s=self._saturated_us / US_PER_S,
+            parts={name: value for name, value in halves.items() if value > 0},
         )
+
+    def _part(self, name: str, kind: Kind) -> Part:
+        """A sum of independent segments, each of whose variances was itself only estimated."""
+        var = self._var[kind]
+        dof = max(1.0, var * var / self._var2[kind]) if self._var2[kind] > 0 else math.inf
+        return Part(name, self.response.factor * math.sqrt(var), dof)
 
 
 def _span(s: RegisterSegment) -> int:

@@ -1,4 +1,4 @@
-"""Health of one sensor: live, silent, saturated, absent; each change is told once, with its own words."""
+"""Health of one sensor: which alarms are on, each with its own words and its effect on the dose; told once each."""
 
 from __future__ import annotations
 
@@ -7,10 +7,21 @@ import enum
 import msgspec
 
 from ..units import US_PER_S
+from .quality import FINDINGS
 
 SILENT_US = 5 * US_PER_S
 SILENT_INTERVALS = 3
 REAL_FLOOR_S = 2.0
+BACKLOG_US, BACKLOG_CLEAR_US = 5 * US_PER_S, 2 * US_PER_S
+RESTART_SHOWN_US = 30 * US_PER_S
+
+_UNREAD = "up to 60 s are bridged, more is missing, but a node with a register loses nothing while it runs"
+WORDS = {
+    "silent": f"no reading comes: {_UNREAD}; look at cable, power and radio of the sensor",
+    "gap": "no reading for 60 s with a print in the light: from here on its dose is an estimate, called missing",
+    "backlog": "readings come late: the dose is right, but a call may be late; look at the radio or the broker",
+    "restarted": "the node was switched off and on: the time it was off is bridged up to 60 s, else missing",
+} | {key: finding.line for key, finding in FINDINGS.items()}
 
 
 class SensorState(enum.StrEnum):
@@ -37,43 +48,56 @@ class Health:
     def __init__(self, pace: float = 1.0) -> None:
         self._floor_us = int(REAL_FLOOR_S * pace * US_PER_S)
         self.active: dict[str, str] = {}
-        self.up = False
         self._quiet_since_us: int | None = None
         self._ever_heard = False
+        self._restarted_us = 0
         self._limit_us = max(SILENT_US, self._floor_us)
 
     def link(self, up: bool, line: str, t_us: int) -> list[Change]:
         """The link came up or went down."""
-        self.up = up
         if up:
             if self._quiet_since_us is None:
                 self._quiet_since_us = t_us  # from here on silence can be told
-            return self._clear("link")
-        return self._raise("link", line)
+            return self.set("link", False)
+        return self.set("link", True, f"{line}: {_UNREAD}")
 
-    def heard(self, t_us: int, usual_us: int, saturated: bool) -> list[Change]:
-        """A reading was taken in, at the dose time of its arrival."""
+    def heard(self, t_us: int, usual_us: int, found: set[str], late_us: int, restarted: bool) -> list[Change]:
+        """A reading was taken in.
+
+        t_us: dose time of its arrival. found: what is wrong with the values. late_us: how long it was under way.
+        restarted: the first line of another boot.
+        """
         self._quiet_since_us = t_us
         self._ever_heard = True
         self._limit_us = max(SILENT_US, SILENT_INTERVALS * usual_us, self._floor_us)
-        if not self.active and not saturated:
+        backlog_us = max(self._floor_us, BACKLOG_CLEAR_US if "backlog" in self.active else BACKLOG_US)
+        if restarted:
+            self._restarted_us = t_us
+        elif not self.active and not found and late_us < backlog_us:
             return []
-        changes = self._clear("silent") + self._clear("gap")
-        if saturated:
-            line = "at full scale: the dose is a lower bound; tip the sensor, cover it with diffuser, or lower its gain"
-            return changes + self._raise("saturated", line)
-        return changes + self._clear("saturated")
+        changes = self.set("silent", False) + self.set("gap", False) + self.set("backlog", late_us >= backlog_us)
+        changes += self.set("restarted", restarted or (
+            "restarted" in self.active and t_us - self._restarted_us < RESTART_SHOWN_US
+        ))
+        for key in FINDINGS:
+            changes += self.set(key, key in found)
+        return changes
 
     def tick(self, t_us: int) -> list[Change]:
         """Time passed."""
         if self._quiet_since_us is None or t_us - self._quiet_since_us < self._limit_us:
             return []
-        return self._raise("silent", "no reading comes; look at cable, power and radio of the sensor")
+        return self.set("silent", True)
 
-    def hole(self) -> list[Change]:
-        """A hole that can no longer be bridged lies over a print, and is still open."""
-        line = "no reading for 60 s with a print in the light: from here on its dose is an estimate, called missing"
-        return self._raise("gap", line)
+    def set(self, alarm: str, on: bool, line: str = "") -> list[Change]:
+        """Switch an alarm; a change is told once. line: its words, where they are not always the same."""
+        if on == (alarm in self.active):
+            return []
+        if not on:
+            del self.active[alarm]
+            return [Change(alarm, False)]
+        self.active[alarm] = line or WORDS[alarm]
+        return [Change(alarm, True, self.active[alarm])]
 
     def due_us(self) -> int | None:
         """When silence would be told, if nothing comes."""
@@ -83,19 +107,9 @@ class Health:
 
     def state(self) -> SensorState:
         """The one word for `status`."""
-        if "link" in self.active:
+        if "link" in self.active or ("silent" not in self.active and not self._ever_heard):
             return SensorState.ABSENT
-        if "silent" in self.active:
-            return SensorState.SILENT
-        if not self._ever_heard:
-            return SensorState.ABSENT
-        return SensorState.SATURATED if "saturated" in self.active else SensorState.LIVE
-
-    def _raise(self, alarm: str, line: str) -> list[Change]:
-        if alarm in self.active:
-            return []
-        self.active[alarm] = line
-        return [Change(alarm, True, line)]
-
-    def _clear(self, alarm: str) -> list[Change]:
-        return [Change(alarm, False)] if self.active.pop(alarm, None) is not None else []
+        for state in (SensorState.SILENT, SensorState.FROZEN, SensorState.SATURATED):
+            if state in self.active:
+                return state
+        return SensorState.LIVE

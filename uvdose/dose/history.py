@@ -1,4 +1,4 @@
-"""The light of the last minutes: how strong it has been, and how much it moves.
+"""The light of the last minutes: how strong it has been, and how far it strays from a straight line.
 
 One point a second at most, fifteen minutes back, taken on whole seconds of dose time, so that the same readings
 always give the same history however they were cut into runs.
@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from itertools import pairwise
 
 from ..units import US_PER_S
 
 SPAN_US = 900 * US_PER_S
+HOLE_S = 30.0  # points further apart have a hole between them, over which nothing is learnt
 
 
 class LightHistory:
@@ -37,18 +39,36 @@ class LightHistory:
         """The strongest light of the last fifteen minutes; minus infinity before any."""
         return self._peak
 
-    def restlessness(self) -> float:
-        """Mean square change of the light per second, unit² / s; 0 for a constant light or fewer than two points.
+    def bridge_error(self, seconds: float) -> tuple[float, float]:
+        """How far a straight bridge of this length would have been from the light, had it lain over the last minutes.
 
-        The light is taken as a random walk between neighbours; points more than 30 s apart are passed over.
+        Returns the root mean square error of the integral, unit·s, and its degrees of freedom (how many such
+        bridges lie side by side in the history); (0, 0) where the history holds none.
         """
-        square = seconds = 0.0
-        last: tuple[int, float] | None = None
+        squares, count, covered_s = 0.0, 0, 0.0
+        for run in self._runs():
+            ends = [p[0] / US_PER_S for p in run]
+            sums = [0.0]
+            for (t0, v0), (t1, v1) in pairwise(run):
+                sums.append(sums[-1] + (t1 - t0) / US_PER_S * (v0 + v1) / 2)
+            j = 0
+            for i in range(len(run)):
+                while j < len(run) and ends[j] - ends[i] < seconds:
+                    j += 1
+                if j == len(run):
+                    break
+                length = ends[j] - ends[i]
+                error = sums[j] - sums[i] - length * (run[i][1] + run[j][1]) / 2
+                squares += (error * seconds / length) ** 2
+                count += 1
+            covered_s += ends[-1] - ends[0]
+        return (math.sqrt(squares / count), max(1.0, covered_s / seconds)) if count else (0.0, 0.0)
+
+    def _runs(self) -> list[list[tuple[int, float]]]:
+        """The points in stretches without a hole."""
+        runs: list[list[tuple[int, float]]] = []
         for point in self._points:
-            if last is not None:
-                dt_s = (point[0] - last[0]) / US_PER_S
-                if dt_s <= 30:
-                    square += (point[1] - last[1]) ** 2
-                    seconds += dt_s
-            last = point
-        return square / seconds if seconds else 0.0
+            if not runs or (point[0] - runs[-1][-1][0]) / US_PER_S > HOLE_S:
+                runs.append([])
+            runs[-1].append(point)
+        return runs

@@ -12,8 +12,9 @@ from collections import deque
 import msgspec
 
 from ..model import Kind, MomentReading, MomentSegment, Reading, RegisterReading, RegisterSegment, Segment
-from ..units import US_PER_S
+from ..units import PHYSICAL_DOSE, US_PER_S
 from .history import LightHistory
+from .quality import Quality
 from .response import Response
 from .timebase import WRAP_32, after_32
 
@@ -44,8 +45,12 @@ class Track:
         self.history = LightHistory()
         self.last: Point | None = None
         self._floor_us = int(pace * US_PER_S / 4)
+        self.quality = Quality(
+            response.zero, response.full_scale, response.factor if response.unit == PHYSICAL_DOSE else None
+        )
         self._steps: deque[int] = deque(maxlen=_LOOK_BACK)
         self._usual_us = 0
+        self._last_step = 0.0
 
     def feed(self, reading: Reading, t_us: int) -> list[Segment]:
         """The light between the last reading and this one; empty for the first. t_us must not fall."""
@@ -60,6 +65,11 @@ class Track:
             self._steps.append(t_us - last.t_us)
             self._usual_us = sorted(self._steps)[len(self._steps) // 2]
         self.history.add(t_us, point.value)
+        saturated = self.is_saturated(reading) or any(isinstance(s, RegisterSegment) and s.sat_ms for s in segments)
+        if "frozen" in self.quality.add(t_us, point.value, saturated) and last is not None:
+            # A value that stands still is no measurement: what fell meanwhile is only guessed from it.
+            peak = self._peak(last, point)
+            return [MomentSegment(last.t_us, t_us, last.value, point.value, Kind.MISSING, 0.0, 1.0, peak)]
         return segments
 
     @property
@@ -97,34 +107,40 @@ class Track:
         )
         return [self._hole(p0, p1, p0.t_us, begin_us), counted] if begin_us > p0.t_us else [counted]
 
-    def _hole(self, p0: Point, p1: Point, t0_us: int, t1_us: int) -> MomentSegment:
-        """A stretch of a register node that nothing counted: straight between the levels at its ends."""
+    def _hole(self, p0: Point, p1: Point, t0_us: int, t1_us: int, saturated: bool = False) -> MomentSegment:
+        """A stretch that nothing measured: straight between the values at its ends.
+
+        Its variance is that of a straight bridge over the light of the last minutes; where the light at its ends
+        differs by more than that, of a step at an unknown moment: (step x length)² / 12.
+        """
         seconds = (t1_us - t0_us) / US_PER_S
-        kind = Kind.BRIDGED if t1_us - t0_us <= BRIDGE_US else Kind.MISSING
+        if t1_us - t0_us > BRIDGE_US:
+            kind, var, dof = Kind.MISSING, 0.0, 1.0
+        else:
+            kind = Kind.BRIDGED
+            error, dof = self.history.bridge_error(seconds)
+            step_var = ((p1.value - p0.value) * seconds) ** 2 / 12
+            var, dof = max(error * error, step_var), max(dof, 1.0)
         return MomentSegment(
-            t0_us, t1_us, p0.value, p1.value, kind, self._walk_var(p1.value - p0.value, seconds), self._peak(p0, p1)
+            t0_us, t1_us, p0.value, p1.value, kind, var, dof, self._peak(p0, p1), saturated=saturated
         )
 
     def _moment(self, p0: Point, p1: Point) -> MomentSegment:
         pause_us = p1.t_us - p0.t_us
+        saturated = self.is_saturated(p0.reading) or self.is_saturated(p1.reading)
+        if pause_us > self.hole_us:
+            self._last_step = 0.0
+            return self._hole(p0, p1, p0.t_us, p1.t_us, saturated)
         seconds = pause_us / US_PER_S
         step = p1.value - p0.value
-        saturated = self.is_saturated(p0.reading) or self.is_saturated(p1.reading)
-        if pause_us <= self.hole_us:
-            # A random walk pinned at both ends strays from the straight line by (step² dt²) / 12 on average.
-            return MomentSegment(
-                p0.t_us, p1.t_us, p0.value, p1.value, Kind.MEASURED, step * step * seconds * seconds / 12,
-                max(p0.value, p1.value), saturated,
-            )
-        kind = Kind.BRIDGED if pause_us <= BRIDGE_US else Kind.MISSING
+        # A random walk pinned at both ends strays from the straight line by (step² dt²) / 12 on average. White noise
+        # shows as steps that take each other back; it adds its own variance, which -5/6 of their product tells.
+        walk = step * step * seconds * seconds / 12
+        noise = -5 / 6 * step * self._last_step * seconds * seconds
+        self._last_step = step
         return MomentSegment(
-            p0.t_us, p1.t_us, p0.value, p1.value, kind, self._walk_var(step, seconds), self._peak(p0, p1), saturated
+            p0.t_us, p1.t_us, p0.value, p1.value, Kind.MEASURED, walk, 1.0, max(p0.value, p1.value), noise, saturated
         )
-
-    def _walk_var(self, step: float, seconds: float) -> float:
-        """Variance of a bridged integral, (unit·s)²: a random walk pinned at its ends (Brownian bridge), as
-        restless as the light of the last minutes, or as its own step says if that is more."""
-        return max(self.history.restlessness() * seconds**3, step * step * seconds * seconds) / 12
 
     def _peak(self, p0: Point, p1: Point) -> float:
         return max(self.history.peak, p0.value, p1.value)

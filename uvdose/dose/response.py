@@ -13,13 +13,16 @@ class Response(msgspec.Struct, frozen=True):
 
     factor: W/m² per unit, or 1 for a sensor without a scale, whose "irradiance" then stays in its unit.
     zero, full_scale: in the sensor's unit; at or above full_scale a value is a lower bound.
-    unit: the unit of dose on screens.
+    unit: the unit of dose on screens. zero_u: standard uncertainty of the zero, in the sensor's unit. repeat_u:
+    relative standard uncertainty of the scale from one print to the next.
     """
 
     factor: float
     zero: float
     full_scale: float | None
     unit: str
+    zero_u: float = 0.0
+    repeat_u: float = 0.0
 
 
 def response_of(sensor: SensorSettings) -> Response:
@@ -30,7 +33,8 @@ def response_of(sensor: SensorSettings) -> Response:
         factor = sensor.scale * W_M2_PER_MW_CM2
     else:
         factor = 1.0
-    return Response(factor, sensor.zero, sensor.full_scale, dose_unit(sensor.unit, sensor.scale is not None))
+    unit = dose_unit(sensor.unit, sensor.scale is not None)
+    return Response(factor, sensor.zero, sensor.full_scale, unit, sensor.zero_u, sensor.repeat_u)
 
 
 class Identity(msgspec.Struct, frozen=True):

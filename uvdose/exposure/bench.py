@@ -293,7 +293,7 @@ class Bench:
         """A hole that can no longer be bridged is told at once, while it is still open."""
         last = channel.track.last
         if last is not None and now_us - last.t_us >= BRIDGE_US and self._lit(channel):
-            self._tell(channel, channel.health.hole(), now_us, out)
+            self._tell(channel, channel.health.set("gap", True), now_us, out)
 
     def _tell(self, channel: Channel, changes: list[Change], t_us: int, out: Outcome) -> None:
         for change in changes:

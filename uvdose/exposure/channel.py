@@ -41,6 +41,7 @@ class Channel:
         self._restarts = 0
         self._last_us = 0
         self._flags = 0
+        self._booted = False
 
     @property
     def late(self) -> int:
@@ -59,8 +60,10 @@ class Channel:
     def take(self, item: Reading, arrival_us: int) -> tuple[list[Timed], list[Change]]:
         """One reading as it arrived."""
         if isinstance(item, RegisterReading):
+            last = self.track.last
             if not self._register_order.admit(item):
                 return [], []
+            self._booted = last is not None and getattr(last.reading, "boot", item.boot) != item.boot
             stood_still = bool(item.flags & RESET_FLAG) and not self._flags & RESET_FLAG
             self._flags = item.flags
             t_us = self._node_time.to_dose_us(item.boot, item.uptime_ms, arrival_us, stood_still)
@@ -121,13 +124,9 @@ class Channel:
     def _heard(self, timed: list[Timed], arrival_us: int) -> list[Change]:
         if not timed:
             return []
-        newest = timed[-1]
-        saturated = self.track.is_saturated(newest.reading) or _counts_saturation(newest)
-        return self.health.heard(arrival_us, self.track.usual_us, saturated)
-
-
-def _counts_saturation(timed: Timed) -> bool:
-    return any(getattr(s, "sat_ms", 0) for s in timed.segments)
+        late_us = arrival_us - timed[-1].t_us
+        restarted, self._booted = self._booted, False
+        return self.health.heard(arrival_us, self.track.usual_us, self.track.quality.found, late_us, restarted)
 
 
 def is_reading(item: Decoded) -> bool:

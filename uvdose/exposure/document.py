@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..dose.integrator import Track
 from ..messages import ExposureDoc
-from ..units import to_screen
+from ..units import stops_between, to_screen
 from .exposure import Exposure
 
 
@@ -41,5 +41,8 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         alarms=alarms if running else [],
         calls=sorted(exposure.open_calls),
         settled=exposure.settled,
+        parts={name: to_screen(half, unit) for name, half in f.parts.items()},
+        low_stops=stops_between(f.low, f.dose),
+        high_stops=stops_between(f.high, f.dose),
         label=plan.label,
     )

@@ -153,7 +153,8 @@ class Exposure:
         f = self.figures(track, now_us)
         factor = self.plan.response.factor
         rate = factor * self._net(track.last.value) if track.last is not None and self.account.is_open else 0.0
-        return Light(now_us, f.dose + f.missing, f.missing, f.high, rate, max(rate, factor * self._net(track.history.peak)))
+        fastest = max(rate, factor * self._net(track.history.peak))
+        return Light(now_us, f.dose + f.missing, f.missing, f.high, rate, fastest)
 
     # -- calls -----------------------------------------------------------------------------------------------
 
