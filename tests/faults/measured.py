@@ -6,6 +6,7 @@ minute: a random walk from each minute's middle to the next (a Brownian bridge),
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 
@@ -20,7 +21,7 @@ def textured(first_minute: int, minutes: int, rng: random.Random) -> list[float]
     out: list[float] = []
     for i in range(minutes):
         around = means[max(0, i - 3) : i + 5]
-        steps = [b - a for a, b in zip(around, around[1:], strict=False)]
+        steps = [b - a for a, b in itertools.pairwise(around)]
         # A minute mean of a random walk moves by 2/3 of the walk's own variance a minute.
         sd = math.sqrt(sum(s * s for s in steps) / max(1, len(steps)) * 1.5 / MINUTE)
         walk = [0.0]

@@ -18,18 +18,25 @@ MAY_BE_ENOUGH = "look:missing"
 
 
 class ActRecord(msgspec.Struct):
-    """An act as the journal keeps it: what, when, and where it cuts the light (`refined`: known better since)."""
+    """An act as the journal keeps it: what, when, and where it cuts the light.
+
+    refined: known better since. moved: the person has said when it really happened. withdrawn: taken back; it is as
+    if it had never been. by_light: taken by rising or falling light, not by the person.
+    """
 
     number: int
     act: Act
     t_us: int
     mark: Mark
     refined: Mark | None = None
+    moved: Mark | None = None
+    withdrawn: bool = False
+    by_light: bool = False
 
     @property
     def cut(self) -> Mark:
         """The best mark known."""
-        return self.refined or self.mark
+        return self.moved or self.refined or self.mark
 
 
 class Plan(msgspec.Struct, frozen=True):

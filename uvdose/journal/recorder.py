@@ -118,8 +118,9 @@ class Recorder:
             statements.append(self.exposure(exposure, documents[exposure.id]))
         for number, record in out.acts:
             statements.append((
-                "INSERT INTO act VALUES (?, ?, ?, ?, ?, ?, NULL)",
-                (number, record.number, str(record.act), record.t_us, self._label(record.t_us), _json(record.mark)),
+                "INSERT INTO act (exposure, number, act, t_us, wall_us, mark, by_light) VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (number, record.number, str(record.act), record.t_us, self._label(record.t_us), _json(record.mark),
+                 int(record.by_light)),
             ))
         for number, act, mark in out.refined:
             statements.append(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..model import Refusal
 
-VERSION = 1
+VERSION = 2
 
 _MIGRATIONS: dict[int, list[str]] = {
     1: [
@@ -40,6 +40,15 @@ _MIGRATIONS: dict[int, list[str]] = {
         "CREATE TABLE call (exposure INTEGER NOT NULL, key TEXT NOT NULL, kind TEXT NOT NULL, sensor TEXT NOT NULL,"
         " t_us INTEGER NOT NULL, insist INTEGER NOT NULL, text TEXT NOT NULL, proven_us INTEGER, ended_us INTEGER,"
         " PRIMARY KEY (exposure, key)) WITHOUT ROWID",
+    ],
+    2: [
+        # What the person mends is added beside what was: an act taken back, an act moved to when it really happened.
+        "ALTER TABLE act ADD COLUMN by_light INTEGER NOT NULL DEFAULT 0",
+        "ALTER TABLE act ADD COLUMN moved TEXT",
+        "ALTER TABLE act ADD COLUMN withdrawn INTEGER NOT NULL DEFAULT 0",
+        # Stretches in which the sensor did not see the print's light.
+        "CREATE TABLE shade (exposure INTEGER NOT NULL, t0_us INTEGER NOT NULL, t1_us INTEGER NOT NULL,"
+        " PRIMARY KEY (exposure, t0_us)) WITHOUT ROWID",
     ],
 }
 

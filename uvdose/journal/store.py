@@ -106,20 +106,38 @@ class Store:
     def acts(self, number: int) -> list[ActRecord]:
         """The acts of an exposure, in order."""
         rows = self.db.execute(
-            "SELECT number, act, t_us, mark, refined FROM act WHERE exposure = ? ORDER BY number", (number,)
+            "SELECT number, act, t_us, mark, refined, moved, withdrawn, by_light FROM act WHERE exposure = ?"
+            " ORDER BY number", (number,)
         )
+
+        def mark(text: str | None) -> Mark | None:
+            return msgspec.json.decode(text, type=Mark) if text else None
+
         return [
-            ActRecord(n, Act(a), t, msgspec.json.decode(m, type=Mark), msgspec.json.decode(r, type=Mark) if r else None)
-            for n, a, t, m, r in rows
+            ActRecord(n, Act(a), t, msgspec.json.decode(m, type=Mark), mark(r), mark(v), bool(w), bool(by))
+            for n, a, t, m, r, v, w, by in rows
         ]
 
+    def shades(self, number: int) -> list[tuple[int, int]]:
+        """Stretches (dose time) in which the sensor of an exposure did not see the print's light."""
+        rows = self.db.execute("SELECT t0_us, t1_us FROM shade WHERE exposure = ? ORDER BY t0_us", (number,))
+        return [(int(a), int(b)) for a, b in rows]
+
     def passed(self, number: int) -> dict[str, int]:
-        """The calls that an exposure has made: key and dose time."""
+        """The calls that an exposure has made and that still stand: key and dose time."""
         rows = self.db.execute(
-            "SELECT json_extract(data, '$.key'), t_us FROM event WHERE exposure = ?"
-            " AND event IN ('look', 'lead', 'reached', 'overshoot')", (number,)
+            "SELECT event, data, t_us FROM event WHERE exposure = ?"
+            " AND event IN ('look', 'lead', 'reached', 'overshoot', 'reminder', 'mended') ORDER BY id", (number,)
         )
-        return {str(k): int(t) for k, t in rows}
+        passed: dict[str, int] = {}
+        for event, data, t_us in rows:
+            told = msgspec.json.decode(data)
+            if event == "mended":
+                # A dose counted anew may lie before calls that were made; they will come again.
+                passed = {key: t for key, t in passed.items() if key in told["passed"]}
+            else:
+                passed[told["key"]] = t_us
+        return passed
 
     def open_calls(self) -> list[OpenCall]:
         """Calls to be made again after a restart."""
