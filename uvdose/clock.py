@@ -8,11 +8,14 @@ what happened and is never used to add up a dose.
 from __future__ import annotations
 
 import time
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
 import msgspec
+
+LEAST_AWAY_US = 61_000_000
+MOST_AWAY_US = 12 * 3_600_000_000
 
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
@@ -128,20 +131,22 @@ def next_epoch(last: Epoch | None, last_dose_us: int, last_wall_us: int, pace: f
     """The epoch for a daemon that starts now.
 
     The same boot and pace go on with the last epoch, so that time spent not running counts as time. After a
-    reboot dose time goes on from the last dose time known plus what the wall clock says has passed, never less
-    than nothing: the wall clock is all that is left then, and the stretch is a hole in any case.
+    reboot dose time goes on from the last dose time known plus what the wall clock says has passed. That is all that
+    is left then, and it may be wrong: the stretch is taken as more than can be bridged and as half a day at most, so
+    that it is always told as missing and a wrong clock invents no light.
     """
     boot, wall = host_boot_us(), host_wall_us()
     boot_id = host_boot_id()
-    if last is not None and last.boot_id == boot_id and last.pace == pace and boot >= last.boot_anchor_us:
-        return last
     if last is None:
         return Epoch(boot_id, pace, boot, 0, wall)
-    if last.boot_id == boot_id and boot >= last.boot_anchor_us:
-        now = last.dose_anchor_us + int((boot - last.boot_anchor_us) * last.pace)
+    now = last.dose_anchor_us + int((boot - last.boot_anchor_us) * last.pace)
+    if last.boot_id == boot_id and boot >= last.boot_anchor_us and now >= last_dose_us:
+        if last.pace == pace:
+            return last
         label = wall if last.pace == 1 else last.wall_anchor_us + (now - last.dose_anchor_us)
         return Epoch(boot_id, pace, boot, now, label if pace != 1 else wall)
-    return Epoch(boot_id, pace, boot, last_dose_us + max(0, wall - last_wall_us), wall)
+    away = min(max(wall - last_wall_us, LEAST_AWAY_US), MOST_AWAY_US)
+    return Epoch(boot_id, pace, boot, last_dose_us + away, wall)
 
 
 def iso_utc(wall_us: int) -> str:
@@ -164,3 +169,20 @@ def local_date(wall_us: int) -> str:
 def local_time(wall_us: int) -> str:
     """The local time of day of a wall time, as HH:MM:SS."""
     return datetime.fromtimestamp(wall_us / 1e6).strftime("%H:%M:%S")
+
+
+def at_local(text: str, now_wall_us: int) -> int:
+    """The newest moment not after `now_wall_us` that a local clock showed as HH:MM or HH:MM:SS, or an ISO 8601 time.
+
+    Raises ValueError for what is neither.
+    """
+    if "T" in text or "-" in text:
+        return from_iso(text)
+    parts = [int(part) for part in text.split(":")]
+    if len(parts) not in (2, 3) or not (0 <= parts[0] < 24 and all(0 <= p < 60 for p in parts[1:])):
+        raise ValueError(text)
+    now = datetime.fromtimestamp(now_wall_us / 1e6)
+    found = now.replace(hour=parts[0], minute=parts[1], second=parts[2] if len(parts) == 3 else 0, microsecond=0)
+    if found > now:
+        found -= timedelta(days=1)
+    return int(found.timestamp() * 1e6)

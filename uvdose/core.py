@@ -16,9 +16,10 @@ from .call.desk import Desk
 from .clock import Clock, iso_utc
 from .decode.base import Decoder
 from .decode.native import frame_command
-from .exposure.bench import Bench, Outcome, Ring
+from .exposure.bench import Bench
 from .exposure.document import document
 from .exposure.exposure import Exposure
+from .exposure.outcome import Outcome, Ring
 from .intake.link import Chunk, Link, LinkState
 from .journal.recorder import Recorder
 from .journal.writer import Statement, Writer
@@ -30,16 +31,17 @@ COMMIT_PATIENCE_S = 0.2
 FLUSH_S = 1.0
 IDLE_S = 1.0
 FOLLOWER_BOUND = 1000
-KEEP_SETTLED = 200
+KEEP_SETTLED = 8  # at hand; the journal has the others
 
 
 class _Told:
     """What waits for its commit before it is called and told."""
 
-    __slots__ = ("done", "events", "hushes", "rings")
+    __slots__ = ("done", "events", "hushes", "rings", "until_s")
 
-    def __init__(self, done: Future[None], out: Outcome, events: list[EventDoc]) -> None:
+    def __init__(self, done: Future[None], out: Outcome, events: list[EventDoc], until_s: float) -> None:
         self.done = done
+        self.until_s = until_s
         self.rings = out.rings
         self.hushes = out.hushes
         self.events = events
@@ -70,6 +72,7 @@ class Core:
         self._native = {name for name, c in bench.channels.items() if c.identity.format == "native"}
         self._on_event = on_event
         self._desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
+        self._who = recorder.known_who()
         self._queue: deque[Chunk | LinkState] = deque()
         self._told: asyncio.Queue[_Told] = asyncio.Queue()
         self._followers: set[asyncio.Queue[EventDoc | None]] = set()
@@ -97,6 +100,8 @@ class Core:
                 self._link_state(item)
             else:
                 self._chunk(item)
+        # Here as well as in `tick`: a fast sensor moves the timer on before it ever fires.
+        self._flush_when_due(self.clock.real_s())
         self._schedule()
 
     def _chunk(self, chunk: Chunk) -> None:
@@ -104,7 +109,7 @@ class Core:
         items = decoder.message(chunk.data) if chunk.whole else decoder.feed(chunk.data)
         for item in items:
             if isinstance(item, Answer):
-                self._desk.answer(chunk.sensor, item.text, self.clock.real_s())
+                self._answer(chunk.sensor, item.text)
         self.settle(self.bench.take(chunk.sensor, items, chunk.arrival_us))
 
     def _link_state(self, state: LinkState) -> None:
@@ -114,7 +119,18 @@ class Core:
             # A stream begins anew, perhaps inside a line: the end of the last one must not be glued to it.
             self._decoders[state.sensor] = self._make_decoder(state.sensor)
             if state.sensor in self._native:
+                self.send(state.sensor, "who")
                 self._desk.link_up(state.sensor, self.clock.real_s())
+
+    def _answer(self, sensor: str, text: str) -> None:
+        """`ok who` tells gain and full scale, which belong to the sensor's identity; the rest is the desk's."""
+        if not text.startswith("ok who "):
+            self._desk.answer(sensor, text, self.clock.real_s())
+            return
+        was, self._who[sensor] = self._who.get(sensor), text
+        if was != text:
+            self.writer.commit(self.recorder.who(sensor, text))
+            self.settle(self.bench.introduced(sensor, was, text, self.clock.dose_us()))
 
     # -- deciding, committing, calling -----------------------------------------------------------------------
 
@@ -135,14 +151,14 @@ class Core:
         documents = {e.id: self.document(e) for e in out.changed}
         statements, events = self.recorder.outcome(out, documents)
         done = self.writer.commit([*self._flush(), *statements])
-        self._told.put_nowait(_Told(done, out, events))
+        self._told.put_nowait(_Told(done, out, events, self.clock.real_s() + COMMIT_PATIENCE_S))
         return done
 
     async def tell(self) -> None:
         """Runs for ever: call and tell what has been committed, in order."""
         while True:
             told = await self._told.get()
-            patience_s = 0.0 if self.trouble else COMMIT_PATIENCE_S
+            patience_s = 0.0 if self.trouble else max(0.0, told.until_s - self.clock.real_s())
             await asyncio.wait({asyncio.wrap_future(told.done)}, timeout=patience_s)
             now_s = self.clock.real_s()
             for exposure, key in told.hushes:
@@ -161,7 +177,12 @@ class Core:
 
     def reopen(self, ring: Ring) -> None:
         """A call that the last run left open."""
-        self._desk.ring(ring, self.clock.real_s())
+        if ring.exposure in self.bench.exposures:
+            self._desk.ring(ring, self.clock.real_s())
+
+    def count_in(self, sensor: str, seconds: int) -> None:
+        """Beeps before a start."""
+        self._desk.count_in(sensor, seconds, self.clock.real_s())
 
     async def follow(self) -> AsyncIterator[EventDoc]:
         """Events from now on."""
@@ -199,9 +220,13 @@ class Core:
         return self.writer.commit(statements)
 
     def flush(self) -> None:
-        """Hand the readings taken in so far to the journal."""
+        """Hand the readings taken in so far to the journal; in trouble they wait there, packed and merged."""
         if self._unflushed:
             self.writer.commit(self._flush())
+
+    def flush_with(self, statements: list[Statement]) -> Future[None]:
+        """Hand over the readings and some statements, together."""
+        return self.writer.commit([*self._flush(), *statements])
 
     def _flush(self) -> list[Statement]:
         self._unflushed = False
@@ -221,10 +246,13 @@ class Core:
         self.settle(self.bench.tick(self.clock.dose_us()))
         now_s = self.clock.real_s()
         self._desk.tick(now_s)
+        self._flush_when_due(now_s)
+        self._schedule()
+
+    def _flush_when_due(self, now_s: float) -> None:
         if now_s - self._flushed_s >= FLUSH_S:
             self.flush()
             self.bench.forget_settled(KEEP_SETTLED)
-        self._schedule()
 
     def _schedule(self) -> None:
         now_us = self.clock.dose_us()

@@ -13,22 +13,25 @@ from collections.abc import Callable
 import msgspec
 
 from .call.publish import Publisher
+from .call.speaker import Speaker
 from .clock import HostClock, local_time, next_epoch
 from .config import Home, Settings, load_settings, split_listen
 from .core import Core
 from .decode import make_decoder
 from .decode.base import Decoder
 from .dose.response import identity_of, response_of
-from .exposure.bench import Bench, Ring
+from .exposure.bench import Bench
+from .exposure.outcome import Outcome, Ring
 from .home import Runtime, lock, remove_runtime, write_runtime
 from .intake import make_links
+from .journal.care import forget_told, look_after, untold
 from .journal.recorder import Recorder
 from .journal.replay import resume
 from .journal.schema import home_id, open_reading, open_writing
 from .journal.store import Store
 from .journal.writer import Writer
 from .messages import EventDoc
-from .model import Refusal
+from .model import Fact, Refusal
 from .service import BenchService
 from .web.app import make_app
 from .web.server import bind, make_server, url_of
@@ -46,12 +49,16 @@ def serve(home: Home, pace: float, say: Say) -> None:
 
 
 async def _serve(home: Home, settings: Settings, pace: float, say: Say) -> None:
-    daemon = Daemon(home, settings, pace, say)
+    speaker = Speaker(say)
     try:
-        await daemon.start()
-        await daemon.watch()
+        daemon = Daemon(home, settings, pace, speaker.say)
+        try:
+            await daemon.start()
+            await daemon.watch()
+        finally:
+            await daemon.stop()
     finally:
-        await daemon.stop()
+        speaker.close()
 
 
 class Daemon:
@@ -65,10 +72,14 @@ class Daemon:
         self._stopping = asyncio.Event()
         self._faults: list[str] = []
         self._troubles: list[str] = []
+        self._given_up = 0
         self._tasks: list[asyncio.Task[None]] = []
 
         self._socket = bind(*split_listen(settings.web.listen, str(home.settings_file)))
+        for line in look_after(home.journal_file):
+            say(f"ALARM {line}")
         db = open_writing(home.journal_file)
+        self._db = db
         self._store = Store(open_reading(home.journal_file))
         self._home_id = home_id(db)
         clock = _begin_epoch(db, self._store, pace)
@@ -91,6 +102,9 @@ class Daemon:
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event
         )
         self._core.commit(sensors)
+        for line in untold(db):
+            self._tell_journal("alarm", line)
+            self._core.commit(forget_told())
         self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
         self._token = secrets.token_urlsafe(24)
         self._server = make_server(make_app(self._service, self._token))
@@ -130,9 +144,11 @@ class Daemon:
             if not self._writer.alive():
                 self._faults.append("the journal's writer has died")
             if self._faults:
-                raise Refusal(f"the daemon failed: {self._faults[0]}; start it again, nothing committed is lost", 1)
+                break
             if self._publisher is not None:
                 self._publisher.state(self._service.status(), self._core.clock.real_s())
+        if self._faults:
+            raise Refusal(f"the daemon failed: {self._faults[0]}; start it again, nothing committed is lost", 1)
 
     async def stop(self) -> None:
         """Stop links and API, and see the last readings into the journal."""
@@ -151,6 +167,9 @@ class Daemon:
         await asyncio.gather(*self._tasks, return_exceptions=True)
         if not self._writer.close():
             self._say("the journal could not take the last readings in; the disk may be full")
+        elif not self._writer.alive():
+            self._store.db.close()
+            self._db.close()  # the last one out merges the log in: the journal is one file again
 
     # -- what the parts tell ---------------------------------------------------------------------------------
 
@@ -162,7 +181,7 @@ class Daemon:
         self._say(f"{local_time(self._core.label(ring.t_us))}  CALL {ring.text}\a")
 
     def _on_event(self, event: EventDoc) -> None:
-        if event.event in ("alarm", "cleared", "gap"):
+        if event.sensor is not None and event.event in ("alarm", "cleared", "gap"):
             self._say(f"{event.utc[11:19]}Z  {event.event} {event.sensor}: {_words(event)}")
         if self._publisher is not None:
             self._publisher.event(event)
@@ -178,15 +197,32 @@ class Daemon:
     def _tell_troubles(self) -> None:
         for line in self._troubles:
             self._core.trouble = f"the journal cannot be written: {line}" if line else ""
-            self._say(f"ALARM {self._core.trouble}; calls go on" if line else "the journal is written again")
+            if line:
+                self._say(f"ALARM {self._core.trouble}; calls go on")
+                self._tell_journal("alarm", self._core.trouble)
+            else:
+                lost = self._writer.given_up - self._given_up
+                self._given_up = self._writer.given_up
+                again = f"the journal is written again; {f'{lost} readings were lost' if lost else 'nothing was lost'}"
+                self._say(again)
+                self._tell_journal("cleared", again)
         self._troubles.clear()
+
+    def _tell_journal(self, name: str, line: str) -> None:
+        """What befell the journal, as an event in it; while it cannot be written the event waits with the rest."""
+        out = Outcome()
+        out.facts.append(Fact(self._core.clock.dose_us(), name, None, None, {"alarm": "journal", "line": line}))
+        self._core.settle(out)
 
 
 def _begin_epoch(db: sqlite3.Connection, store: Store, pace: float) -> HostClock:
     last = store.last_epoch()
     epoch = next_epoch(last, *store.last_times(), pace)
     if epoch != last:
-        db.execute("INSERT INTO epoch (epoch) VALUES (?)", (msgspec.json.encode(epoch).decode(),))
+        try:
+            db.execute("INSERT INTO epoch (epoch) VALUES (?)", (msgspec.json.encode(epoch).decode(),))
+        except sqlite3.Error as err:
+            raise Refusal(f"the journal cannot be written: {err}; make room on its disk, then start again") from None
     return HostClock(epoch)
 
 

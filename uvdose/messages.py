@@ -90,8 +90,33 @@ class EventDoc(msgspec.Struct, frozen=True):
         return own | {k: v for k, v in self.data.items() if k not in own}
 
 
+class When(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A moment in the past: so many seconds ago, or at a local time of day (HH:MM:SS) or ISO 8601 time; none: now."""
+
+    ago_s: float | None = None
+    at: str | None = None
+
+
+class MoveRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Say when the newest start, hold, resume or finish of an exposure really happened."""
+
+    act: str
+    when: When
+
+
+class ShadeRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A stretch in which the sensor did not see the print's light. Until None: up to now."""
+
+    since: When
+    until: When = When()
+
+
 class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Begin an exposure. count_in_s: beeps until the cover comes off; override: use a target knowingly."""
+    """Begin an exposure. count_in_s: beeps until the cover comes off; override: use a target knowingly.
+
+    when: it began earlier. by_light: it begins when the light comes up and holds when it falls; light_on: at how much,
+    in the sensor's unit of irradiance.
+    """
 
     target: str
     sensor: str | None = None
@@ -102,6 +127,9 @@ class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     looks: tuple[float, ...] | None = None
     lead_s: float | None = None
     overshoots: tuple[float, ...] | None = None
+    when: When = When()
+    by_light: bool = False
+    light_on: float | None = None
 
 
 class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -122,7 +122,6 @@ class MomentSegment(msgspec.Struct, frozen=True, gc=False):
     dof: float = 1.0
     peak: float = 0.0
     noise: float = 0.0
-    saturated: bool = False
 
 
 Segment = RegisterSegment | MomentSegment

@@ -10,20 +10,35 @@ import msgspec
 
 from .clock import iso_utc, local_date
 from .core import Core
-from .exposure.bench import Outcome
-from .exposure.exposure import Exposure, Plan
+from .dose.response import Response
+from .exposure.exposure import Exposure
+from .exposure.gate import LightGate, gate_for
+from .exposure.outcome import Outcome
+from .exposure.record import Plan
 from .exposure.setting import next_version
-from .exposure.states import ENDED, Act, State
+from .exposure.states import ENDED, Act
 from .exposure.target import Target, check_fit, plan_with
 from .journal.store import Store
-from .messages import EventDoc, SensorDoc, StartRequest, StatusDoc, Taken, TargetRequest
+from .mending import Mender
+from .messages import (
+    EventDoc,
+    MoveRequest,
+    SensorDoc,
+    ShadeRequest,
+    StartRequest,
+    StatusDoc,
+    Taken,
+    TargetRequest,
+    When,
+)
 from .model import Refusal
-from .units import US_PER_S, irradiance_unit, to_screen
+from .units import US_PER_S, from_screen, irradiance_unit, to_screen
 
 ACT_PATIENCE_S = 2.0
 MAX_COUNT_IN_S = 60
 MAX_TEXT = 200
 DEFAULT_FRAME = "1"
+ACTS = ("hold", "resume", "finish", "again", "undo")
 
 
 class BenchService:
@@ -34,6 +49,8 @@ class BenchService:
         self._core = core
         self._store = store
         self._name = bench_name
+        self._mender = Mender(core, store)
+        self._fresh_targets: dict[str, Target] = {}
 
     # -- telling ---------------------------------------------------------------------------------------------
 
@@ -107,7 +124,7 @@ class BenchService:
         for what, text in (("label", request.label), ("frame", request.frame or "")):
             if len(text) > MAX_TEXT or not text.isprintable():
                 raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
-        target = self._store.versions(request.target)[-1]
+        target = self._fresh_targets.get(request.target) or self._store.versions(request.target)[-1]
         plan = plan_with(target.calls, request.looks, request.lead_s, request.overshoots)
         frame = request.frame or DEFAULT_FRAME
         sensor = self._choose_sensor(request.sensor, target)
@@ -115,48 +132,82 @@ class BenchService:
         response = channel.track.response
         changed = check_fit(target, channel.identity, response, request.override)
         if request.count_in_s:
-            core.send(sensor, f"buzz 1 {request.count_in_s}")
-        begin_us = now_us + int(request.count_in_s * US_PER_S * core.clock.pace)
+            core.count_in(sensor, request.count_in_s)
+        began_us = self._mender.moment(request.when, now_us)
+        if began_us < now_us and (request.count_in_s or request.by_light):
+            raise Refusal("a start in the past has no count-in and is not begun by the light", 2)
+        begin_us = began_us + int(request.count_in_s * US_PER_S * core.clock.pace)
         exposure = Plan(
             core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,
-            begin_us, core.clock.pace, request.label, tuple(changed),
+            begin_us, core.clock.pace, request.label, tuple(changed), self._gate(request, target, response),
         )
         out = core.bench.start(exposure, now_us)
+        if began_us < now_us:
+            core.settle(out)
+            out = self._mender.count_from_the_start(exposure.id, now_us)
         return await self._taken(out, core.bench.exposures[exposure.id])
 
-    async def act(self, exposure: int, act: str) -> Taken:
-        """hold, resume or finish."""
-        if act not in ("hold", "resume", "finish"):
-            raise Refusal(f"no act {act!r}; one of hold, resume, finish", 2)
-        self._known(exposure)
-        out = self._core.bench.act(exposure, Act(act), self._core.clock.dose_us())
+    async def act(self, exposure: int, act: str, when: When) -> Taken:
+        """hold, resume, finish, again or undo; the first three also at a moment in the past."""
+        core, now_us = self._core, self._core.clock.dose_us()
+        if act not in ACTS:
+            raise Refusal(f"no act {act!r}; one of {', '.join(ACTS)}", 2)
+        t_us = self._mender.moment(when, now_us)
+        if act == "undo":
+            out = self._mender.undo(exposure, now_us)
+        elif t_us < now_us and act != "again":
+            out = self._mender.act_in_the_past(exposure, Act(act), t_us, now_us)
+        else:
+            known = self._mender.loaded(exposure)
+            if act == "again":
+                core.bench.check_start(known.plan.sensor, known.plan.frame, now_us)
+            else:
+                self._known(exposure)
+            out = core.bench.act(exposure, Act(act), now_us)
+        return await self._taken(out, core.bench.exposure(exposure))
+
+    async def move(self, exposure: int, request: MoveRequest) -> Taken:
+        """When the newest start, hold, resume or finish really happened."""
+        out = self._mender.move(exposure, request, self._core.clock.dose_us())
+        return await self._taken(out, self._core.bench.exposure(exposure))
+
+    async def shade(self, exposure: int, request: ShadeRequest) -> Taken:
+        """A stretch in which the sensor did not see the print's light."""
+        out = self._mender.shade(exposure, request, self._core.clock.dose_us())
         return await self._taken(out, self._core.bench.exposure(exposure))
 
     async def quiet(self, exposure: int | None) -> Taken:
         """Silence the present calls."""
-        if exposure is not None:
-            self._known(exposure)
         out = self._core.bench.quiet(exposure, self._core.clock.dose_us())
         return await self._taken(out, self._core.bench.exposures[exposure] if exposure is not None else None)
+
+    @staticmethod
+    def _gate(request: StartRequest, target: Target, response: Response) -> LightGate | None:
+        if not request.by_light:
+            return None
+        on = request.light_on
+        if on is not None and not 0 < on < 1e6:
+            raise Refusal(f"light {on:g}: give the irradiance at which it begins, above 0", 2)
+        return gate_for(target.dose_base, None if on is None else from_screen(on, irradiance_unit(response.unit)))
 
     async def set_target(self, request: TargetRequest) -> dict[str, object]:
         """A target, as a new version."""
         core = self._core
         identities = [c.identity for c in core.bench.channels.values()]
-        last = self._store.newest_target(request.name)
+        # A version just handed out may not be on disk yet: the next one must not take its number.
+        last = self._fresh_targets.get(request.name) or self._store.newest_target(request.name)
         target = next_version(request, last, identities, iso_utc(core.clock.wall_us()))
-        await asyncio.wrap_future(core.commit(core.recorder.target(target)))
-        return {"name": target.name, "version": target.version, "dose": target.dose, "unit": target.unit}
+        self._fresh_targets[target.name] = target
+        recorded = await _within(core.commit(core.recorder.target(target)), ACT_PATIENCE_S)
+        return {
+            "name": target.name, "version": target.version, "dose": target.dose, "unit": target.unit,
+            "recorded": recorded,
+        }
 
     def _known(self, number: int) -> None:
-        if number not in self._core.bench.exposures:
-            kept = self._store.exposure(number)
-            if kept.settled or State(kept.state) in ENDED:
-                raise Refusal(f"exposure {number}: it is {kept.state} already")
-            raise Refusal(
-                f"exposure {number} counts on sensor {kept.plan.sensor}, which is not in the settings: "
-                "put it back and start the daemon again"
-            )
+        state = self._core.bench.exposure(number).state
+        if state in ENDED:
+            raise Refusal(f"exposure {number}: it is {state} already")
 
     def _choose_sensor(self, asked: str | None, target: Target) -> str:
         names = list(self._core.bench.channels)
@@ -179,7 +230,7 @@ class BenchService:
 
 
 async def _within(done: Future[None], seconds: float) -> bool:
-    waiter = asyncio.wrap_future(done)
+    waiter = asyncio.shield(asyncio.wrap_future(done))  # a request that is cut off must not cancel the commit
     finished, _ = await asyncio.wait({waiter}, timeout=seconds)
     return bool(finished) and waiter.exception() is None
 

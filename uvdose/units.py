@@ -10,8 +10,7 @@ import math
 
 from .model import Refusal
 
-W_M2_PER_MW_CM2 = 10.0
-J_M2_PER_MJ_CM2 = 10.0
+W_M2_PER_MW_CM2 = J_M2_PER_MJ_CM2 = 10.0
 STOP_LOG10 = math.log10(2.0)
 US_PER_S = 1_000_000
 
@@ -36,12 +35,12 @@ def irradiance_unit(unit_of_dose: str) -> str:
 
 def to_screen(base: float, unit: str) -> float:
     """A dose or an irradiance from SI to the unit of the screen (unit-seconds stay as they are)."""
-    return base / 10.0 if unit in (PHYSICAL_DOSE, PHYSICAL_IRRADIANCE) else base
+    return base / J_M2_PER_MJ_CM2 if unit in (PHYSICAL_DOSE, PHYSICAL_IRRADIANCE) else base
 
 
 def from_screen(shown: float, unit: str) -> float:
     """The inverse of `to_screen`."""
-    return shown * 10.0 if unit in (PHYSICAL_DOSE, PHYSICAL_IRRADIANCE) else shown
+    return shown * J_M2_PER_MJ_CM2 if unit in (PHYSICAL_DOSE, PHYSICAL_IRRADIANCE) else shown
 
 
 def stops_between(dose: float, reference: float) -> float | None:

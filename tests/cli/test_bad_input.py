@@ -178,8 +178,8 @@ def test_a_home_that_cannot_be_written(tmp_path: Path) -> None:
 def test_a_journal_that_is_none(home: Homed) -> None:
     home.write(SIMULATED)
     (home.folder / "journal.sqlite3").write_bytes(b"this is no journal at all" * 200)
-    for words in (["day"], ["events"], ["target", "list"], ["target", "set", "t", "--dose", "1"], ["serve"]):
-        home.run(*words).refused(REFUSED, "journal")
+    for words in (["day"], ["events"], ["target", "list"], ["target", "set", "t", "--dose", "1"]):
+        home.run(*words).refused(REFUSED, "journal", "damaged", "uvdose serve")
 
 
 def test_a_closed_pipe_and_an_interrupt_are_quiet(daemon: Daemon) -> None:

@@ -102,7 +102,7 @@ def test_an_exposure_from_start_to_review(daemon: Daemon) -> None:
     assert "ENOUGH: TAKE IT IN" in daemon.run("status").out
     assert daemon.run("quiet", 1).out == "exposure 1: its call is silenced\n"
     daemon.run("quiet", 1).refused(4, "no call is on")
-    assert daemon.run("finish", 1).out.startswith("exposure 1: finished at 6")
+    assert daemon.run("finish", 1).out.startswith("exposure 1: finished at ")
     final = wait_state(daemon, 1, "finished")
     assert 1 <= final["fraction"] < 1.3 and final["missing_s"] == 0
 

@@ -13,7 +13,7 @@ from support.bench import RunningBench
 from support.ptynode import PtyNode
 from support.textboard import TextBoard
 
-from uvdose.exposure.exposure import ActRecord
+from uvdose.exposure.record import ActRecord
 from uvdose.exposure.states import Act
 
 PACE = 20.0

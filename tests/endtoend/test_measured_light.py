@@ -103,7 +103,8 @@ def test_prints_on_measured_light(tmp_path: Path, record_property: pytest.Fixtur
             truth = Truth(tables[day])
             node = nodes[sensor]
             start, finish = store.acts(number)
-            reached_us = store.passed(number)["reached"]
+            reached_us = store.reached_us(number)
+            assert reached_us is not None
             if kind == "senml":
                 boot0_us = (node.started_s * 1e6) + _boot_minus_monotonic_us()
                 offset_s = (epoch.dose_anchor_us + (boot0_us - epoch.boot_anchor_us) * PACE) / 1e6

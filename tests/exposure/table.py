@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from uvdose.dose.response import Identity, Response
-from uvdose.exposure.bench import Bench, Outcome
-from uvdose.exposure.exposure import Exposure, Plan
+from uvdose.exposure.bench import Bench
+from uvdose.exposure.exposure import Exposure
+from uvdose.exposure.outcome import Outcome
+from uvdose.exposure.record import Plan
 from uvdose.exposure.target import CallPlan, Target
 from uvdose.model import Fact, MomentReading, Reading, RegisterReading
 

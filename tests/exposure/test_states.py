@@ -9,12 +9,13 @@ from uvdose.model import Refusal
 
 # Written out by hand from the contract; None: refused.
 EXPECTED = {
-    "waiting": dict(light="counting", hold=None, resume=None, reach=None, finish="void"),
-    "counting": dict(light=None, hold="held", resume=None, reach="reached", finish="finished"),
-    "held": dict(light=None, hold=None, resume="counting", reach="held", finish="finished"),
-    "reached": dict(light=None, hold="held", resume=None, reach=None, finish="finished"),
-    "finished": dict(light=None, hold=None, resume=None, reach=None, finish=None),
-    "void": dict(light=None, hold=None, resume=None, reach=None, finish=None),
+    "waiting": dict(light="counting", hold=None, resume=None, reach=None, finish="void", again=None, void="void"),
+    "counting": dict(light=None, hold="held", resume=None, reach="reached", finish="finished", again=None, void="void"),
+    "held": dict(light=None, hold=None, resume="counting", reach="held", finish="finished", again=None,
+                 void="void"),
+    "reached": dict(light=None, hold="held", resume=None, reach=None, finish="finished", again=None, void="void"),
+    "finished": dict(light=None, hold=None, resume=None, reach=None, finish=None, again="counting", void="void"),
+    "void": dict(light=None, hold=None, resume=None, reach=None, finish=None, again=None, void=None),
 }
 
 
@@ -36,3 +37,4 @@ def test_every_cell_is_there() -> None:
 
 def test_resumed_past_its_target_it_is_reached_still() -> None:
     assert after(State.HELD, Act.RESUME, 1, was_reached=True) is State.REACHED
+    assert after(State.FINISHED, Act.AGAIN, 1, was_reached=True) is State.REACHED

@@ -12,9 +12,10 @@ import pytest
 from uvdose.clock import FixedClock, iso_utc
 from uvdose.config import SensorSettings
 from uvdose.dose.response import identity_of, response_of
-from uvdose.exposure.bench import Bench, Outcome
+from uvdose.exposure.bench import Bench
 from uvdose.exposure.document import document
-from uvdose.exposure.exposure import Plan
+from uvdose.exposure.outcome import Outcome
+from uvdose.exposure.record import Plan
 from uvdose.exposure.states import Act
 from uvdose.exposure.target import CallPlan, Combination, Target
 from uvdose.journal.recorder import Recorder

@@ -42,6 +42,7 @@ class RunningBench:
         self.pace = pace
         folder.mkdir(parents=True, exist_ok=True)
         self.home.settings_file.write_text('[web]\nlisten = "127.0.0.1:0"\n' + settings, encoding="utf-8")
+        self.env = {"PYTHONPATH": str(Path(__file__).parents[2])}
         self.process: subprocess.Popen[str] | None = None
         self.lines: queue.Queue[str] = queue.Queue()
         self.said: list[str] = []
@@ -50,15 +51,20 @@ class RunningBench:
     def start(self, dies: str = "") -> None:
         """Start, and wait for `ready`. dies: a moment at which it is to kill itself, see support.dying."""
         self.lines = queue.Queue()
-        program = ["-m", "uvdose"] if not dies else [str(Path(__file__).with_name("dying.py")), dies]
-        words = [sys.executable, *program, "--home", str(self.home.folder), "serve", "--pace", f"{self.pace:g}"]
-        env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
-        self.process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env)
+        words = self.command(dies)
+        self.process = subprocess.Popen(
+            words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=os.environ | self.env
+        )
         threading.Thread(target=self._gather, args=(self.process, self.lines), daemon=True).start()
         self.wait_line("ready ", READY_S)
         runtime = read_runtime(self.home)
         assert runtime is not None
         self._url, self._token = runtime.url, runtime.token
+
+    def command(self, dies: str = "") -> list[str]:
+        """The words that start it."""
+        program = ["-m", "uvdose"] if not dies else [str(Path(__file__).with_name("dying.py")), dies]
+        return [sys.executable, *program, "--home", str(self.home.folder), "serve", "--pace", f"{self.pace:g}"]
 
     def wait_line(self, start: str, seconds: float) -> str:
         """The next line that the daemon prints with this in it."""

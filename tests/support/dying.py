@@ -5,13 +5,16 @@ before-call: when it is committed, before it is called.
 before-proof: when the buzz has been handed to the port, before the node's answer is taken in.
 after-quiet: when the person's acknowledgement is committed, before anything else happens.
 after-start: when a start is committed, before the next line of the node comes.
+slow-disk: it is not killed at all, but every commit takes 1 to 3 seconds.
 """
 
 from __future__ import annotations
 
 import os
+import random
 import signal
 import sys
+import time
 from concurrent.futures import Future
 from typing import Any, NoReturn
 
@@ -59,6 +62,17 @@ def dying_ring(self: Desk, call: Any, now_s: float) -> None:
     ring(self, call, now_s)
 
 
+write = Writer._write
+delays = random.Random(20161106)
+
+
+def slow_write(self: Writer, batch: list[Statement]) -> None:
+    time.sleep(delays.uniform(1.0, 3.0))
+    write(self, batch)
+
+
+if moment == "slow-disk":
+    Writer._write = slow_write  # type: ignore[method-assign]
 Writer.commit = dying_commit  # type: ignore[method-assign]
 Desk.ring = dying_ring  # type: ignore[method-assign]
 sys.exit(main())

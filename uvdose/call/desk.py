@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from ..exposure.bench import Ring
 from ..exposure.calls import PATTERNS, REACHED
+from ..exposure.outcome import Ring
 
 ANSWER_S = 1.0
 AGAIN_S = 8.0
@@ -20,21 +20,19 @@ SHORT_S = 2
 
 
 class _Pending:
-    """One call under way. sent_s: when a buzz for it went out that has not been answered yet."""
+    """One call that is not done with."""
 
-    __slots__ = ("due_s", "proven", "ring", "sent_s", "told_s", "tries")
+    __slots__ = ("due_s", "proven", "ring", "told_s", "tries")
 
     def __init__(self, ring: Ring, due_s: float) -> None:
         self.ring = ring
         self.due_s = due_s
         self.proven = False
-        self.sent_s: float | None = None
         self.told_s = due_s - AGAIN_S
         self.tries = 0
 
     def wait(self, now_s: float) -> None:
         """Try again after a while, longer each time."""
-        self.sent_s = None
         self.tries += 1
         self.due_s = now_s + min(AGAIN_S, 0.25 * 2.0 ** min(self.tries, 8))
 
@@ -60,6 +58,10 @@ class Desk:
         self._proven = proven
         self._calls: dict[tuple[int, str], _Pending] = {}
         self._sounding: dict[str, float] = {}
+        # The one buzz under way to each node: whose it is (None: nobody's any more), and when it went out.
+        self._under_way: dict[str, tuple[tuple[int, str] | None, float]] = {}
+        # Nodes from which no answer came in time: a buzz may still lie in a broker or a buffer on its way there.
+        self._unheard: set[str] = set()
 
     def ring(self, ring: Ring, now_s: float) -> None:
         """A new call, or one that a restart has left open."""
@@ -69,62 +71,73 @@ class Desk:
     def hush(self, exposure: int, key: str, now_s: float) -> None:
         """The person has acknowledged a call, or another has taken its place: it is never sounded again."""
         gone = self._calls.pop((exposure, key), None)
-        if gone is not None and self._sounding.get(gone.ring.sensor, 0) > now_s:
-            self._sounding.pop(gone.ring.sensor)
-            self._send(gone.ring.sensor, "quiet")
+        if gone is None:
+            return
+        sensor = gone.ring.sensor
+        whose, sent_s = self._under_way.get(sensor, (None, now_s))
+        if whose == (exposure, key):
+            self._under_way[sensor] = (None, sent_s)  # its answer is still to come, and proves nothing
+        late = whose == (exposure, key) or sensor in self._unheard
+        if self._sounding.pop(sensor, 0) > now_s or late:
+            self._send(sensor, "quiet")  # right behind what is still under way, so that this does not sound on
+
+    def count_in(self, sensor: str, seconds: int, now_s: float) -> None:
+        """Beeps before a start; no call, and its answer proves none."""
+        if self._has_node(sensor) and self._send(sensor, f"buzz {PATTERNS['count-in']} {seconds}"):
+            self._under_way[sensor] = (None, now_s)
 
     def link_up(self, sensor: str, now_s: float) -> None:
         """A link opened: what is pending there is tried at once."""
+        if self._under_way.pop(sensor, None) is not None:
+            self._unheard.add(sensor)
         for pending in self._calls.values():
             if pending.ring.sensor == sensor and not pending.proven:
-                pending.sent_s, pending.tries, pending.due_s = None, 0, now_s
+                pending.tries, pending.due_s = 0, now_s
         self.tick(now_s)
 
     def answer(self, sensor: str, text: str, now_s: float) -> None:
         """A node answered: `ok buzz` proves the call under way; without it the call is tried again."""
         if text.split(" ")[:2] != ["ok", "buzz"]:
             return
-        for key, pending in list(self._calls.items()):
-            if pending.ring.sensor == sensor and pending.sent_s is not None:
-                pending.sent_s = None
-                pending.due_s = now_s + AGAIN_S
-                self._prove(key, pending)
-                break
+        self._unheard.discard(sensor)
+        key, _ = self._under_way.pop(sensor, (None, now_s))
+        if key is not None and key in self._calls:
+            self._calls[key].due_s = now_s + AGAIN_S
+            self._prove(key, self._calls[key])
         self.tick(now_s)
 
     def tick(self, now_s: float) -> None:
         """Send what is due."""
+        for sensor, (key, sent_s) in list(self._under_way.items()):
+            if now_s - sent_s >= ANSWER_S:
+                del self._under_way[sensor]
+                self._unheard.add(sensor)
+                if key is not None and key in self._calls:
+                    self._calls[key].wait(now_s)
         for key, pending in list(self._calls.items()):
-            if pending.sent_s is not None and now_s - pending.sent_s >= ANSWER_S:
-                pending.wait(now_s)
-            if pending.sent_s is not None or now_s < pending.due_s:
+            sensor = pending.ring.sensor
+            if now_s < pending.due_s or sensor in self._under_way:
                 continue
             if now_s - pending.told_s >= AGAIN_S:
                 pending.told_s = now_s
                 self._tell(pending.ring)
-            if not self._has_node(pending.ring.sensor):
+            if not self._has_node(sensor):
                 pending.due_s = now_s + AGAIN_S
                 self._prove(key, pending)
-            elif not self._busy(pending.ring.sensor):
-                self._sound(pending, now_s)
+            else:
+                self._sound(key, pending, now_s)
 
     def due_s(self) -> float | None:
         """When `tick` has something to do."""
-        dues = [
-            p.due_s if p.sent_s is None else p.sent_s + ANSWER_S
-            for p in self._calls.values()
-            if p.sent_s is not None or not self._busy(p.ring.sensor)
-        ]
+        dues = [sent_s + ANSWER_S for _, sent_s in self._under_way.values()]
+        dues += [p.due_s for p in self._calls.values() if p.ring.sensor not in self._under_way]
         return min(dues, default=None)
 
-    def _busy(self, sensor: str) -> bool:
-        return any(p.ring.sensor == sensor and p.sent_s is not None for p in self._calls.values())
-
-    def _sound(self, pending: _Pending, now_s: float) -> None:
+    def _sound(self, key: tuple[int, str], pending: _Pending, now_s: float) -> None:
         ring = pending.ring
         seconds = SOUND_S.get(ring.kind, SHORT_S)
         if self._send(ring.sensor, f"buzz {PATTERNS[ring.kind]} {seconds}"):
-            pending.sent_s = now_s
+            self._under_way[ring.sensor] = (key, now_s)
             self._sounding[ring.sensor] = now_s + seconds
         else:
             pending.wait(now_s)

@@ -19,7 +19,6 @@ class Publisher:
     def __init__(self, publish: Publish, bench: str) -> None:
         self._publish = publish
         self._prefix = f"uvdose/{bench}"
-        self._last = b""
         self._due_s = 0.0
 
     def event(self, event: EventDoc) -> None:
@@ -27,11 +26,8 @@ class Publisher:
         self._publish(f"{self._prefix}/event", msgspec.json.encode(event.flat()), False)
 
     def state(self, status: StatusDoc, now_s: float) -> None:
-        """Publish the state, retained, when it is time and it has changed."""
+        """Publish the state, retained, when it is time."""
         if now_s < self._due_s:
             return
         self._due_s = now_s + STATE_EVERY_S
-        payload = msgspec.json.encode(status)
-        if payload != self._last:
-            self._last = payload
-            self._publish(f"{self._prefix}/state", payload, True)
+        self._publish(f"{self._prefix}/state", msgspec.json.encode(status), True)

@@ -6,11 +6,25 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several, whole_id
+from .options import (
+    Ago,
+    At,
+    HomeDir,
+    Json,
+    Lead,
+    Looks,
+    NoLook,
+    NoOvershoot,
+    Overshoots,
+    home_of,
+    moment,
+    several,
+    whole_id,
+)
 
 if TYPE_CHECKING:
     from ..exposure.target import Target
-    from ..messages import ExposureDoc, Taken
+    from ..messages import ExposureDoc, Taken, When
 
 Text = str | None
 Id = Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")]
@@ -32,6 +46,15 @@ def expose(
     override: Annotated[
         bool, typer.Option("--override", help="Use the target although it was proved with another sensor setting.")
     ] = False,
+    ago: Ago = None,
+    at: At = None,
+    by_light: Annotated[
+        bool, typer.Option("--by-light", help="Begin when the light comes up, hold when it falls: for a sensor that"
+                                              " rides on the frame.")
+    ] = False,
+    light_on: Annotated[
+        float | None, typer.Option(metavar="IRRADIANCE", help="With --by-light: begin at this much light.")
+    ] = None,
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
@@ -47,20 +70,23 @@ def expose(
     plan_with(CallPlan(), looks, lead, overshoots)
     request = StartRequest(
         target=target, sensor=sensor, frame=frame, label=label, count_in_s=count_in, override=override, looks=looks,
-        lead_s=lead, overshoots=overshoots,
+        lead_s=lead, overshoots=overshoots, when=moment(ago, at), by_light=by_light, light_on=light_on,
     )
     daemon = need_daemon(place)
     begun_s = real_s()
     taken = daemon.post("exposures", request, Taken)
-    shown = _exposure_of(taken)
+    shown = exposure_of(taken)
     if as_json:
         print_json(shown)
     else:
         with journal(place) as store:
             used = next((t for t in store.versions(shown.target) if t.version == shown.target_version), None)
         _say_started(shown, used)
-        _count_down(begun_s + count_in, count_in)
-    _say_unrecorded(taken)
+        if by_light:
+            _say_waiting()
+        else:
+            _count_down(begun_s + count_in, count_in)
+    say_unrecorded(taken)
 
 
 def _say_started(shown: ExposureDoc, used: Target | None) -> None:
@@ -91,15 +117,19 @@ def _count_down(beat_s: float, count_in: int) -> None:
     print("uncover now" if count_in else "counting: it is in the light now", flush=True)
 
 
-def _act(act: str, number: str, as_json: bool, home: str | None) -> None:
+def _say_waiting() -> None:
+    print("waiting: it begins when the light comes up, and holds when it falls", flush=True)
+
+
+def _act(act: str, number: str, when: When, as_json: bool, home: str | None) -> None:
     from ..messages import Taken
     from ..review.layout import percent, with_unit
     from .asking import need_daemon
     from .show import print_json
 
     exposure = whole_id(number)
-    taken = need_daemon(home_of(home)).post(f"exposures/{exposure}/{act}", {}, Taken)
-    shown = _exposure_of(taken)
+    taken = need_daemon(home_of(home)).post(f"exposures/{exposure}/{act}", when, Taken)
+    shown = exposure_of(taken)
     if as_json:
         print_json(shown)
     elif shown.state == "void":
@@ -109,22 +139,22 @@ def _act(act: str, number: str, as_json: bool, home: str | None) -> None:
             f"exposure {exposure}: {DONE_WORD[act]} at {with_unit(shown.dose, shown.unit)},"
             f" {percent(shown.fraction)} of {shown.target} v{shown.target_version}", flush=True,
         )
-    _say_unrecorded(taken)
+    say_unrecorded(taken)
 
 
-def hold(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+def hold(number: Id, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is out of the light: stop counting."""
-    _act("hold", number, as_json, home)
+    _act("hold", number, moment(ago, at), as_json, home)
 
 
-def resume(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+def resume(number: Id, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is in the light again: go on counting."""
-    _act("resume", number, as_json, home)
+    _act("resume", number, moment(ago, at), as_json, home)
 
 
-def finish(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+def finish(number: Id, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is done: its dose is final."""
-    _act("finish", number, as_json, home)
+    _act("finish", number, moment(ago, at), as_json, home)
 
 
 def quiet(
@@ -144,10 +174,11 @@ def quiet(
         print_json(taken)
     else:
         print("the present calls are silenced" if exposure is None else f"exposure {exposure}: its call is silenced")
-    _say_unrecorded(taken)
+    say_unrecorded(taken)
 
 
-def _exposure_of(taken: Taken) -> ExposureDoc:
+def exposure_of(taken: Taken) -> ExposureDoc:
+    """The exposure that an act answers with. Raises `Refusal`."""
     from ..model import Refusal
 
     if taken.exposure is None:
@@ -155,7 +186,8 @@ def _exposure_of(taken: Taken) -> ExposureDoc:
     return taken.exposure
 
 
-def _say_unrecorded(taken: Taken) -> None:
+def say_unrecorded(taken: Taken) -> None:
+    """Say so when an act is not on disk yet."""
     from .show import note
 
     if not taken.recorded:

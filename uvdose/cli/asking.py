@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import sqlite3
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -12,8 +13,8 @@ from typing import TypeVar
 import msgspec
 
 from ..config import Home
-from ..home import Runtime, read_runtime
-from ..journal.schema import open_reading
+from ..home import Runtime, lock, read_runtime
+from ..journal.schema import Older, open_reading, open_writing
 from ..journal.store import Store
 from ..messages import EventDoc, StatusDoc
 from ..model import Refusal
@@ -76,7 +77,11 @@ class Daemon:
         except urllib.error.HTTPError as err:
             with closing(err):
                 raise self._refusal(err) from None
-        except (OSError, http.client.HTTPException, ValueError):
+        except (OSError, http.client.HTTPException, ValueError) as err:
+            if isinstance(getattr(err, "reason", err), TimeoutError):
+                raise Refusal(
+                    "the daemon is slow to answer; what you asked may still be done: look at `uvdose status`"
+                ) from None
             raise no_daemon(self._home) from None
 
     def _refusal(self, err: urllib.error.HTTPError) -> Refusal:
@@ -131,6 +136,19 @@ def need_daemon(home: Home) -> Daemon:
 
 @contextmanager
 def journal(home: Home) -> Iterator[Store]:
-    """The home's journal for reading, also while a daemon writes it. Raises `Refusal`."""
-    with closing(open_reading(home.journal_file)) as db:
-        yield Store(db)
+    """The home's journal for reading, also while a daemon writes it. Raises `Refusal`.
+
+    One of an older uvdose is brought up to date first, under the home's lock.
+    """
+    try:
+        db = open_reading(home.journal_file)
+    except Older:
+        with lock(home, "uvdose, bringing the journal up to date"):
+            open_writing(home.journal_file).close()
+        db = open_reading(home.journal_file)
+    with closing(db):
+        try:
+            yield Store(db)
+        except sqlite3.Error as err:
+            told = f"journal {home.journal_file} cannot be read ({err}): `uvdose journal check` says more"
+            raise Refusal(told) from None

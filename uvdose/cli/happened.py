@@ -62,6 +62,8 @@ def event_text(event: EventDoc) -> str:
 
     wall_us = from_iso(event.utc)
     who = f"exposure {event.exposure}" if event.exposure is not None else f"sensor {event.sensor}"
+    if event.exposure is None and event.sensor is None:
+        who = "journal"
     data = dict(event.data)
     parts = [f"{local_date(wall_us)} {local_time(wall_us)}", f"{event.event:<9}", who]
     if "key" in data and data["key"] != event.event:
@@ -70,7 +72,7 @@ def event_text(event: EventDoc) -> str:
         parts.append(with_unit(float(data["dose"]), str(data["unit"])))
     if "seconds" in data:
         parts.append(f"{float(data['seconds']):.1f} s {data.get('kind', '')}")
-    parts += [str(data[key]) for key in ("alarm", "line") if key in data]
+    parts += [str(data[key]) for key in ("alarm", "line") if key in data and data[key] != who]
     if "calls" in data:
         parts.append(", ".join(map(str, data["calls"])))
     return "  ".join(parts)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..model import Refusal
 from .options import HomeDir, Json, home_of, whole_id
 
 if TYPE_CHECKING:
@@ -57,7 +58,10 @@ def _ended(told: StatusDoc, until: int | None) -> bool:
 
     if until is None:
         return False
-    return all(d.state in ENDED for d in told.exposures if d.id == until)
+    found = [d for d in told.exposures if d.id == until]
+    if not found:
+        raise Refusal(f"no exposure {until} is running or was begun today")
+    return all(d.state in ENDED for d in found)
 
 
 def _live(daemon: Daemon, until: int | None) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -11,6 +12,7 @@ from ..model import Refusal
 
 if TYPE_CHECKING:
     from ..config import Home
+    from ..messages import When
 
 MAX_ID = 2**31 - 1
 
@@ -34,6 +36,12 @@ Overshoots = Annotated[
     typer.Option("--overshoot", metavar="STOPS", help="Call again this many stops past the target; repeat for more."),
 ]
 NoOvershoot = Annotated[bool, typer.Option("--no-overshoot", help="No calls past the target.")]
+Ago = Annotated[
+    str | None, typer.Option("--ago", metavar="TIME", help="It happened this long ago: 90, 90s, 2m, 1:30 or 1h.")
+]
+At = Annotated[
+    str | None, typer.Option("--at", metavar="HH:MM[:SS]", help="It happened at this time of day.")
+]
 
 _before_command: list[str] = []
 
@@ -72,6 +80,25 @@ def whole_id(text: str, what: str = "exposure") -> int:
     if not (text.isascii() and text.isdigit() and 0 < len(text) < 12 and 0 < int(text) <= MAX_ID):
         raise Refusal(f"{what} {text!r}: give its number, such as 12; `uvdose status` and `uvdose day` show it", 2)
     return int(text)
+
+
+def moment(ago: str | None, at: str | None) -> When:
+    """A moment in the past that a person typed; neither: now. Raises `Refusal` (code 2)."""
+    from ..messages import When
+
+    if ago is not None and at is not None:
+        raise Refusal("--ago and --at cannot both be meant; leave one out", 2)
+    return When(None if ago is None else seconds_of(ago), at)
+
+
+def seconds_of(text: str) -> float:
+    """A stretch of time that a person typed: 90, 90s, 2m, 1h or minutes:seconds. Raises `Refusal` (code 2)."""
+    found = re.fullmatch(r"(\d{1,6}(?:\.\d+)?)\s*([smh]?)|(\d{1,4}):(\d{2})", text.strip())
+    if found is None:
+        raise Refusal(f"time {text!r}: give how long ago, such as 90s, 2m or 1:30", 2)
+    if found[3] is not None:
+        return int(found[3]) * 60.0 + int(found[4])
+    return float(found[1]) * {"": 1, "s": 1, "m": 60, "h": 3600}[found[2]]
 
 
 def finite(value: float, what: str, low: float, high: float, example: str) -> float:

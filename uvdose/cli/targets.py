@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..model import Refusal
 from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
 
 if TYPE_CHECKING:
@@ -52,10 +53,11 @@ def set_target(
 
     place = home_of(home)
     looks, overshoots = several(look, no_look, "look"), several(overshoot, no_overshoot, "overshoot")
-    check_dose(dose)  # here, since JSON cannot carry NaN to the daemon
+    unit = unit or _last_unit(place, name)
+    check_dose(dose, unit)  # here, since JSON cannot carry NaN to the daemon
     plan_with(CallPlan(), looks, lead, overshoots)
     request = TargetRequest(
-        name=name, dose=dose, unit=unit or _last_unit(place, name), sensor=sensor, process=process, paper=paper,
+        name=name, dose=dose, unit=unit, sensor=sensor, process=process, paper=paper,
         coat=coat, film=film, looks=looks, lead_s=lead, overshoots=overshoots, reason=reason,
     )
     target = _through_daemon(place, request) or _under_lock(place, request)
@@ -83,6 +85,8 @@ def _through_daemon(place: Home, request: TargetRequest) -> Target | None:
     if daemon is None:
         return None
     made = daemon.post("targets", request, dict)
+    if not made["recorded"]:
+        raise Refusal("the target is set, but not yet on disk; `uvdose status` says why, and it is tried again")
     with journal(place) as store:
         return next(t for t in store.versions(request.name) if t.version == made["version"])
 

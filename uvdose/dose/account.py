@@ -101,7 +101,9 @@ class Account:
         self._us[Kind.MEASURED] += span_ms * 1000
         if s.sat_ms:
             whole_ms = _span(s)
-            self._saturate(min(s.sat_ms, span_ms if whole_ms == 0 else s.sat_ms * span_ms // whole_ms) * 1000)
+            sat_ms = min(s.sat_ms, span_ms if whole_ms == 0 else s.sat_ms * span_ms // whole_ms)
+            mean = (s.register1 - s.register0) / max(1, whole_ms)
+            self._saturate(sat_ms * 1000, max(mean, self.response.full_scale or 0.0))
 
     def _add_moment(self, s: MomentSegment, w: Window) -> None:
         t0_us = max(s.t0_us, w.start.t_us)
@@ -129,16 +131,29 @@ class Account:
         self._var[s.kind] += var
         self._var2[s.kind] += var * var / s.dof
         self._noise += s.noise * share * share
-        if s.saturated:
-            self._saturate(t1_us - t0_us)
+        full = self.response.full_scale
+        if full is not None and max(s.value0, s.value1) >= full:
+            self._saturate(t1_us - t0_us, full)
 
-    def _saturate(self, us: int) -> None:
+    def _saturate(self, us: int, value: float) -> None:
         """Light at full scale may have been stronger: up to as much again is allowed for in the high end."""
         self._saturated_us += us
-        if self.response.full_scale is not None:
-            self._saturated_peak += us / US_PER_S * (self.response.full_scale - self.response.zero)
+        self._saturated_peak += us / US_PER_S * max(0.0, value - self.response.zero)
 
-    def figures(self, ahead: float = 0.0, ahead_missing: float = 0.0, ahead_missing_peak: float = 0.0) -> Figures:
+    def reckoned(self) -> float:
+        """Dose and the central estimate of what is missing, scaled: the figure that decides, and nothing else."""
+        r = self.response
+        register = (self._counts_ms - r.zero * self._span_ms) / 1000
+        return r.factor * (register + self._moments + self._bridged + self._missing)
+
+    @property
+    def hole_s(self) -> tuple[float, float]:
+        """Seconds bridged and missing so far."""
+        return self._us[Kind.BRIDGED] / US_PER_S, self._us[Kind.MISSING] / US_PER_S
+
+    def figures(
+        self, ahead: float = 0.0, ahead_missing: float = 0.0, ahead_peak: float = 0.0, ahead_missing_s: float = 0.0
+    ) -> Figures:
         """The sums, scaled. `ahead…`: light since the last reading, in unit·s, predicted and not yet in the sums."""
         r = self.response
         register = (self._counts_ms - r.zero * self._span_ms) / 1000
@@ -154,7 +169,7 @@ class Account:
         u, dof = combine(parts)
         half = coverage_factor(dof) * u
         missing = r.factor * (self._missing + ahead_missing)
-        most = r.factor * (max(self._missing_peak, self._missing) + max(ahead_missing_peak, ahead_missing))
+        most = r.factor * (max(self._missing_peak, self._missing) + max(ahead_peak, ahead_missing))
         saturation = r.factor * self._saturated_peak
         halves = {p.name: coverage_factor(p.dof) * p.u for p in parts} | {"missing": most, "saturation": saturation}
         return Figures(
@@ -164,7 +179,7 @@ class Account:
             missing=missing,
             measured_s=self._us[Kind.MEASURED] / US_PER_S,
             bridged_s=self._us[Kind.BRIDGED] / US_PER_S,
-            missing_s=self._us[Kind.MISSING] / US_PER_S,
+            missing_s=self._us[Kind.MISSING] / US_PER_S + ahead_missing_s,
             saturated_s=self._saturated_us / US_PER_S,
             parts={name: value for name, value in halves.items() if value > 0},
         )

@@ -83,6 +83,10 @@ class Health:
             changes += self.set(key, key in found)
         return changes
 
+    def expect(self, usual_us: int) -> None:
+        """How often a reading came in the last run, so that a slow sensor is not called silent at the start."""
+        self._limit_us = max(SILENT_US, SILENT_INTERVALS * usual_us, self._floor_us)
+
     def tick(self, t_us: int) -> list[Change]:
         """Time passed."""
         if self._quiet_since_us is None or t_us - self._quiet_since_us < self._limit_us:

@@ -78,6 +78,11 @@ class Track:
         return self._usual_us
 
     @property
+    def reach_us(self) -> int:
+        """How far beyond the last reading its value is taken as the light of now; further on light is missing."""
+        return min(self.hole_us, max(US_PER_S, HOLE_INTERVALS * self._usual_us, self._floor_us))
+
+    @property
     def hole_us(self) -> int:
         """A pause longer than this is a hole."""
         return max(HOLE_US, HOLE_INTERVALS * self._usual_us, self._floor_us)
@@ -107,7 +112,7 @@ class Track:
         )
         return [self._hole(p0, p1, p0.t_us, begin_us), counted] if begin_us > p0.t_us else [counted]
 
-    def _hole(self, p0: Point, p1: Point, t0_us: int, t1_us: int, saturated: bool = False) -> MomentSegment:
+    def _hole(self, p0: Point, p1: Point, t0_us: int, t1_us: int) -> MomentSegment:
         """A stretch that nothing measured: straight between the values at its ends.
 
         Its variance is that of a straight bridge over the light of the last minutes; where the light at its ends
@@ -121,16 +126,13 @@ class Track:
             error, dof = self.history.bridge_error(seconds)
             step_var = ((p1.value - p0.value) * seconds) ** 2 / 12
             var, dof = max(error * error, step_var), max(dof, 1.0)
-        return MomentSegment(
-            t0_us, t1_us, p0.value, p1.value, kind, var, dof, self._peak(p0, p1), saturated=saturated
-        )
+        return MomentSegment(t0_us, t1_us, p0.value, p1.value, kind, var, dof, self._peak(p0, p1))
 
     def _moment(self, p0: Point, p1: Point) -> MomentSegment:
         pause_us = p1.t_us - p0.t_us
-        saturated = self.is_saturated(p0.reading) or self.is_saturated(p1.reading)
         if pause_us > self.hole_us:
             self._last_step = 0.0
-            return self._hole(p0, p1, p0.t_us, p1.t_us, saturated)
+            return self._hole(p0, p1, p0.t_us, p1.t_us)
         seconds = pause_us / US_PER_S
         step = p1.value - p0.value
         # A random walk pinned at both ends strays from the straight line by (step² dt²) / 12 on average. White noise
@@ -139,7 +141,7 @@ class Track:
         noise = -5 / 6 * step * self._last_step * seconds * seconds
         self._last_step = step
         return MomentSegment(
-            p0.t_us, p1.t_us, p0.value, p1.value, Kind.MEASURED, walk, 1.0, max(p0.value, p1.value), noise, saturated
+            p0.t_us, p1.t_us, p0.value, p1.value, Kind.MEASURED, walk, 1.0, max(p0.value, p1.value), noise
         )
 
     def _peak(self, p0: Point, p1: Point) -> float:

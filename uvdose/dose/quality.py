@@ -1,14 +1,15 @@
 """Quality of a stream of readings: what its own values say about the sensor. Pure; decided from the last 120 readings.
 
 Each finding has a key, words for the person, and its effect on the dose. It is raised within seconds and cleared
-with hysteresis. What counts as frozen and what as noise follows from the sensor's own recent habit, so that a steady
-lamp, a coarse converter and a quiet sensor each stay without alarm.
+with hysteresis. A value that stands still is frozen only where the sensor's own noise spans several of its steps: a
+steady lamp, a coarse converter in a clear sky and a quiet sensor may all say the same number for minutes.
 """
 
 from __future__ import annotations
 
 import math
 from collections import deque
+from itertools import pairwise
 
 import msgspec
 
@@ -16,9 +17,11 @@ from ..units import US_PER_S
 
 LOOK_BACK = 120
 FROZEN_US = 5 * US_PER_S
-FROZEN_ODDS = 1e-9
+FROZEN_RUN = 12
+FROZEN_STEPS = 2.0  # noise of so many steps of the converter repeats a value once in seven times, twelve times never
 NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
 NOISE_MIN = 24
+DIM_SHARE = 0.05
 NEGATIVE_RUN = 5
 CLEAR_RUN = 10
 ABSURD_W_M2 = 2000.0
@@ -58,7 +61,9 @@ class Quality:
         self._full_scale = full_scale
         self._factor = factor
         self._values: deque[float] = deque(maxlen=LOOK_BACK)
-        self._same: deque[bool] = deque(maxlen=LOOK_BACK)
+        self._noise_before = 0.0
+        self._brightest = 0.0
+        self._lit = False
         self._run = 0
         self._run_since_us = 0
         self._last_us = 0
@@ -73,12 +78,12 @@ class Quality:
             if self._run == 0:
                 self._run_since_us = self._last_us
             self._run += 1
-        elif values:
-            # The habit is learnt from runs that ended by themselves, never from the one that is judged.
-            self._same.extend([True] * min(self._run, LOOK_BACK))
-            self._same.append(False)
+            if self._run == FROZEN_RUN // 2:
+                self._noise_before = self.noise(self._run) if self._zigzags(self._run) else 0.0
+        else:
             self._run = 0
         values.append(value)
+        self._brightest = max(self._brightest, value - self._zero)
         self._negative = self._negative + 1 if value < self._zero and self._is_negative(value) else 0
         self._judge("saturated", saturated)
         self._judge("frozen", not saturated and self._run > 0 and self._is_frozen(t_us), at_once=self._run == 0)
@@ -100,35 +105,53 @@ class Quality:
                 self.found.discard(key)
 
     def _is_frozen(self, t_us: int) -> bool:
-        if t_us - self._run_since_us < FROZEN_US or len(self._same) < 20 or self._values[-1] <= self._dark():
+        if self._run < FROZEN_RUN or t_us - self._run_since_us < FROZEN_US or self._noise_before == 0.0:
             return False
-        # Laplace's rule: a value that has moved each time so far may well repeat once by chance.
-        repeats = (sum(self._same) + 1) / (len(self._same) + 2)
-        return self._run * math.log(repeats) < math.log(FROZEN_ODDS)
+        if self._values[-1] <= self._dark():
+            return False
+        # The longer it stands, the fewer moving values are left to tell the step from: once frozen it stays so.
+        return "frozen" in self.found or self._noise_before >= FROZEN_STEPS * self._step()
+
+    def _step(self) -> float:
+        """The smallest change that the sensor has shown, in the unit."""
+        return min((abs(b - a) for a, b in pairwise(self._values) if a != b), default=math.inf)
 
     def _dark(self) -> float:
         """At or below this a value may stand still for hours: night, or a cap."""
         return self._zero + 0.01 * max(0.0, max(self._values) - self._zero)
 
-    def noise(self) -> float:
-        """Standard deviation of the reading-to-reading noise, in the unit: from second differences, which a light
-        that changes slowly leaves out (their median absolute value is 0.6745 x sqrt(6) sigma for white noise)."""
+    def noise(self, skip: int = 0) -> float:
+        """Standard deviation of the reading-to-reading noise, in the unit, the newest `skip` values left out.
+
+        From second differences, which a light that changes slowly leaves out: their median absolute value is
+        0.6745 x sqrt(6) sigma for white noise. 0 where there are too few values.
+        """
         v = self._values
-        if len(v) < NOISE_MIN:
+        if len(v) < NOISE_MIN + skip:
             return 0.0
-        last = [v[i] for i in range(-NOISE_MIN, 0)]
+        last = [v[i] for i in range(-NOISE_MIN - skip, -skip)]
         second = sorted(abs(last[i - 1] - 2 * last[i] + last[i + 1]) for i in range(1, len(last) - 1))
         return second[len(second) // 2] / (0.6745 * math.sqrt(6))
 
+    def _zigzags(self, skip: int) -> bool:
+        """Whether values before the newest `skip` went up and down as noise does (two steps of three turn back), and
+        not one way for a while as light does."""
+        v = self._values
+        if len(v) < NOISE_MIN + skip:
+            return False
+        last = [v[i] for i in range(-NOISE_MIN - skip, -skip)]
+        steps = [b - a for a, b in pairwise(last) if a != b]
+        turns = sum(a * b < 0 for a, b in pairwise(steps))
+        return len(steps) > NOISE_MIN // 2 and turns >= (len(steps) - 1) / 2
+
     def _is_noisy(self) -> bool:
         noise = self.noise()
-        if noise == 0.0:
-            return False
-        last = [self._values[i] for i in range(-NOISE_MIN, 0)]
+        last = [self._values[i] for i in range(-NOISE_MIN, 0)] if noise > 0 else [self._zero]
         level = sorted(last)[len(last) // 2] - self._zero
-        if level <= 0:
-            return False
-        return noise > (NOISE_CLEAR if "noisy" in self.found else NOISE_SHARE) * level
+        self._lit = self._lit or level > 2 * noise > 0
+        if not self._lit or level < DIM_SHARE * self._brightest:
+            return False  # in the dark, or before there ever was light, noise is all there is
+        return 0 < (NOISE_CLEAR if "noisy" in self.found else NOISE_SHARE) * level < noise
 
     def _is_negative(self, value: float) -> bool:
         span = self._full_scale - self._zero if self._full_scale is not None else max(map(abs, self._values))

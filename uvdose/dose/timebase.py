@@ -1,15 +1,24 @@
 """Timebase: a source's own time mapped to dose time by the least delay seen, never by arrival alone.
 
 Whatever holds a message up (a busy radio, a full buffer) only ever makes it later. So the smallest difference
-between arrival and the source's own time is the best estimate of the true offset. It may rise again by at most
-500 ppm of the time passed, which is what a poor node's clock drifts.
+between arrival and the source's own time is the best estimate of the true offset. It rises again slowly, by what a
+good clock drifts, and faster when every message of the last minute came later than it says, which is what a poor
+clock looks like. A clock that was set is followed once several readings agree that it was.
 """
 
 from __future__ import annotations
 
-DRIFT_PPM = 500
+from ..units import US_PER_S
+
+GOOD_PPM, POOR_PPM = 500, 10_000
 WRAP_32 = 1 << 32
 _HALF_32 = 1 << 31
+
+STEP_US = 10 * US_PER_S  # further off than this the source's clock was set
+AGREED = 5
+AGREED_US = 4 * US_PER_S
+BLOCK_US = 30 * US_PER_S
+SLACK_US = US_PER_S // 20
 
 
 def after_32(new: int, old: int) -> int:
@@ -24,22 +33,72 @@ class SourceTime:
         self._offset_us: int | None = None
         self._arrival_us = 0
         self._last_us = 0
+        self._block_us = 0
+        self._least_lag_us = self._least_before_us = 0
+        self._doubts: list[tuple[int, int]] = []
 
     def to_dose_us(self, source_us: int, arrival_us: int) -> int:
-        """Dose time of a reading taken at `source_us` that arrived at `arrival_us`; never before an earlier one."""
-        seen = arrival_us - source_us
+        """Dose time of a reading taken at `source_us` that arrived at `arrival_us`.
+
+        Never before an earlier one, never after its arrival.
+        """
+        seen_us = arrival_us - source_us
         if self._offset_us is None:
-            self._offset_us = seen
+            self._start(seen_us, arrival_us)
+        lag_us = seen_us - self._rise(arrival_us)
+        if abs(lag_us) > STEP_US and self._was_set(seen_us, arrival_us):
+            self._start(seen_us, arrival_us)
+        elif lag_us < -STEP_US:
+            return self._out(arrival_us, arrival_us)  # ahead of its own arrival: not to be believed yet
         else:
-            risen = self._offset_us + max(0, arrival_us - self._arrival_us) * DRIFT_PPM // 1_000_000
-            self._offset_us = min(risen, seen)
-        self._arrival_us = max(self._arrival_us, arrival_us)
-        self._last_us = max(self._last_us, source_us + self._offset_us)
-        return self._last_us
+            if abs(lag_us) <= STEP_US:
+                self._doubts.clear()
+            self._offset_us = min(self._offset(), seen_us)
+            self._learn(max(0, lag_us), arrival_us)
+        return self._out(source_us + self._offset(), arrival_us)
 
     def restart(self) -> None:
         """Forget the offset: the source's clock was set, or stood still. Dose time still never goes back."""
         self._offset_us = None
+
+    def _offset(self) -> int:
+        assert self._offset_us is not None
+        return self._offset_us
+
+    def _start(self, seen_us: int, arrival_us: int) -> None:
+        self._offset_us = seen_us
+        self._block_us = self._arrival_us = max(self._arrival_us, arrival_us)
+        self._least_lag_us = self._least_before_us = 0
+        self._doubts.clear()
+
+    def _out(self, t_us: int, arrival_us: int) -> int:
+        self._last_us = max(self._last_us, min(t_us, arrival_us))
+        return self._last_us
+
+    def _rise(self, arrival_us: int) -> int:
+        """The offset, risen by what the clock may have drifted since the last arrival."""
+        late = min(self._least_lag_us, self._least_before_us) > SLACK_US
+        since_us = max(0, arrival_us - self._arrival_us)
+        self._arrival_us = max(self._arrival_us, arrival_us)
+        self._offset_us = self._offset() + since_us * (POOR_PPM if late else GOOD_PPM) // 1_000_000
+        return self._offset_us
+
+    def _learn(self, lag_us: int, arrival_us: int) -> None:
+        """Keep the least lag of this half minute and of the one before."""
+        if arrival_us - self._block_us >= BLOCK_US:
+            self._block_us = arrival_us
+            self._least_before_us, self._least_lag_us = self._least_lag_us, lag_us
+        else:
+            self._least_lag_us = min(self._least_lag_us, lag_us)
+
+    def _was_set(self, seen_us: int, arrival_us: int) -> bool:
+        """Whether several readings, over some seconds, agree on one new offset. A backlog that drains does not: its
+        lag shrinks from reading to reading."""
+        self._doubts = [*self._doubts[1 - AGREED :], (arrival_us, seen_us)]
+        if len(self._doubts) < AGREED or arrival_us - self._doubts[0][0] < AGREED_US:
+            return False
+        offsets = [seen for _, seen in self._doubts]
+        return max(offsets) - min(offsets) < STEP_US // 10
 
 
 class NodeTime:

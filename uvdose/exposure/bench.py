@@ -6,55 +6,25 @@ and calls then. The bench itself never waits for either.
 
 from __future__ import annotations
 
-import msgspec
-
 from ..dose.health import Change
-from ..dose.integrator import BRIDGE_US
+from ..dose.integrator import BRIDGE_US, reading_value
 from ..dose.response import Identity, Response
-from ..model import Answer, BadInput, Decoded, Fact, Mark, Reading, Refusal, Segment
+from ..model import Answer, BadInput, Decoded, Fact, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
-from .calls import LEAD, REACHED
-from .channel import Channel, Timed
-from .exposure import NO_DUE, ActRecord, Crossing, Exposure, Plan
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER
+from .channel import Channel, Timed, told_change
+from .exposure import MAY_BE_ENOUGH, NO_DUE, Exposure
+from .outcome import Outcome, Ring
+from .record import Crossing, Plan
 from .states import ENDED, Act, State
 
 SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
 FRESH_FLOOR_S = 2.0
 
-FACT_OF_ACT = {Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished"}
-
-
-class Ring(msgspec.Struct, frozen=True):
-    """A call to make: of an exposure, by its key; `insist` until the person acknowledges it."""
-
-    exposure: int
-    key: str
-    kind: str
-    sensor: str
-    t_us: int
-    insist: bool
-    text: str
-
-
-class Outcome:
-    """What follows from one step of the bench."""
-
-    __slots__ = ("acts", "asks", "changed", "facts", "hushes", "readings", "refined", "rings")
-
-    def __init__(self) -> None:
-        self.readings: list[tuple[str, int, Reading]] = []
-        self.facts: list[Fact] = []
-        self.acts: list[tuple[int, ActRecord]] = []
-        self.refined: list[tuple[int, int, Mark]] = []
-        self.rings: list[Ring] = []
-        self.hushes: list[tuple[int, str]] = []
-        self.changed: list[Exposure] = []
-        self.asks: list[str] = []
-
-    @property
-    def pressing(self) -> bool:
-        """Whether it holds more than readings, so that it must be committed at once."""
-        return bool(self.facts or self.acts or self.refined or self.rings or self.hushes or self.changed)
+FACT_OF_ACT = {
+    Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished", Act.AGAIN: "resumed",
+    Act.VOID: "voided",
+}
 
 
 class Bench:
@@ -93,6 +63,14 @@ class Bench:
         self._tell(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out)
         return out
 
+    def introduced(self, sensor: str, was: str | None, now: str, t_us: int) -> Outcome:
+        """A node has said who it is: `ok who <name> <firmware> <sensor> <gain> <full_scale> <zero>`."""
+        out = Outcome()
+        channel = self.channels[sensor]
+        line = told_change(was, now, channel.track.response.full_scale)
+        self._tell(channel, channel.health.set("changed", line is not None, line or ""), t_us, out)
+        return out
+
     def tick(self, now_us: int) -> Outcome:
         """Time passed: the beat of a count-in, silence, predicted crossings."""
         out = Outcome()
@@ -106,7 +84,11 @@ class Bench:
 
     def next_us(self, now_us: int) -> int:
         """When `tick` is due next, if no input comes."""
-        dues = [e.due_us(self.channels[e.plan.sensor].track, now_us) for e in self.running()]
+        dues = []
+        for exposure in self.running():
+            channel = self.channels[exposure.plan.sensor]
+            if channel.predicts(now_us):
+                dues.append(exposure.due_us(channel.track, now_us))
         for channel in self.channels.values():
             due = channel.due_us()
             if due is not None:
@@ -140,18 +122,34 @@ class Bench:
         exposure = Exposure(plan)
         self.exposures[plan.id] = exposure
         out.changed.append(exposure)
-        if plan.begin_us <= now_us:
-            self._act(exposure, Act.LIGHT, plan.begin_us, out)
+        if plan.begin_us <= now_us and plan.gate is None:
+            self._act(exposure, Act.LIGHT, self.channels[plan.sensor].mark(plan.begin_us), out)
         return out
 
     def act(self, number: int, act: Act, now_us: int) -> Outcome:
-        """The person holds, resumes or finishes. Raises `Refusal`."""
+        """The person's act, at a moment. It ends the calls that are on. Raises `Refusal`."""
         out = Outcome()
         exposure = self.exposure(number)
-        self._act(exposure, act, now_us, out)
-        if act in (Act.HOLD, Act.FINISH):
-            self._hush(exposure, list(exposure.open_calls), now_us, out, tell=False)
+        self._act(exposure, act, self.channels[exposure.plan.sensor].mark(now_us), out)
+        self._hush(exposure, list(exposure.open_calls), now_us, out, tell=False)
         self._predict(self.channels[exposure.plan.sensor], now_us, out)
+        return out
+
+    def mend(self, exposure: Exposure, what: str, now_us: int) -> Outcome:
+        """Take in an exposure that was counted anew, after the person has mended its acts or its light."""
+        out = Outcome()
+        channel = self.channels[exposure.plan.sensor]
+        old = self.exposures.get(exposure.id)
+        exposure.open_calls = {} if old is None else dict(old.open_calls)
+        exposure.reconcile(channel.track, now_us)
+        self.exposures[exposure.id] = exposure
+        gone = [key for key in exposure.open_calls if key not in exposure.passed or exposure.state in ENDED]
+        self._hush(exposure, gone, now_us, out, tell=False)
+        unit = exposure.plan.response.unit
+        dose = to_screen(exposure.figures(channel.track, now_us).dose, unit)
+        self._fact(out, exposure, "mended", now_us, {"what": what, "dose": dose, "unit": unit})
+        out.changed.append(exposure)
+        self._predict(channel, now_us, out)
         return out
 
     def quiet(self, number: int | None, now_us: int) -> Outcome:
@@ -190,42 +188,62 @@ class Bench:
 
     # -- inside ----------------------------------------------------------------------------------------------
 
-    def _act(self, exposure: Exposure, act: Act, t_us: int, out: Outcome) -> None:
+    def _act(self, exposure: Exposure, act: Act, mark: Mark, out: Outcome, by_light: bool = False) -> None:
         channel = self.channels[exposure.plan.sensor]
-        record = exposure.apply(act, channel.mark(t_us))
+        record = exposure.apply(act, mark, by_light)
         if act is Act.LIGHT:
-            exposure.skip_early_lead(exposure.light(channel.track, t_us).fastest)
+            exposure.skip_early_lead(exposure.light(channel.track, mark.t_us).fastest)
         out.acts.append((exposure.id, record))
         out.asks.append(channel.name)
         name = "voided" if exposure.state is State.VOID else FACT_OF_ACT[act]
-        f = exposure.figures(channel.track, t_us)
+        f = exposure.figures(channel.track, mark.t_us)
         unit = exposure.plan.response.unit
-        self._fact(out, exposure, name, t_us, {"dose": to_screen(f.dose, unit), "unit": unit})
+        by = {"by": "light"} if by_light else {}
+        self._fact(out, exposure, name, mark.t_us, {"dose": to_screen(f.dose, unit), "unit": unit} | by)
         out.changed.append(exposure)
 
     def _grow(self, channel: Channel, timed: list[Timed], changes: list[Change], now_us: int, out: Outcome) -> None:
         concerned = [e for e in self.exposures.values() if e.plan.sensor == channel.name and not e.settled]
         for item in timed:
             out.readings.append((channel.name, item.t_us, item.reading))
-            for segment in item.segments:
-                for exposure in concerned:
+            for exposure in concerned:
+                segments = item.segments if exposure.keeper is None else self._gated(exposure, item, out)
+                for segment in segments:
                     if exposure.state is not State.WAITING:
                         self._light(exposure, segment, channel, out)
         self._tell(channel, changes, now_us, out)
 
+    def _gated(self, exposure: Exposure, item: Timed, out: Outcome) -> list[Segment]:
+        """Begin, hold and resume by the light itself; returns the segments that are sure."""
+        assert exposure.keeper is not None
+        last = exposure.last_act
+        by_person = exposure.state is State.HELD and last is not None and not last.by_light
+        if by_person or exposure.state in ENDED:
+            return item.segments
+        lit = exposure.state in (State.COUNTING, State.REACHED)
+        mark, segments = exposure.keeper.feed(item, reading_value(item.reading), lit)
+        if mark is not None:
+            act = Act.HOLD if lit else Act.LIGHT if exposure.state is State.WAITING else Act.RESUME
+            self._act(exposure, act, mark, out, by_light=True)
+        return segments
+
     def _light(self, exposure: Exposure, segment: Segment, channel: Channel, out: Outcome) -> None:
         """Add a segment to an exposure, and see what it crossed."""
-        before = exposure.account.figures()
+        account = exposure.account
+        before, holes = account.reckoned(), account.hole_s
         for number, mark in exposure.add(segment, self._snap_us):
             out.refined.append((exposure.id, number, mark))
-        now = exposure.account.figures()
-        holes = {"bridged": now.bridged_s - before.bridged_s, "missing": now.missing_s - before.missing_s}
-        for kind, seconds in holes.items():
-            if seconds > 0:
-                self._fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": seconds})
+        for kind, then_s, now_s in zip(("bridged", "missing"), holes, account.hole_s, strict=True):
+            if now_s > then_s:
+                self._fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": now_s - then_s})
         if exposure.state not in ENDED:
-            doses = before.dose + before.missing, now.dose + now.missing
-            self._cross(exposure, exposure.crossed_in(segment, *doses, channel.track), out)
+            self._cross(exposure, exposure.crossed_in(segment, before, account.reckoned(), channel.track), out)
+            if exposure.proved_less():
+                self._hush(exposure, list(exposure.open_calls), segment.t1_us, out, tell=False)
+                self._fact(out, exposure, "mended", segment.t1_us, {
+                    "what": "the light proved less than was estimated; the target will be called again",
+                })
+                out.changed.append(exposure)
         if exposure.settled:
             out.changed.append(exposure)
 
@@ -233,14 +251,15 @@ class Bench:
         """Count-ins that are over, before any light is added: the segment in which the beat lies is the print's."""
         for exposure in list(self.exposures.values()):
             waits = exposure.plan.sensor == channel.name and exposure.state is State.WAITING
-            if waits and exposure.plan.begin_us <= now_us:
-                self._act(exposure, Act.LIGHT, exposure.plan.begin_us, out)
+            if waits and exposure.plan.gate is None and exposure.plan.begin_us <= now_us:
+                self._act(exposure, Act.LIGHT, channel.mark(exposure.plan.begin_us), out)
 
     def _predict(self, channel: Channel, now_us: int, out: Outcome) -> None:
         for exposure in list(self.exposures.values()):
             if exposure.plan.sensor != channel.name:
                 continue
-            self._cross(exposure, exposure.crossed(channel.track, now_us), out)
+            if channel.predicts(now_us):
+                self._cross(exposure, exposure.crossed(channel.track, now_us), out)
 
     def _cross(self, exposure: Exposure, crossings: list[Crossing], out: Outcome) -> None:
         for crossing in crossings:
@@ -252,28 +271,35 @@ class Bench:
             if threshold.kind == REACHED:
                 exposure.reach(crossing.t_us)
                 exposure.passed.add(LEAD)
-            elif not in_light:
+            elif not in_light and threshold.kind != REMINDER:
+                out.changed.append(exposure)  # that it has passed is kept
                 continue
-            dose = threshold.dose
-            if threshold.kind == LEAD:
-                dose = exposure.light(self.channels[exposure.plan.sensor].track, crossing.t_us).dose
+            f = exposure.figures(self.channels[exposure.plan.sensor].track, crossing.t_us)
+            # Where light is missing the dose that was read lies below the one that calls, and both are told.
+            exact = threshold.kind in (LOOK, REACHED, OVERSHOOT) and threshold.key != MAY_BE_ENOUGH
+            dose = threshold.dose - max(0.0, f.missing) if exact else f.dose
             unit = exposure.plan.response.unit
+            missing = {"missing_dose": to_screen(f.missing, unit)} if f.missing > 0 else {}
             self._fact(out, exposure, threshold.kind, crossing.t_us, {
                 "key": threshold.key, "dose": to_screen(dose, unit), "unit": unit,
                 "dose_s": crossing.t_us / US_PER_S, "predicted": not crossing.known,
-            })
+            } | missing)
             out.changed.append(exposure)
-            if in_light:
-                self._ring(exposure, crossing, dose, out)
+            if in_light or threshold.kind == REMINDER:
+                self._ring(exposure, crossing, dose, f.missing, out)
 
-    def _ring(self, exposure: Exposure, crossing: Crossing, dose: float, out: Outcome) -> None:
+    def _ring(self, exposure: Exposure, crossing: Crossing, dose: float, missing: float, out: Outcome) -> None:
         threshold = crossing.threshold
         for key in [k for k, kind in exposure.open_calls.items() if kind != REACHED]:
             exposure.open_calls.pop(key)
             out.hushes.append((exposure.id, key))
         exposure.open_calls[threshold.key] = threshold.kind
-        share = dose / exposure.plan.target.dose_base
-        text = f"{threshold.kind} {exposure.plan.target.name}, frame {exposure.plan.frame}, {share:.0%}"
+        target = exposure.plan.target
+        text = f"{threshold.kind} {target.name}, frame {exposure.plan.frame}, {dose / target.dose_base:.0%}"
+        if missing > 0:
+            text += f" read and about {missing / target.dose_base:.0%} missing"
+        if threshold.key == MAY_BE_ENOUGH:
+            text += ": it may be enough"
         out.rings.append(Ring(
             exposure.id, threshold.key, threshold.kind, exposure.plan.sensor, crossing.t_us,
             threshold.kind == REACHED, text,

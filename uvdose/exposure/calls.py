@@ -11,10 +11,10 @@ from .target import CallPlan
 
 APART_US = 30 * US_PER_S  # an overshoot call never comes closer to the target call than this
 
-LOOK, LEAD, REACHED, OVERSHOOT = "look", "lead", "reached", "overshoot"
+LOOK, LEAD, REACHED, OVERSHOOT, REMINDER = "look", "lead", "reached", "overshoot", "reminder"
 
 # The node's patterns, see the native line.
-PATTERNS = {"count-in": 1, LOOK: 2, LEAD: 3, REACHED: 4, OVERSHOOT: 5, "alarm": 6, "test": 7}
+PATTERNS = {"count-in": 1, LOOK: 2, LEAD: 3, REACHED: 4, OVERSHOOT: 5, REMINDER: 6, "test": 7}
 
 
 class Threshold(msgspec.Struct, frozen=True):

@@ -11,7 +11,7 @@ from ..dose.integrator import RESET_FLAG, Track
 from ..dose.order import MomentOrder, RegisterOrder
 from ..dose.response import Identity, Response
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime
-from ..model import Decoded, Mark, MomentReading, Reading, RegisterReading, Segment
+from ..model import Mark, MomentReading, Reading, RegisterReading, Segment
 from ..units import US_PER_S
 
 
@@ -42,6 +42,7 @@ class Channel:
         self._last_us = 0
         self._flags = 0
         self._booted = False
+        self._grace_us: int | None = None
 
     @property
     def late(self) -> int:
@@ -77,6 +78,15 @@ class Channel:
         timed = self._moments(self._moment_order.due(now_us))
         return timed, self._heard(timed, now_us) + self.health.tick(now_us)
 
+    def resumed(self, now_us: int, grace_us: int) -> None:
+        """The daemon has just begun: what the node counted meanwhile is waited for before anything is predicted."""
+        self._grace_us = now_us + grace_us
+        self.health.expect(self.track.usual_us)
+
+    def predicts(self, now_us: int) -> bool:
+        """Whether the light of now may be told from the last reading."""
+        return self.readings > 0 or self._grace_us is None or now_us >= self._grace_us
+
     def bad(self, reason: str) -> None:
         """Count an input that could not be read."""
         self.bad_inputs += 1
@@ -86,13 +96,16 @@ class Channel:
         """When `tick` has something to do."""
         held = self._moment_order.due_us()
         waits = held + self._moment_order.wait_us() if held is not None else None
-        return min((d for d in (self.health.due_us(), waits) if d is not None), default=None)
+        grace = self._grace_us if self.readings == 0 else None
+        return min((d for d in (self.health.due_us(), waits, grace) if d is not None), default=None)
 
     def mark(self, t_us: int) -> Mark:
         """The mark of an act at a moment: for a register node the register, told from the level of now."""
         last = self.track.last
         if last is None or not isinstance(last.reading, RegisterReading):
             return Mark(t_us)
+        if t_us < last.t_us:
+            return Mark(t_us)  # in the past: the readings around it will tell
         line = last.reading
         since_ms = (t_us - last.t_us) // 1000
         register = line.register + since_ms * line.level_milli // 1000
@@ -129,7 +142,26 @@ class Channel:
         return self.health.heard(arrival_us, self.track.usual_us, self.track.quality.found, late_us, restarted)
 
 
-def is_reading(item: Decoded) -> bool:
-    """Whether a decoded item is a reading at all."""
-    return isinstance(item, RegisterReading | MomentReading)
 
+_WHO = ("name", "firmware", "sensor", "gain", "full scale", "zero")
+_IDENTITY = (2, 3, 4)
+
+
+def told_change(was: str | None, now: str, full_scale: float | None) -> str | None:
+    """What has changed in a node's own account of itself that a dose depends on, as a line; None for nothing."""
+    then, told = (was or now).split(" ")[2:], now.split(" ")[2:]
+    changed = [
+        f"{_WHO[i]} was {then[i]}, is {told[i]}"
+        for i in _IDENTITY
+        if i < min(len(then), len(told)) and then[i] != told[i]
+    ]
+    if len(told) > _WHO.index("full scale") and full_scale is not None:
+        try:
+            own = float(told[4])
+        except ValueError:
+            own = full_scale
+        if own != full_scale:
+            changed.append(f"full scale is {told[4]} on the node, {full_scale:g} in the settings")
+    if not changed:
+        return None
+    return f"the node says: {'; '.join(changed)}: doses may not compare with those of before; make a calibration print"

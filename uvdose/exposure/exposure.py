@@ -2,63 +2,23 @@
 
 from __future__ import annotations
 
-import msgspec
+import math
 
 from ..dose.account import Account, Figures, Window, mark_between
-from ..dose.integrator import BRIDGE_US, Track
-from ..dose.response import Response
+from ..dose.integrator import Track
 from ..model import Mark, RegisterSegment, Segment
 from ..units import US_PER_S
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, Light, Threshold, due_us, thresholds
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER, Light, Threshold, due_us, thresholds
+from .gate import GateKeeper
+from .record import ActRecord, Crossing, Plan
+from .shade import Shades
 from .states import ENDED, Act, State, after
-from .target import Target
 
 NO_DUE = 1 << 62
 MAY_BE_ENOUGH = "look:missing"
-
-
-class ActRecord(msgspec.Struct):
-    """An act as the journal keeps it: what, when, and where it cuts the light.
-
-    refined: known better since. moved: the person has said when it really happened. withdrawn: taken back; it is as
-    if it had never been. by_light: taken by rising or falling light, not by the person.
-    """
-
-    number: int
-    act: Act
-    t_us: int
-    mark: Mark
-    refined: Mark | None = None
-    moved: Mark | None = None
-    withdrawn: bool = False
-    by_light: bool = False
-
-    @property
-    def cut(self) -> Mark:
-        """The best mark known."""
-        return self.moved or self.refined or self.mark
-
-
-class Plan(msgspec.Struct, frozen=True):
-    """What was settled when an exposure began; it never changes. pace: of the clock that counts it."""
-
-    id: int
-    target: Target
-    sensor: str
-    frame: str
-    response: Response
-    begin_us: int
-    pace: float = 1.0
-    label: str = ""
-    overridden: tuple[str, ...] = ()
-
-
-class Crossing(msgspec.Struct, frozen=True):
-    """A threshold was crossed at a dose time. known: by readings; else predicted from the light of now."""
-
-    threshold: Threshold
-    t_us: int
-    known: bool
+REMIND_US = 180 * US_PER_S
+LESS = 2 ** (-1 / 12)  # a called target that lies further below than this is to be called again
+OPENING = (Act.LIGHT, Act.RESUME, Act.AGAIN)
 
 
 class Exposure:
@@ -77,30 +37,60 @@ class Exposure:
         self.reached_us: int | None = None
         self.finished_us: int | None = None
         self.settled = False
+        self.keeper = GateKeeper(plan.gate, plan.response.factor, plan.response.zero) if plan.gate else None
+        self._shades: Shades | None = None
         self._unresolved: list[ActRecord] = []
+
+    def shade(self, stretches: list[tuple[int, int]]) -> None:
+        """Stretches (dose time) to leave out; before any light is added."""
+        self._shades = Shades(stretches) if stretches else None
 
     # -- acts ------------------------------------------------------------------------------------------------
 
-    def apply(self, act: Act, mark: Mark) -> ActRecord:
+    def apply(self, act: Act, mark: Mark, by_light: bool = False) -> ActRecord:
         """Take an act at its mark. Raises `Refusal` where the table of states has no such act."""
-        record = ActRecord(len(self.acts), act, mark.t_us, mark)
+        record = ActRecord(len(self.acts), act, mark.t_us, mark, by_light=by_light)
         self.restore(record)
         return record
 
     def restore(self, record: ActRecord) -> None:
-        """Take an act as it stands in the journal."""
+        """Take an act as it stands in the journal; one that was taken back has no effect."""
+        if record.withdrawn:
+            self.acts.append(record)
+            return
         self.state = after(self.state, record.act, self.id, self.reached_us is not None)
         self.acts.append(record)
-        if record.act in (Act.LIGHT, Act.RESUME):
+        if record.act in OPENING:
             self.account.open(record.cut)
             if self.started_us is None:
-                self.started_us = record.t_us
+                self.started_us = record.when_us
         elif self.account.is_open:
             self.account.close(record.cut)
-        if self.state in ENDED:
-            self.finished_us = record.t_us
-        if record.refined is None:
+        self.finished_us = record.when_us if self.state in ENDED else None
+        self.settled = False
+        if record.refined is None and record.moved is None:
             self._unresolved.append(record)
+
+    @property
+    def last_act(self) -> ActRecord | None:
+        """The newest act that stands."""
+        return next((a for a in reversed(self.acts) if not a.withdrawn), None)
+
+    def proved_less(self) -> bool:
+        """Whether a target that was called on an estimate turns out not to be reached: it is to be called again."""
+        if self.reached_us is None or self.state in ENDED:
+            return False
+        if self.account.reckoned() > self.plan.target.dose_base * LESS:
+            return False
+        self.passed = {key for key in self.passed if not key.startswith((REACHED, OVERSHOOT))}
+        self._unreach()
+        return True
+
+    def _unreach(self) -> None:
+        self.reached_us = None
+        self.labels.pop("reached", None)
+        if self.state is State.REACHED:
+            self.state = State.COUNTING
 
     def reach(self, t_us: int) -> None:
         """The target was crossed."""
@@ -116,8 +106,9 @@ class Exposure:
         are, as a replay of the journal must.
         """
         refined = self._resolve(segment, snap_us) if self._unresolved else []
-        self.account.add(segment)
-        if self.state in ENDED and not self._unresolved:
+        for part in self._shades.through([segment]) if self._shades is not None else (segment,):
+            self.account.add(part)
+        if self.state in ENDED and not self._unresolved and segment.t1_us >= (self.finished_us or 0):
             self.settled = True
         return refined
 
@@ -141,15 +132,19 @@ class Exposure:
         return sum(_overlap(w, since_us, until_us) for w in self.account.windows)
 
     def figures(self, track: Track, now_us: int) -> Figures:
-        """The dose now: the sums, and the light since the last reading as the last reading tells it."""
+        """The dose now: the sums, and the light since the last reading as the last reading tells it.
+
+        That light counts for as long as the next reading may still be under way; what is beyond is missing until a
+        reading shows that it can be bridged.
+        """
         last = track.last
         if last is None or self.settled:
             return self.account.figures()
-        bridge_us = last.t_us + BRIDGE_US
-        known_s = self.ahead_us(last.t_us, min(now_us, bridge_us)) / US_PER_S
-        missing_s = self.ahead_us(bridge_us, now_us) / US_PER_S if now_us > bridge_us else 0.0
+        reach_us = last.t_us + track.reach_us
+        known_s = self.ahead_us(last.t_us, min(now_us, reach_us)) / US_PER_S
+        missing_s = self.ahead_us(reach_us, now_us) / US_PER_S if now_us > reach_us else 0.0
         value, peak = self._net(last.value), self._net(track.history.peak)
-        return self.account.figures(value * known_s, value * missing_s, peak * missing_s)
+        return self.account.figures(value * known_s, value * missing_s, peak * missing_s, missing_s)
 
     def _net(self, value: float) -> float:
         """A value above zero, as light that may be reckoned with: never less than none."""
@@ -165,6 +160,14 @@ class Exposure:
 
     # -- calls -----------------------------------------------------------------------------------------------
 
+    def _next_dose(self) -> float:
+        """The lowest dose of a look or the target that is still to come."""
+        base, plan = self.plan.target.dose_base, self.plan.target.calls
+        doses = [f * base for f in plan.looks if f"{LOOK}:{f:g}" not in self.passed]
+        if REACHED not in self.passed:
+            doses.append(base)
+        return min(doses, default=math.inf)
+
     def to_come(self, fastest: float) -> list[Threshold]:
         """The calls not made yet."""
         every = thresholds(self.plan.target.dose_base, self.plan.target.calls, fastest)
@@ -177,6 +180,10 @@ class Exposure:
 
     def crossed(self, track: Track, now_us: int) -> list[Crossing]:
         """Calls that are due by now at the light of now, in order of time."""
+        if self.state is State.HELD:
+            remind_us = self._reminder_us()
+            reminder = Crossing(Threshold(REMINDER, self._reminder_key, 0.0), remind_us, known=False)
+            return [reminder] if remind_us <= now_us else []
         if self.state not in (State.COUNTING, State.REACHED):
             return []
         light = self.light(track, now_us)
@@ -193,7 +200,7 @@ class Exposure:
     def crossed_in(self, segment: Segment, before: float, now_after: float, track: Track) -> list[Crossing]:
         """Calls whose dose was crossed within a segment, at the interpolated time."""
         found: list[Crossing] = []
-        if now_after <= before:
+        if now_after <= before or now_after < self._next_dose():
             return found
         begin = max(segment.t0_us, self.account.windows[-1].start.t_us) if self.account.windows else segment.t0_us
         stop = self.account.windows[-1].stop if self.account.windows else None
@@ -209,12 +216,35 @@ class Exposure:
     def due_us(self, track: Track, now_us: int) -> int:
         """When the next call will be due if the light stays; NO_DUE when none will."""
         if self.state is State.WAITING:
-            return self.plan.begin_us
+            return NO_DUE if self.plan.gate else self.plan.begin_us
+        if self.state is State.HELD:
+            return self._reminder_us()
         if self.state not in (State.COUNTING, State.REACHED):
             return NO_DUE
         light = self.light(track, now_us)
         dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
         return min((d for d in dues if d is not None), default=NO_DUE)
+
+    @property
+    def _reminder_key(self) -> str:
+        return f"reminder:{self.last_act.number if self.last_act else 0}"
+
+    def _reminder_us(self) -> int:
+        """When a held print is called to mind; never when the light itself holds it."""
+        last = self.last_act
+        if last is None or last.by_light or self._reminder_key in self.passed:
+            return NO_DUE
+        return last.when_us + REMIND_US
+
+    def reconcile(self, track: Track, now_us: int) -> None:
+        """After the dose was counted anew: calls that lie above it are to come again."""
+        f = self.figures(track, now_us)
+        fastest = self.plan.response.factor * self._net(track.history.peak)
+        for t in thresholds(self.plan.target.dose_base, self.plan.target.calls, fastest):
+            if t.dose > f.dose + f.missing:
+                self.passed.discard(t.key)
+        if REACHED not in self.passed and self.reached_us is not None:
+            self._unreach()
 
     def eta_s(self, track: Track, now_us: int) -> float | None:
         """Seconds to the target at the light of now; None when it is not to come."""

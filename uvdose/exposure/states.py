@@ -19,13 +19,17 @@ class State(enum.StrEnum):
 
 
 class Act(enum.StrEnum):
-    """light: light falls (the beat of a count-in). reach: the target is reached. The others are the person's."""
+    """light: light falls (a start, the beat of a count-in). reach: the target is reached. again: a finished print goes
+    out once more. void: a mistaken start is taken back. The others are what they say.
+    """
 
     LIGHT = "light"
     HOLD = "hold"
     RESUME = "resume"
     REACH = "reach"
     FINISH = "finish"
+    AGAIN = "again"
+    VOID = "void"
 
 
 # A resumed exposure whose target has been reached before is counting on past it: see `after`.
@@ -36,6 +40,8 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.RESUME: "it has not begun; wait for its beat",
         Act.REACH: "it has not begun",
         Act.FINISH: State.VOID,
+        Act.AGAIN: "it has not begun",
+        Act.VOID: State.VOID,
     },
     State.COUNTING: {
         Act.LIGHT: "it is in the light already",
@@ -43,6 +49,8 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.RESUME: "it is in the light already; hold it first",
         Act.REACH: State.REACHED,
         Act.FINISH: State.FINISHED,
+        Act.AGAIN: "it is in the light; it is not finished",
+        Act.VOID: State.VOID,
     },
     State.HELD: {
         Act.LIGHT: "it is held",
@@ -50,6 +58,8 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.RESUME: State.COUNTING,
         Act.REACH: State.HELD,
         Act.FINISH: State.FINISHED,
+        Act.AGAIN: "it is held; resume it",
+        Act.VOID: State.VOID,
     },
     State.REACHED: {
         Act.LIGHT: "it is in the light already",
@@ -57,6 +67,8 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.RESUME: "it is in the light already; hold it first",
         Act.REACH: "its target is reached already",
         Act.FINISH: State.FINISHED,
+        Act.AGAIN: "it is in the light; it is not finished",
+        Act.VOID: State.VOID,
     },
     State.FINISHED: {
         Act.LIGHT: "it is finished",
@@ -64,6 +76,8 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.RESUME: "it is finished",
         Act.REACH: "it is finished",
         Act.FINISH: "it is finished already",
+        Act.AGAIN: State.COUNTING,
+        Act.VOID: State.VOID,
     },
     State.VOID: {
         Act.LIGHT: "it was taken back",
@@ -71,6 +85,8 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.RESUME: "it was taken back",
         Act.REACH: "it was taken back",
         Act.FINISH: "it was taken back",
+        Act.AGAIN: "it was taken back",
+        Act.VOID: "it was taken back already",
     },
 }
 
@@ -82,4 +98,4 @@ def after(state: State, act: Act, exposure: int, was_reached: bool = False) -> S
     cell = TABLE[state][act]
     if not isinstance(cell, State):
         raise Refusal(f"exposure {exposure}: {cell}")
-    return State.REACHED if act is Act.RESUME and was_reached else cell
+    return State.REACHED if act in (Act.RESUME, Act.AGAIN) and was_reached else cell

@@ -20,7 +20,7 @@ LONGEST_BUZZ_S = 3600.0
 LONGEST_LEASE_S = 86400.0
 NAME, FIRMWARE, SENSOR, GAIN = "simulated", "1", "invented", "1"
 
-_BUZZER, _ARMED, _REACHED = 1, 2, 4
+_BUZZER, _ARMED, _REACHED, _KEPT = 1, 2, 4, 8
 
 
 class Buzz(NamedTuple):
@@ -63,11 +63,14 @@ class SimulatedNode:
     """boot: 32 bit, drawn at each power-up. light: net level in counts at node seconds, a pure function.
 
     full_scale, zero: in counts; the zero is added to the light as a dark reading is. rate_hz: lines per second.
-    Times given must not go back; one that does is taken as now.
+    Times given must not go back; one that does is taken as now. first_seq, first_uptime_ms: what its lines count from,
+    so that a node near the end of its 32 bits need not run for weeks; times given still count from 0. kept: a reset
+    without power loss kept boot, seq, uptime and register, which its lines say from then on.
     """
 
     def __init__(
-        self, boot: int, light: Callable[[float], float], full_scale: int, zero: float = 0.0, rate_hz: float = 1.0
+        self, boot: int, light: Callable[[float], float], full_scale: int, zero: float = 0.0, rate_hz: float = 1.0,
+        *, first_seq: int = 0, first_uptime_ms: int = 0,
     ) -> None:
         self.boot = boot & MASK32
         self.full_scale = full_scale
@@ -77,8 +80,10 @@ class SimulatedNode:
         self.register = 0
         self.sat_ms = 0
         self.now_ms = 0
+        self.first_uptime_ms = first_uptime_ms
+        self.kept = False
         self._light = light
-        self._seq = 0
+        self._seq = first_seq & MASK32
         self._sample_tick = -1
         self._sample = 0
         self._line_register = 0
@@ -99,7 +104,7 @@ class SimulatedNode:
     @property
     def flags(self) -> int:
         """The flags as a line carries them."""
-        flags = _BUZZER if self.now_ms < self._buzz_end_ms else 0
+        flags = (_BUZZER if self.now_ms < self._buzz_end_ms else 0) | (_KEPT if self.kept else 0)
         for slot in self._slots.values():
             flags |= _REACHED if slot.reached else _ARMED
         return flags
@@ -193,7 +198,7 @@ class SimulatedNode:
         milli = round((self.register - self._line_register) * 1000 / span) if span else self._sample * 1000
         level = f"{milli // 1000}.{milli % 1000:03d}".rstrip("0").rstrip(".")
         text = (
-            f"uv1,{self.boot:08x},{self._seq},{self.now_ms & MASK32},{level},"
+            f"uv1,{self.boot:08x},{self._seq},{(self.first_uptime_ms + self.now_ms) & MASK32},{level},"
             f"{self.register},{self.sat_ms & MASK32},{self.presses & MASK32},{self.flags:02x}"
         )
         self._seq = (self._seq + 1) & MASK32

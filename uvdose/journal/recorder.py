@@ -9,8 +9,8 @@ import msgspec
 
 from ..clock import iso_utc
 from ..dose.response import Identity
-from ..exposure.bench import Outcome
 from ..exposure.exposure import Exposure
+from ..exposure.outcome import Outcome
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Fact, Reading
@@ -47,7 +47,9 @@ class Recorder:
         self._closed: list[tuple[str, _Tail]] = []
         self._chunk_id = self._next(db, "chunk")
         self._event_id = self._next(db, "event")
-        self._exposure_id = self._next(db, "exposure")
+        # A number that was pencilled on a sheet is not given again, though its row may have been lost to a bad disk.
+        told = int(db.execute("SELECT coalesce(max(exposure), 0) FROM event").fetchone()[0])
+        self._exposure_id = max(self._next(db, "exposure"), told + 1)
         self._sensor_id = self._next(db, "sensor")
 
     @staticmethod
@@ -72,6 +74,20 @@ class Recorder:
         self._sensor_ids[identity.name] = self._sensor_id
         self._sensor_id += 1
         return [("INSERT INTO sensor VALUES (?, ?, ?)", (self._sensor_ids[identity.name], identity.name, text))]
+
+    def known_who(self) -> dict[str, str]:
+        """What each node last said of itself."""
+        rows = self._store.db.execute("SELECT key, value FROM meta WHERE key LIKE 'who:%'")
+        return {str(key)[4:]: str(value) for key, value in rows}
+
+    def who(self, sensor: str, text: str) -> list[Statement]:
+        """What a node says of itself now."""
+        return [("INSERT OR REPLACE INTO meta VALUES (?, ?)", (f"who:{sensor}", text))]
+
+    @staticmethod
+    def json(value: object) -> str:
+        """A value as the journal's columns hold it."""
+        return _json(value)
 
     def target(self, target: Target) -> list[Statement]:
         """One more version of a target."""
@@ -156,8 +172,9 @@ class Recorder:
         """An exposure as it stands: its plan at first, its figures each time."""
         plan = exposure.plan
         return (
-            "INSERT INTO exposure VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET"
-            " state = excluded.state, settled = excluded.settled, shown = excluded.shown",
+            "INSERT INTO exposure (id, sensor, begin_us, begin_wall_us, plan, state, settled, shown, passed)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET state = excluded.state,"
+            " settled = excluded.settled, shown = excluded.shown, passed = excluded.passed",
             (plan.id, self._sensor_ids[plan.sensor], plan.begin_us, self._label(plan.begin_us), _json(plan),
-             str(exposure.state), int(exposure.settled), _json(shown)),
+             str(exposure.state), int(exposure.settled), _json(shown), _json(sorted(exposure.passed))),
         )

@@ -2,45 +2,93 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+
+import msgspec
 
 from ..exposure.bench import Bench
 from ..exposure.calls import REACHED
 from ..exposure.channel import Channel
 from ..exposure.exposure import Exposure
-from ..exposure.states import State
-from ..model import Reading
+from ..exposure.states import ENDED, State
+from ..model import Reading, Refusal
+from ..units import US_PER_S
 from .store import Kept, Store
 
+GRACE_S = 5.0  # real seconds in which a node that ran on has its say before anything is predicted
 PREROLL_US = 1_200_000_000  # more than the light's history reaches back
 _PREROLL_CHUNKS = 13  # and more readings than the usual interval is told from
 
 
-def preroll_us(store: Store, sensor: str, begin_us: int) -> int:
-    """From where readings must be read, so that a count begun at `begin_us` knows what the live one knew."""
+def preroll_us(store: Store, sensor: str, since_us: int) -> int:
+    """From where readings must be read, so that a count begun at `since_us` knows what the live one knew."""
     rows = store.db.execute(
         "SELECT c.t0_us FROM chunk c JOIN sensor s ON s.id = c.sensor WHERE s.name = ? AND c.t0_us <= ?"
-        " ORDER BY c.id DESC LIMIT ?", (sensor, begin_us, _PREROLL_CHUNKS)
+        " ORDER BY c.id DESC LIMIT ?", (sensor, since_us, _PREROLL_CHUNKS)
     ).fetchall()
-    return min([begin_us - PREROLL_US, *(int(r[0]) for r in rows)])
+    return min([since_us - PREROLL_US, *(int(r[0]) for r in rows)])
 
 
 def rebuild(store: Store, kept: Kept) -> Exposure:
     """An exposure with its acts and calls as the journal has them, its light not yet added up."""
     exposure = Exposure(kept.plan)
-    passed = store.passed(exposure.id)
-    reached_us = passed.get(REACHED)
+    reached_us = store.reached_us(exposure.id) if REACHED in kept.passed else None
     for record in store.acts(exposure.id):
-        if reached_us is not None and exposure.state is State.COUNTING and record.t_us >= reached_us:
+        if reached_us is not None and exposure.state is State.COUNTING and record.when_us >= reached_us:
             exposure.reach(reached_us)
         exposure.restore(record)
     if reached_us is not None and exposure.reached_us is None:
-        exposure.reach(reached_us)
-    exposure.passed = set(passed)
+        if exposure.state in ENDED:
+            exposure.reached_us = reached_us  # crossed before its end, and learnt after it
+        else:
+            exposure.reach(reached_us)
+    exposure.passed = set(kept.passed)
+    exposure.shade(store.shades(exposure.id))
     shown = kept.document
     labels = {"started": shown.started_utc, "reached": shown.reached_utc, "finished": shown.finished_utc}
     exposure.labels = {k: v for k, v in labels.items() if v is not None}
     return exposure
+
+
+def begin_us(exposure: Exposure) -> int:
+    """When the first light can have fallen on an exposure, whatever the person has moved since."""
+    return min([exposure.plan.begin_us, *(a.when_us for a in exposure.acts)])
+
+
+class Counted(msgspec.Struct, frozen=True):
+    """An exposure counted from raw readings: how many there were, and the dose time of the last (None: none)."""
+
+    exposure: Exposure
+    readings: int
+    last_us: int | None
+
+
+def count_anew(store: Store, kept: Kept) -> Counted:
+    """An exposure of the journal, counted from its raw readings up to the first one at or after its end.
+
+    Raises `Refusal` when readings cannot be read.
+    """
+    exposure = rebuild(store, kept)
+    plan = kept.plan
+    channel = Channel(plan.sensor, kept.identity, plan.response, plan.pace)
+    end_us = None
+    if exposure.finished_us is not None:
+        end_us = max([exposure.finished_us, *(record.cut.t_us for record in exposure.acts)])
+    rows = store.readings(plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure)))
+    try:
+        readings = replay(channel, [exposure], _until(rows, end_us))
+    except ValueError as err:
+        raise Refusal(f"exposure {plan.id}: its raw readings cannot be read: {err}") from None
+    last = channel.track.last
+    return Counted(exposure, readings, last.t_us if last is not None else None)
+
+
+def _until(rows: Iterable[tuple[int, Reading]], end_us: int | None) -> Iterator[tuple[int, Reading]]:
+    """Rows up to the first one after the end: that one closes the last segment of light."""
+    for row in rows:
+        yield row
+        if end_us is not None and row[0] > end_us:
+            return
 
 
 def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[tuple[int, Reading]]) -> int:
@@ -57,12 +105,27 @@ def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[tuple[int
 def resume(store: Store, bench: Bench, now_us: int) -> None:
     """Bring a bench to where the last commit stood: its sensors' last light, its unsettled exposures."""
     for kept in store.unsettled():
-        if kept.plan.sensor in bench.channels:
+        channel = bench.channels.get(kept.plan.sensor)
+        if channel is not None:
+            _refuse_other_unit(kept, channel)
             bench.exposures[kept.plan.id] = rebuild(store, kept)
     for name, channel in bench.channels.items():
         mine = [e for e in bench.exposures.values() if e.plan.sensor == name]
-        begin_us = min((e.plan.begin_us for e in mine), default=now_us)
-        replay(channel, mine, store.readings(name, preroll_us(store, name, begin_us)))
+        since_us = min((begin_us(e) for e in mine), default=now_us)
+        replay(channel, mine, store.readings(name, preroll_us(store, name, since_us)))
+    for channel in bench.channels.values():
+        channel.resumed(now_us, int(GRACE_S * US_PER_S * bench.pace))
     for call in store.open_calls():
         if call.exposure in bench.exposures:
             bench.exposures[call.exposure].open_calls[call.key] = call.kind
+
+
+def _refuse_other_unit(kept: Kept, channel: Channel) -> None:
+    """An exposure goes on with the response it began with: readings in another unit would be added wrongly."""
+    for field in ("unit", "format"):
+        then, now = getattr(kept.identity, field), getattr(channel.identity, field)
+        if then != now:
+            raise Refusal(
+                f"exposure {kept.plan.id} still counts on sensor {channel.name} with {field} {then}, now it is {now}: "
+                "put the settings back, start, and finish it before they change"
+            )

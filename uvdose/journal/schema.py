@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import sqlite3
 from pathlib import Path
 
+from .. import __version__
+from ..clock import host_wall_us, iso_utc
 from ..model import Refusal
+from .copying import beside, copy_to, is_damage
 
-VERSION = 2
+# To change the tables, add the next number with its statements; never change one that was published.
 
 _MIGRATIONS: dict[int, list[str]] = {
     1: [
@@ -24,7 +28,7 @@ _MIGRATIONS: dict[int, list[str]] = {
         "CREATE INDEX chunk_time ON chunk (sensor, t0_us)",
         "CREATE TABLE target (name TEXT NOT NULL, version INTEGER NOT NULL, target TEXT NOT NULL,"
         " PRIMARY KEY (name, version)) WITHOUT ROWID",
-        # plan: what never changes. final: the figures once its last light is added up.
+        # plan: what never changes. shown: its figures at its last change.
         "CREATE TABLE exposure (id INTEGER PRIMARY KEY, sensor INTEGER NOT NULL, begin_us INTEGER NOT NULL,"
         " begin_wall_us INTEGER NOT NULL, plan TEXT NOT NULL, state TEXT NOT NULL, settled INTEGER NOT NULL,"
         " shown TEXT NOT NULL)",
@@ -46,56 +50,148 @@ _MIGRATIONS: dict[int, list[str]] = {
         "ALTER TABLE act ADD COLUMN by_light INTEGER NOT NULL DEFAULT 0",
         "ALTER TABLE act ADD COLUMN moved TEXT",
         "ALTER TABLE act ADD COLUMN withdrawn INTEGER NOT NULL DEFAULT 0",
+        # Calls that are made or passed over, by key; not every one of them leaves an event.
+        "ALTER TABLE exposure ADD COLUMN passed TEXT NOT NULL DEFAULT '[]'",
         # Stretches in which the sensor did not see the print's light.
         "CREATE TABLE shade (exposure INTEGER NOT NULL, t0_us INTEGER NOT NULL, t1_us INTEGER NOT NULL,"
         " PRIMARY KEY (exposure, t0_us)) WITHOUT ROWID",
     ],
 }
 
+VERSION = max(_MIGRATIONS)
+
+_HOME = "SELECT value FROM meta WHERE key = 'home'"
+# One row for each migration, committed with it: which, when, and by which uvdose.
+_MIGRATION_TABLE = (
+    "CREATE TABLE IF NOT EXISTS migration (version INTEGER PRIMARY KEY, utc TEXT NOT NULL, program TEXT NOT NULL)"
+)
+
+
+class Older(Refusal):
+    """The journal is of an older uvdose: it can be read once it is brought up to date, by opening it for writing."""
+
 
 def open_writing(path: Path) -> sqlite3.Connection:
     """Open the journal for its one writer, made or brought up to date as needed. Raises `Refusal`."""
+    _refuse_folder(path)
+    db = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        have = version_of(db, path)
         db.execute("PRAGMA journal_mode=WAL")
         db.execute("PRAGMA synchronous=FULL")
-        _migrate(db, path)
-    except (sqlite3.Error, OSError) as err:
-        raise Refusal(f"journal {path}: {err}; check that the folder can be written and the file is uvdose's") from None
+        if 0 < have < VERSION:
+            _bring_up_to_date(db, path, have)
+        else:
+            migrate(db, have)
+        _prove(db, path)
+    except (sqlite3.Error, OSError, UnicodeDecodeError) as err:
+        if db is not None:
+            db.close()
+        if is_damage(err):
+            raise Refusal(f"journal {path} is damaged ({err}): `uvdose serve` sets it aside, keeps what it can read") \
+                from None
+        raise Refusal(f"journal {path}: {err}; check that the folder can be written and the disk has room") from None
+    except Refusal:
+        if db is not None:
+            db.close()
+        raise
     return db
 
 
 def open_reading(path: Path) -> sqlite3.Connection:
-    """Open the journal for reading only, also while a daemon writes it. Raises `Refusal`."""
+    """Open the journal for reading only, also while a daemon writes it. Raises `Refusal`, `Older`."""
+    _refuse_folder(path)
     if not path.exists():
         raise Refusal(f"no journal at {path} yet: `uvdose serve` and `uvdose target set` begin one")
+    db = None
     try:
-        db = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None, check_same_thread=False)
-        _refuse_newer(db, path)
-    except sqlite3.Error as err:
-        raise Refusal(f"journal {path}: {err}") from None
+        db = sqlite3.connect(f"{path.as_uri()}?{_how_to_read(path)}", uri=True, isolation_level=None,
+                             check_same_thread=False)  # fmt: skip
+        have = version_of(db, path)
+        if have < VERSION:
+            raise Older(
+                f"journal {path} was written by an older uvdose (schema {have}, this one reads {VERSION}):"
+                " `uvdose serve` in a home that can be written brings it up to date"
+            )
+        _prove(db, path)
+    except (sqlite3.Error, UnicodeDecodeError) as err:
+        if db is not None:
+            db.close()
+        damaged = " is damaged; `uvdose serve` sets it aside and keeps what it can read" if is_damage(err) else ""
+        raise Refusal(f"journal {path}{damaged}: {err}") from None
+    except Refusal:
+        if db is not None:
+            db.close()
+        raise
     return db
 
 
 def home_id(db: sqlite3.Connection) -> str:
     """The id that tells this home from every other."""
-    return str(db.execute("SELECT value FROM meta WHERE key = 'home'").fetchone()[0])
+    return str(db.execute(_HOME).fetchone()[0])
 
 
-def _refuse_newer(db: sqlite3.Connection, path: Path) -> int:
+def version_of(db: sqlite3.Connection, path: Path) -> int:
+    """The schema of a journal, 0 for an empty file. Raises `Refusal` for a newer one and for a file that is none."""
     have = int(db.execute("PRAGMA user_version").fetchone()[0])
     if have > VERSION:
         raise Refusal(f"journal {path} was written by a newer uvdose (schema {have}, this one knows {VERSION}): update")
+    if have == 0 and db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+        raise Refusal(f"journal {path} is a database of another program: move it away")
     return have
 
 
-def _migrate(db: sqlite3.Connection, path: Path) -> None:
-    for step in range(_refuse_newer(db, path) + 1, VERSION + 1):
+def migrate(db: sqlite3.Connection, have: int, upto: int | None = None) -> None:
+    """Bring tables from one schema to a later one (None: today's). Each step is one transaction, its record in it."""
+    for step in range(have + 1, (VERSION if upto is None else upto) + 1):
         db.execute("BEGIN IMMEDIATE")
-        for statement in _MIGRATIONS[step]:
-            db.execute(statement)
-        if step == 1:
-            db.execute("INSERT INTO meta VALUES ('home', ?)", (secrets.token_hex(8),))
-        db.execute(f"PRAGMA user_version = {step}")
-        db.execute("COMMIT")
+        try:
+            db.execute(_MIGRATION_TABLE)
+            for statement in _MIGRATIONS[step]:
+                db.execute(statement)
+            if step == 1:
+                db.execute("INSERT INTO meta VALUES ('home', ?)", (secrets.token_hex(8),))
+            db.execute("INSERT INTO migration VALUES (?, ?, ?)", (step, iso_utc(host_wall_us()), __version__))
+            db.execute(f"PRAGMA user_version = {step}")
+            db.execute("COMMIT")
+        except BaseException:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            raise
+
+
+def _bring_up_to_date(db: sqlite3.Connection, path: Path, have: int) -> None:
+    """Migrate a journal in use. One that holds exposures is copied beside itself first."""
+    kept: Path | None = None
+    if db.execute("SELECT count(*) FROM exposure").fetchone()[0]:
+        kept = beside(path, f"schema-{have}")
+        copy_to(db, kept, replace=False)
+    try:
+        migrate(db, have)
+    except sqlite3.Error:
+        if kept is not None and version_of(db, path) == have:
+            kept.unlink(missing_ok=True)  # nothing was changed; a copy at each attempt would fill the disk
+        raise
+
+
+def _prove(db: sqlite3.Connection, path: Path) -> None:
+    try:
+        found = db.execute(_HOME).fetchone()
+    except sqlite3.OperationalError:
+        found = None
+    if found is None:
+        raise Refusal(f"journal {path} is a database of another program, or has lost its home's id: move it away")
+
+
+def _refuse_folder(path: Path) -> None:
+    if path.is_dir():
+        raise Refusal(f"journal {path} is a folder: move it away, or choose another home with --home")
+
+
+def _how_to_read(path: Path) -> str:
+    """WAL mode wants a file beside the journal even for reading; a folder that cannot be written has none to offer."""
+    wal = path.with_name(path.name + "-wal")
+    settled = not wal.exists() or wal.stat().st_size == 0
+    return "mode=ro&immutable=1" if settled and not os.access(path.parent, os.W_OK) else "mode=ro"

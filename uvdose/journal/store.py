@@ -9,7 +9,7 @@ import msgspec
 
 from ..clock import Epoch, iso_utc
 from ..dose.response import Identity
-from ..exposure.exposure import ActRecord, Plan
+from ..exposure.record import ActRecord, Plan
 from ..exposure.states import Act
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
@@ -18,7 +18,10 @@ from .pack import unpack
 
 
 class Kept(msgspec.Struct, frozen=True):
-    """One exposure as the journal keeps it. document: its figures as they stood at its last change."""
+    """One exposure as the journal keeps it.
+
+    document: its figures as they stood at its last change. passed: keys of the calls that are made or passed over.
+    """
 
     plan: Plan
     identity: Identity
@@ -26,6 +29,7 @@ class Kept(msgspec.Struct, frozen=True):
     settled: bool
     begin_wall_us: int
     document: ExposureDoc
+    passed: list[str] = []
 
 
 class OpenCall(msgspec.Struct, frozen=True):
@@ -76,7 +80,7 @@ class Store:
     # -- exposures -------------------------------------------------------------------------------------------
 
     _EXPOSURE = (
-        "SELECT e.plan, s.identity, e.state, e.settled, e.begin_wall_us, e.shown FROM exposure e"
+        "SELECT e.plan, s.identity, e.state, e.settled, e.begin_wall_us, e.shown, e.passed FROM exposure e"
         " JOIN sensor s ON s.id = e.sensor"
     )
 
@@ -123,21 +127,12 @@ class Store:
         rows = self.db.execute("SELECT t0_us, t1_us FROM shade WHERE exposure = ? ORDER BY t0_us", (number,))
         return [(int(a), int(b)) for a, b in rows]
 
-    def passed(self, number: int) -> dict[str, int]:
-        """The calls that an exposure has made and that still stand: key and dose time."""
-        rows = self.db.execute(
-            "SELECT event, data, t_us FROM event WHERE exposure = ?"
-            " AND event IN ('look', 'lead', 'reached', 'overshoot', 'reminder', 'mended') ORDER BY id", (number,)
-        )
-        passed: dict[str, int] = {}
-        for event, data, t_us in rows:
-            told = msgspec.json.decode(data)
-            if event == "mended":
-                # A dose counted anew may lie before calls that were made; they will come again.
-                passed = {key: t for key, t in passed.items() if key in told["passed"]}
-            else:
-                passed[told["key"]] = t_us
-        return passed
+    def reached_us(self, number: int) -> int | None:
+        """When an exposure last reached its target, dose time; None when it never did."""
+        row = self.db.execute(
+            "SELECT t_us FROM event WHERE exposure = ? AND event = 'reached' ORDER BY id DESC LIMIT 1", (number,)
+        ).fetchone()
+        return None if row is None else int(row[0])
 
     def open_calls(self) -> list[OpenCall]:
         """Calls to be made again after a restart."""
@@ -186,9 +181,9 @@ class Store:
         return max(((int(t), int(w)) for t, w in filter(None, found)), default=(0, 0))
 
 
-def _kept(row: tuple[str, str, str, int, int, str]) -> Kept:
-    plan, identity, state, settled, wall_us, shown = row
+def _kept(row: tuple[str, str, str, int, int, str, str]) -> Kept:
+    plan, identity, state, settled, wall_us, shown, passed = row
     return Kept(
         msgspec.json.decode(plan, type=Plan), msgspec.json.decode(identity, type=Identity), state, bool(settled),
-        wall_us, msgspec.json.decode(shown, type=ExposureDoc),
+        wall_us, msgspec.json.decode(shown, type=ExposureDoc), msgspec.json.decode(passed, type=list[str]),
     )

@@ -1,38 +1,52 @@
 """The one writer of the journal: a thread that commits batches in the order they were handed over.
 
 A batch that cannot be committed (disk full, disk slow) is kept and tried again, in order, until it is: nothing
-that was decided is dropped. Whoever hands a batch over may wait for it, with patience of its own.
+that was decided is dropped. Whoever hands a batch over may wait for it, with patience of its own. What waits is merged
+and bounded, see `backlog`.
 """
 
 from __future__ import annotations
 
-import queue
 import sqlite3
 import threading
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import Future, InvalidStateError
+from contextlib import suppress
 
-Statement = tuple[str, tuple[object, ...]]
+from .backlog import Backlog, Group, Statement
+
+__all__ = ["RETRY_S", "Statement", "Writer"]
 
 RETRY_S = 1.0
 
 
 class Writer:
-    """Commits batches of statements. `trouble(line)` is told once when writing fails, with "" when it works again."""
+    """Commits batches of statements. `trouble(line)` is told once when writing fails, with "" when it works again.
 
-    def __init__(self, db: sqlite3.Connection, trouble: Callable[[str], None]) -> None:
+    It is told once more when the disk has failed for so long that the oldest readings that wait are given up.
+    """
+
+    def __init__(self, db: sqlite3.Connection, trouble: Callable[[str], None], backlog: Backlog | None = None) -> None:
         self._db = db
         self._trouble = trouble
-        self._queue: queue.Queue[tuple[list[Statement], Future[None]] | None] = queue.Queue()
+        self._backlog = backlog or Backlog()
+        self._ready = threading.Condition()
         self._stopping = threading.Event()
+        self._lost = False
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
         self._thread.start()
 
     def commit(self, batch: list[Statement]) -> Future[None]:
-        """Hand over a batch; the future is done when it is on disk."""
-        done: Future[None] = Future()
-        self._queue.put((batch, done))
+        """Hand over a batch; the future is done when it is on disk. Batches that wait together share one."""
+        with self._ready:
+            done = self._backlog.add(batch)
+            self._ready.notify()
         return done
+
+    @property
+    def given_up(self) -> int:
+        """Readings that were let go since the start, because the disk failed for too long."""
+        return self._backlog.given_up
 
     def alive(self) -> bool:
         """Whether the thread runs; a dead one is a fault that must end the daemon loudly."""
@@ -41,30 +55,60 @@ class Writer:
     def close(self, patience_s: float = 5.0) -> bool:
         """Commit what is waiting and end; False when something could not be committed in time."""
         self._stopping.set()
-        self._queue.put(None)
+        with self._ready:
+            self._ready.notify()
         self._thread.join(patience_s)
-        return not self._thread.is_alive()
+        return not self._thread.is_alive() and not self._lost
+
+    def _next(self) -> Group | None:
+        """The oldest group, sealed; None at the end."""
+        with self._ready:
+            while not self._backlog.groups:
+                if self._stopping.is_set():
+                    return None
+                self._ready.wait()
+            group = self._backlog.groups[0]
+            group.sealed = True
+            return group
 
     def _run(self) -> None:
-        failing = False
-        while (item := self._queue.get()) is not None:
-            batch, done = item
-            while True:
-                try:
-                    self._write(batch)
-                except sqlite3.Error as err:
-                    if not failing:
-                        failing = True
-                        self._trouble(str(err))
-                    if self._stopping.wait(RETRY_S):
-                        done.set_exception(err)  # ending: what cannot be written now is lost, and that is said
-                        break
-                    continue
-                if failing:
-                    failing = False
-                    self._trouble("")
-                done.set_result(None)
-                break
+        failing, told_given_up = False, 0
+        while (group := self._next()) is not None:
+            try:
+                self._write(list(group.rows.values()))
+            except sqlite3.OperationalError as err:
+                given_up = self.given_up
+                if not failing:
+                    self._trouble(str(err))
+                elif given_up and not told_given_up:
+                    self._trouble(f"{err}; for so long that the oldest readings that wait are given up")
+                failing, told_given_up = True, given_up
+                if self._stopping.is_set():
+                    self._lost = True  # ending: what cannot be written now is lost, and that is said
+                    self._settle(group, err)
+                else:
+                    with self._ready:
+                        group.sealed = False  # what comes until it is tried again joins it
+                    self._stopping.wait(RETRY_S)
+                continue
+            except sqlite3.Error as err:
+                # Not the disk but the batch is wrong, and would be for ever: the daemon must end, loudly.
+                self._lost = True
+                self._settle(group, err)
+                raise
+            if failing:
+                failing, told_given_up = False, 0
+                self._trouble("")
+            self._settle(group, None)
+
+    def _settle(self, group: Group, err: sqlite3.Error | None) -> None:
+        with self._ready:
+            self._backlog.groups.popleft()
+        with suppress(InvalidStateError):  # whoever waited for it may have gone
+            if err is None:
+                group.done.set_result(None)
+            else:
+                group.done.set_exception(err)
 
     def _write(self, batch: list[Statement]) -> None:
         db = self._db

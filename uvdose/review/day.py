@@ -11,13 +11,13 @@ import msgspec
 from ..clock import iso_utc, local_date
 from ..exposure.states import Act
 from ..exposure.target import Combination
+from ..journal.replay import Counted, count_anew
 from ..journal.store import Kept, Store
 from ..messages import EventDoc, ExposureDoc
 from ..model import Refusal
 from ..units import US_PER_S, stops_between, to_screen
 from . import raw
 from .light import BINS, LightOfDay, gather_light
-from .recount import Counted, count
 
 CALLS = ("look", "lead", "reached", "overshoot")
 PADDING = 0.04
@@ -113,16 +113,16 @@ def _span(store: Store, prints: list[Print], wall0_us: int, wall1_us: int) -> tu
 
 
 def _print(store: Store, kept: Kept) -> Print:
-    counted = count(store, kept)
+    counted = count_anew(store, kept)
     document = kept.document if kept.settled else _as_counted(kept.document, counted)
     shift_us = kept.begin_wall_us - kept.plan.begin_us
-    records = counted.exposure.acts
+    records = [record for record in counted.exposure.acts if not record.withdrawn]
     last_us = counted.last_us if counted.last_us is not None else kept.plan.begin_us
     end_us = counted.exposure.finished_us if counted.exposure.finished_us is not None else last_us
     held_us = 0
     for record, after in zip(records, [*records[1:], None], strict=True):
         if record.act is Act.HOLD:
-            held_us += max(0, (after.t_us if after is not None else end_us) - record.t_us)
+            held_us += max(0, (after.when_us if after is not None else end_us) - record.when_us)
     stretches = [
         Stretch(w.start.t_us + shift_us, max(w.start.t_us, w.stop.t_us if w.stop is not None else end_us) + shift_us)
         for w in counted.exposure.account.windows
@@ -145,7 +145,7 @@ def _print(store: Store, kept: Kept) -> Print:
 
 def _as_counted(shown: ExposureDoc, counted: Counted) -> ExposureDoc:
     """A running exposure's document is as old as its last act; the readings since then are in the journal."""
-    f = counted.figures
+    f = counted.exposure.account.figures()
     dose = to_screen(f.dose, shown.unit)
     return msgspec.structs.replace(
         shown, dose=dose, dose_low=to_screen(f.low, shown.unit), dose_high=to_screen(f.high, shown.unit),

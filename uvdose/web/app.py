@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from ..messages import EventDoc, StartRequest, StatusDoc, Taken, TargetRequest
+from ..messages import EventDoc, MoveRequest, ShadeRequest, StartRequest, StatusDoc, Taken, TargetRequest, When
 from ..model import Refusal
 
 MAX_BODY = 64 * 1024
@@ -31,8 +31,14 @@ class Service(Protocol):
     async def start(self, request: StartRequest) -> Taken:
         """Begin an exposure."""
 
-    async def act(self, exposure: int, act: str) -> Taken:
-        """hold, resume or finish."""
+    async def act(self, exposure: int, act: str, when: When) -> Taken:
+        """hold, resume, finish, again or undo."""
+
+    async def move(self, exposure: int, request: MoveRequest) -> Taken:
+        """When an act really happened."""
+
+    async def shade(self, exposure: int, request: ShadeRequest) -> Taken:
+        """A stretch in which the sensor did not see the print's light."""
 
     async def quiet(self, exposure: int | None) -> Taken:
         """Silence the present calls."""
@@ -69,7 +75,14 @@ def make_app(service: Service, token: str) -> Starlette:
         return _json(await service.start(await _body(request, StartRequest)))
 
     async def act(request: Request) -> Response:
-        return _json(await service.act(request.path_params["id"], request.path_params["act"]))
+        when = await _body(request, When)
+        return _json(await service.act(request.path_params["id"], request.path_params["act"], when))
+
+    async def move(request: Request) -> Response:
+        return _json(await service.move(request.path_params["id"], await _body(request, MoveRequest)))
+
+    async def shade(request: Request) -> Response:
+        return _json(await service.shade(request.path_params["id"], await _body(request, ShadeRequest)))
 
     async def quiet(request: Request) -> Response:
         return _json(await service.quiet(request.path_params.get("id")))
@@ -100,6 +113,8 @@ def make_app(service: Service, token: str) -> Starlette:
         Route(f"{prefix}/status", guarded(status), methods=["GET"]),
         Route(f"{prefix}/exposures", guarded(start), methods=["POST"]),
         Route(f"{prefix}/exposures/{{id:int}}/quiet", guarded(quiet), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id:int}}/move", guarded(move), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id:int}}/shade", guarded(shade), methods=["POST"]),
         Route(f"{prefix}/exposures/{{id:int}}/{{act}}", guarded(act), methods=["POST"]),
         Route(f"{prefix}/quiet", guarded(quiet), methods=["POST"]),
         Route(f"{prefix}/targets", guarded(target), methods=["POST"]),

@@ -1,0 +1,1 @@
+"""The benchmark: run by hand, never as a test. See run.py."""

@@ -1,0 +1,107 @@
+"""The daemon as a process: memory, share of a core and wake-ups while it serves; how fast it and its commands start."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from support.bench import RunningBench
+
+from .common import Row, memory_mb, peer, plain, row, share, side_by_side, usage
+from .nodes import Node, settings
+
+RATE_HZ = 10.0
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def daemon_rows(quick: bool) -> list[Row]:
+    """1 and 16 sensors at 10 Hz, an exposure open on each; beside it, at the same time, a bare reading process."""
+    return [r for count in (1, 16) for r in _serving(count, 3.0 if quick else 30.0)]
+
+
+def _serving(count: int, seconds: float) -> list[Row]:
+    with contextlib.ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        nodes = [stack.enter_context(Node(400, 0x1000 + i)) for i in range(count)]
+        doubles = [stack.enter_context(Node(400, 0x1000 + i)) for i in range(count)]
+        bare = stack.enter_context(peer("read", *(d.path for d in doubles)))
+        bench = stack.enter_context(RunningBench(folder, settings([n.path for n in nodes])))
+        every = [*nodes, *doubles]
+        _feed(every, 1.0)
+        bench.target("long", 1e8)
+        for i in range(count):
+            bench.expose("long", sensor=f"s{i}", frame=str(i), override=True)
+            _feed(every, 0.1)
+        _feed(every, 2.0)
+        assert bench.process is not None
+        pids = (bench.process.pid, bare.pid)
+        before = [usage(pid) for pid in pids]
+        _feed(every, seconds)
+        ours, other = (share(b, usage(pid)) for b, pid in zip(before, pids, strict=True))
+        (rss, pss), (bare_rss, bare_pss) = (memory_mb(pid) for pid in pids)
+        taken = bench.sensor("s0")["readings"]
+    what = f"serve: {count} sensor{'s' * (count > 1)} at {RATE_HZ:g} Hz"
+    note = f"{seconds:g} s, {count} exposure{'s' * (count > 1)} open, {taken} readings of s0"
+    return [
+        plain(f"{what}, share of a core", "%", 100 * ours.cpu, 100 * other.cpu, note=note),
+        plain(f"{what}, wake-ups", "1/s", ours.wakeups, other.wakeups, note="voluntary switches, all threads"),
+        plain(f"{what}, RSS", "MB", rss, bare_rss, note=f"PSS {pss:.1f} against {bare_pss:.1f}"),
+    ]
+
+
+def _feed(nodes: list[Node], seconds: float) -> None:
+    """A line of each node ten times a second, one node after the other over the whole tenth, as boards not in step."""
+    begin = time.monotonic()
+    for i in range(round(seconds * RATE_HZ)):
+        for k, node in enumerate(nodes):
+            time.sleep(max(0.0, begin + (i + k / len(nodes)) / RATE_HZ - time.monotonic()))
+            node.say()
+            node.look(0)
+    time.sleep(max(0.0, begin + seconds - time.monotonic()))
+
+
+def start_rows(quick: bool) -> list[Row]:
+    """Start to `ready`, `--help` and imports, against an interpreter that does nothing."""
+    rounds = 3 if quick else 7
+    with tempfile.TemporaryDirectory() as name, Node() as node:
+        bench = RunningBench(Path(name), settings([node.path]))
+
+        def ready() -> float:
+            begin = time.perf_counter()
+            bench.start()
+            took = time.perf_counter() - begin
+            bench.stop()
+            return 1000 * took
+
+        ready()  # the first start makes the journal
+        serve, helped, light, heavy, nothing = side_by_side(
+            rounds,
+            ready,
+            _python("-m", "uvdose", "--help"),
+            _python("-c", "import uvdose.cli.app"),
+            _python("-c", "import uvdose.daemon"),
+            _python("-c", "pass"),
+        )
+    return [
+        row("start: serve to ready", "ms", serve, nothing, better="less", note="reference in all four: python -c pass"),
+        row("start: uvdose --help", "ms", helped, nothing, better="less"),
+        row("start: import of the commands", "ms", light, nothing, better="less", note="uvdose.cli.app"),
+        row("start: import of the daemon", "ms", heavy, nothing, better="less", note="uvdose.daemon"),
+    ]
+
+
+def _python(*words: str) -> Callable[[], float]:
+    env = os.environ | {"PYTHONPATH": str(ROOT)}
+
+    def run() -> float:
+        begin = time.perf_counter()
+        subprocess.run([sys.executable, *words], check=True, stdout=subprocess.DEVNULL, env=env, timeout=60)
+        return 1000 * (time.perf_counter() - begin)
+
+    return run

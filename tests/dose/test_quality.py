@@ -1,0 +1,64 @@
+"""What a sensor's own values say about it: each fault is told, and what only looks like one is not."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from uvdose.dose.quality import Quality
+
+R = random.Random(7)
+STEADY = [400.0] * 600
+COARSE = [float(round(400 + R.gauss(0, 0.4))) for _ in range(300)] + [400.0] * 300
+CLOUDS_THEN_CLEAR = [400 - 3 * abs((i % 80) - 40) + 0.25 * (i % 3) for i in range(240)] + [404.0] * 400
+MINUTE_STEPS = [100.0 + 10 * (i // 60) for i in range(1200)]
+DUSK = [max(0.0, 300 - i + R.gauss(0, 2)) for i in range(320)] + [0.0] * 600
+NOISY_LIVE = [400 + R.gauss(0, 3) for _ in range(600)]
+
+
+def _found(
+    values: list[float], step_s: float = 1.0, full: float = 1023.0, factor: float | None = 0.2
+) -> list[set[str]]:
+    quality = Quality(0.0, full, factor)
+    return [set(quality.add(round(i * step_s * 1e6), v, v >= full)) for i, v in enumerate(values)]
+
+
+@pytest.mark.parametrize("values", [STEADY, COARSE, CLOUDS_THEN_CLEAR, MINUTE_STEPS, DUSK, NOISY_LIVE],
+                         ids=["lamp", "coarse", "clouds-then-clear", "minutes", "dusk", "noise"])  # fmt: skip
+@pytest.mark.parametrize("step_s", [0.1, 0.25, 1.0])
+def test_nothing_is_wrong(values: list[float], step_s: float) -> None:
+    assert all(not found for found in _found(values, step_s))
+
+
+def test_frozen_is_told_within_seconds_and_cleared_by_the_first_move() -> None:
+    values = NOISY_LIVE[:100] + [NOISY_LIVE[99]] * 60 + NOISY_LIVE[100:140]
+    found = _found(values)
+    first = next(i for i, f in enumerate(found) if "frozen" in f)
+    assert 100 + 5 <= first <= 100 + 15
+    assert all("frozen" in f for f in found[first:160]) and "frozen" not in found[160]
+
+
+def test_noise_is_told_and_cleared_with_hysteresis() -> None:
+    rng = random.Random(3)
+    values = [400 + rng.gauss(0, 2) for _ in range(60)] + [400 + rng.gauss(0, 160) for _ in range(60)]
+    values += [400 + rng.gauss(0, 60) for _ in range(60)] + [400 + rng.gauss(0, 2) for _ in range(60)]
+    found = _found(values, full=1e6)
+    assert not found[59] and "noisy" in found[110] and "noisy" in found[175] and not found[-1]
+
+
+def test_below_zero_by_more_than_noise() -> None:
+    rng = random.Random(4)
+    assert all(not f for f in _found([rng.gauss(0, 1) for _ in range(200)]))
+    found = _found([-30 + rng.gauss(0, 1) for _ in range(20)] + [30.0 + rng.gauss(0, 1) for _ in range(20)])
+    assert "negative" in found[5] and not found[-1]
+
+
+def test_saturated_clears_after_ten_good_readings() -> None:
+    found = _found([1023.0] * 3 + [900.0 + i for i in range(12)])
+    assert "saturated" in found[0] and "saturated" in found[11] and "saturated" not in found[12]
+
+
+def test_more_than_sun_or_lamp_gives() -> None:
+    assert "out-of-range" in _found([20_000.0], full=1e6)[0]
+    assert not _found([20_000.0], full=1e6, factor=None)[0], "without a scale nothing is known of W/m²"

@@ -1,0 +1,172 @@
+"""`uvdose journal`: back it up, check it, prune it. Backing up and checking go beside a running daemon."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .options import HomeDir, Json, home_of
+
+if TYPE_CHECKING:
+    from ..config import Home
+    from ..journal.checkup import CheckDoc
+    from ..journal.prune import PruneDoc
+
+journals = typer.Typer(help="The journal: back it up, check it, prune it.", no_args_is_help=False)
+
+
+@journals.command()
+def backup(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="The copy; one file that holds everything.")],
+    force: Annotated[bool, typer.Option("--force", help="Replace FILE if it is there.")] = False,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Copy the journal into one file, also while the daemon runs.
+
+    The copy is of one moment, and is checked before it gets its name.
+    """
+    from ..journal.copying import copy_to
+    from ..model import Refusal
+    from .asking import journal
+    from .show import print_json
+
+    place, target = home_of(home), Path(file).expanduser().absolute()
+    own = place.journal_file.resolve()
+    if target.resolve() in [own.with_name(own.name + end) for end in ("", "-wal", "-shm")]:
+        raise Refusal(f"{target} is the journal itself: choose another name")
+    with journal(place) as store:
+        size = copy_to(store.db, target, replace=force)
+        readings = int(store.db.execute("SELECT coalesce(sum(n), 0) FROM chunk").fetchone()[0])
+        exposures = int(store.db.execute("SELECT count(*) FROM exposure").fetchone()[0])
+    if as_json:
+        print_json({"file": str(target), "bytes": size, "exposures": exposures, "readings": readings})
+    else:
+        print(f"{target}: {_size(size)}, {exposures} exposures, {readings} readings; checked")
+
+
+@journals.command()
+def check(
+    file: Annotated[str | None, typer.Argument(metavar="[FILE]", help="A backup to check; else the journal.")] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Check every page and every reading of the journal, and tell its sizes.
+
+    It ends with 1 when something is damaged.
+    """
+    import sqlite3
+    from contextlib import closing
+
+    from ..journal.checkup import check as check_all
+    from ..journal.schema import open_reading
+    from ..model import Refusal
+    from .show import print_json
+
+    path = Path(file).expanduser().absolute() if file is not None else home_of(home).journal_file
+    if file is not None and not path.exists():
+        raise Refusal(f"no file {path}")
+    with closing(open_reading(path)) as db:
+        try:
+            found = check_all(db, path)
+        except sqlite3.Error as err:
+            raise Refusal(f"{path} is damaged: {err}; {_mend(file)}", 1) from None
+    if as_json:
+        print_json(found)
+    else:
+        print("\n".join(_check_lines(found)), flush=True)
+    if not found.ok:
+        raise Refusal(f"{path} is damaged: {found.problems[0]}; {_mend(file)}", 1)
+
+
+@journals.command()
+def prune(
+    before: Annotated[str, typer.Option("--before", metavar="DATE", help="Readings of days before this one.")],
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only tell what would go.")] = False,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Delete old raw readings, but none that a print is counted from.
+
+    Every print, target and event stays, and every dose can still be counted again, bit for bit. The daemon must not
+    be running.
+    """
+    from ..review.day import day_bounds
+    from .show import print_json
+
+    place = home_of(home)
+    wall_us = day_bounds(before)[0]
+    done = _prune(place, wall_us, dry_run)
+    if as_json:
+        print_json(done)
+    else:
+        print("\n".join(_prune_lines(done, before)))
+
+
+def _prune(place: Home, before_wall_us: int, dry_run: bool) -> PruneDoc:
+    import sqlite3
+    from contextlib import closing
+
+    from ..home import lock
+    from ..journal.prune import prune as take_out
+    from ..journal.schema import open_writing
+    from ..model import Refusal
+    from .asking import find_daemon, journal
+
+    if dry_run:
+        with journal(place) as store:
+            return take_out(store.db, before_wall_us, True)
+    if find_daemon(place) is not None:
+        raise Refusal(f"a daemon runs for home {place.folder}: stop it, prune, start it again (--dry-run goes)")
+    if not place.journal_file.exists():
+        raise Refusal(f"no journal at {place.journal_file} yet: there is nothing to prune")
+    with lock(place, "uvdose journal prune"), closing(open_writing(place.journal_file)) as db:
+        try:
+            return take_out(db, before_wall_us, False)
+        except sqlite3.Error as err:
+            raise Refusal(f"journal {place.journal_file}: {err}; nothing was deleted") from None
+
+
+def _check_lines(found: CheckDoc) -> list[str]:
+    from ..review.layout import wrap
+
+    log = f", and {_size(found.log_bytes)} not yet merged in" if found.log_bytes else ""
+    free = f", {_size(found.free_bytes)} of it free" if found.free_bytes else ""
+    state = "sound" if found.ok else "DAMAGED"
+    lines = [found.file, f"  {state}, schema {found.schema}", f"  {_size(found.bytes)}{free}{log}"]
+    each = f", {found.bytes_per_reading:.1f} bytes each" if found.bytes_per_reading is not None else ""
+    span = f", {found.from_utc} to {found.to_utc}" if found.from_utc else ""
+    lines.append(f"  {found.readings} readings{each}{span}")
+    lines += wrap(", ".join(f"{name} {n}" for name, n in found.counts.items()), "  ", "    ")
+    if found.pruned:
+        gone = sum(p.readings for p in found.pruned)
+        lines.append(f"  {gone} readings were pruned, in {len(found.pruned)} stretches")
+    return lines + [f"  {problem}" for problem in found.problems]
+
+
+def _prune_lines(done: PruneDoc, before: str) -> list[str]:
+    verb = "would be deleted" if done.dry_run else "deleted"
+    lines = [
+        f"{done.readings_deleted} readings from before {before} {verb}, in {len(done.stretches)} stretches",
+        f"{done.readings_kept} stay, {done.readings_kept_for_prints} of them older ones of the {done.prints} prints",
+    ]
+    if done.bytes_after is not None:
+        lines.append(f"the journal takes {_size(done.bytes_after)}, before {_size(done.bytes_before)}")
+    return [*lines, done.note] if done.note else lines
+
+
+def _mend(file: str | None) -> str:
+    return "use another copy" if file is not None else (
+        "copy the home somewhere safe, then start the daemon again: it sets the file aside and keeps what it can read"
+    )
+
+
+def _size(count: int) -> str:
+    return f"{count / 1e6:.1f} MB" if count >= 100_000 else f"{count / 1e3:.1f} kB"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the group."""
+    app.add_typer(journals, name="journal")

@@ -1,0 +1,88 @@
+"""Repairs: take an act back, move it to when it happened, leave out a shaded stretch, send a print out again."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from .acts import Id, exposure_of, say_unrecorded
+from .options import Ago, At, HomeDir, Json, home_of, moment, whole_id
+
+
+def _post(number: str, what: str, body: object, word: str, as_json: bool, home: str | None) -> None:
+    from ..messages import Taken
+    from ..review.layout import percent, with_unit
+    from .asking import need_daemon
+    from .show import print_json
+
+    exposure = whole_id(number)
+    taken = need_daemon(home_of(home)).post(f"exposures/{exposure}/{what}", body, Taken)
+    shown = exposure_of(taken)
+    if as_json:
+        print_json(shown)
+    else:
+        print(
+            f"exposure {exposure}: {word}; it is {shown.state} at {with_unit(shown.dose, shown.unit)},"
+            f" {percent(shown.fraction)} of {shown.target} v{shown.target_version}", flush=True,
+        )
+    say_unrecorded(taken)
+
+
+def undo(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+    """Take back the newest start, hold, resume or finish, as if it had never been.
+
+    The dose is counted anew from the raw readings. A start that is taken back makes the exposure void.
+    """
+    _post(number, "undo", {}, "its newest act is taken back", as_json, home)
+
+
+def move(
+    number: Id,
+    act: Annotated[str, typer.Argument(metavar="ACT", help="start, hold, resume or finish: the newest of its kind.")],
+    ago: Ago = None,
+    at: At = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Say when an act really happened; the dose is counted anew."""
+    from ..messages import MoveRequest
+    from ..model import Refusal
+
+    when = moment(ago, at)
+    if when.ago_s is None and when.at is None:
+        raise Refusal("when did it happen? Give --ago, such as 90s or 2m, or --at, such as 14:05:30", 2)
+    _post(number, "move", MoveRequest(act, when), f"{act} is moved", as_json, home)
+
+
+def shade(
+    number: Id,
+    since: Annotated[str, typer.Option("--from", metavar="TIME", help="Begin: how long ago (5m), or HH:MM:SS.")],
+    until: Annotated[
+        str | None, typer.Option("--to", metavar="TIME", help="End: how long ago (2m), or HH:MM:SS; else now.")
+    ] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Leave out a stretch in which the sensor, or the frame alone, lay in shade.
+
+    Up to 60 s are bridged from the light before to the light after; a longer stretch is missing.
+    """
+    from ..messages import ShadeRequest, When
+
+    def told(text: str) -> When:
+        return moment(None, text) if ":" in text else moment(text, None)
+
+    request = ShadeRequest(told(since), told(until) if until is not None else When())
+    _post(number, "shade", request, "the shaded stretch is left out", as_json, home)
+
+
+def again(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
+    """A finished print goes out again: dose is added to what it has."""
+    _post(number, "again", {}, "it is in the light again", as_json, home)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    for command in (undo, move, shade, again):
+        app.command()(command)

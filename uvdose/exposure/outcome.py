@@ -1,0 +1,42 @@
+"""What follows from one step of the bench: what to keep, whom to call, whom to ask."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ..model import Fact, Mark, Reading
+from .exposure import Exposure
+from .record import ActRecord
+
+
+class Ring(msgspec.Struct, frozen=True):
+    """A call to make: of an exposure, by its key; `insist` until the person acknowledges it."""
+
+    exposure: int
+    key: str
+    kind: str
+    sensor: str
+    t_us: int
+    insist: bool
+    text: str
+
+
+class Outcome:
+    """What follows from one step of the bench."""
+
+    __slots__ = ("acts", "asks", "changed", "facts", "hushes", "readings", "refined", "rings")
+
+    def __init__(self) -> None:
+        self.readings: list[tuple[str, int, Reading]] = []
+        self.facts: list[Fact] = []
+        self.acts: list[tuple[int, ActRecord]] = []
+        self.refined: list[tuple[int, int, Mark]] = []
+        self.rings: list[Ring] = []
+        self.hushes: list[tuple[int, str]] = []
+        self.changed: list[Exposure] = []
+        self.asks: list[str] = []
+
+    @property
+    def pressing(self) -> bool:
+        """Whether it holds more than readings, so that it must be committed at once."""
+        return bool(self.facts or self.acts or self.refined or self.rings or self.hushes or self.changed)

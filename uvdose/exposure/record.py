@@ -1,0 +1,62 @@
+"""What is written down of an exposure: its plan, its acts, and the calls that were crossed."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ..dose.response import Response
+from ..model import Mark
+from .calls import Threshold
+from .gate import LightGate
+from .states import Act
+from .target import Target
+
+
+class ActRecord(msgspec.Struct):
+    """An act as the journal keeps it: what, when, and where it cuts the light.
+
+    refined: known better since. moved: the person has said when it really happened. withdrawn: taken back; it is as
+    if it had never been. by_light: taken by rising or falling light, not by the person.
+    """
+
+    number: int
+    act: Act
+    t_us: int
+    mark: Mark
+    refined: Mark | None = None
+    moved: Mark | None = None
+    withdrawn: bool = False
+    by_light: bool = False
+
+    @property
+    def when_us(self) -> int:
+        """When it happened, as far as is known."""
+        return self.moved.t_us if self.moved is not None else self.t_us
+
+    @property
+    def cut(self) -> Mark:
+        """The best mark known."""
+        return self.moved or self.refined or self.mark
+
+
+class Plan(msgspec.Struct, frozen=True):
+    """What was settled when an exposure began; it never changes. pace: of the clock that counts it."""
+
+    id: int
+    target: Target
+    sensor: str
+    frame: str
+    response: Response
+    begin_us: int
+    pace: float = 1.0
+    label: str = ""
+    overridden: tuple[str, ...] = ()
+    gate: LightGate | None = None
+
+
+class Crossing(msgspec.Struct, frozen=True):
+    """A threshold was crossed at a dose time. known: by readings; else predicted from the light of now."""
+
+    threshold: Threshold
+    t_us: int
+    known: bool

@@ -1,0 +1,89 @@
+"""A whole, proven copy of a journal in one file, made while another process may write the journal."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from ..clock import host_wall_us, iso_utc
+from ..model import Refusal
+
+
+def beside(path: Path, why: str) -> Path:
+    """A name beside a journal that is not taken: journal.WHY-20260621-101500.sqlite3 (UTC)."""
+    stamp = iso_utc(host_wall_us())[:19].replace("-", "").replace(":", "").replace("T", "-")
+    for number in range(1, 1000):
+        again = "" if number == 1 else f"-{number}"
+        name = path.with_name(f"{path.stem}.{why}-{stamp}{again}{path.suffix}")
+        if not any(name.with_name(name.name + end).exists() for end in ("", "-wal", "-shm")):
+            return name
+    raise Refusal(f"too many files of the same second beside {path}: try again")
+
+
+def copy_to(source: sqlite3.Connection, path: Path, replace: bool) -> int:
+    """Copy a journal as it stands at one moment into a file of its own; returns its bytes.
+
+    It is written under another name, checked, synced, and only then given its name. Raises `Refusal`, and leaves no
+    half copy; an existing file is kept unless `replace`.
+    """
+    if path.is_dir():
+        raise Refusal(f"{path} is a folder: give the name of a file")
+    if path.exists() and not replace:
+        raise Refusal(f"{path} is there already: choose another name, or say --force")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        part.touch(exist_ok=True)
+        with closing(sqlite3.connect(part, isolation_level=None)) as target:
+            source.backup(target)
+            target.execute("PRAGMA journal_mode=DELETE")  # one file, without a log beside it
+            found = [str(r[0]) for r in target.execute("PRAGMA quick_check(3)")]
+        if found != ["ok"]:
+            raise Refusal(f"the journal is damaged ({found[0]}): no copy was made; `uvdose journal check` says more")
+        sync(part)
+        size = part.stat().st_size
+        if replace:
+            part.replace(path)
+        else:
+            _name(part, path)
+        sync(path.parent)
+    except sqlite3.Error as err:
+        if is_damage(err):
+            raise Refusal(f"the journal is damaged ({err}): no copy was made; see `uvdose journal check`") from None
+        raise Refusal(f"{path} cannot be written: {err}") from None
+    except OSError as err:
+        raise Refusal(f"{path} cannot be written: {err.strerror}") from None
+    finally:
+        for end in ("", "-journal", "-wal", "-shm"):
+            with contextlib.suppress(OSError):
+                part.with_name(part.name + end).unlink(missing_ok=True)
+    return size
+
+
+def is_damage(err: BaseException) -> bool:
+    """Whether an error says that the file itself is damaged, or is none of SQLite's."""
+    code = getattr(err, "sqlite_errorcode", None)
+    if isinstance(err, UnicodeDecodeError):
+        return True  # SQLite's own complaint, with the file's garbage in it
+    return code is not None and code & 0xFF in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def sync(path: Path) -> None:
+    """See a file or a folder onto the disk."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _name(part: Path, path: Path) -> None:
+    """Give a file its name, never over another that came in between."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise Refusal(f"{path} is there already: choose another name, or say --force") from None
+    except OSError:  # a file system without links
+        part.rename(path)
