@@ -121,7 +121,7 @@ class Daemon:
             asyncio.create_task(self._server.serve([self._socket]), name="api"),
         ]
         for call in self._store.open_calls():
-            self._core.reopen(Ring(call.exposure, call.key, call.kind, call.sensor, call.t_us, call.insist, call.text))
+            self._core.reopen(call)
         if self._hub is not None:
             self._hub.start(self._core.sink)
         for link in self._links.values():

@@ -14,6 +14,7 @@ from .exposure.exposure import Exposure
 from .exposure.outcome import Outcome
 from .exposure.record import ActRecord
 from .exposure.states import ENDED, Act, State, after
+from .journal.prune import pruned
 from .journal.replay import count_anew
 from .journal.store import Store
 from .journal.writer import Statement
@@ -107,6 +108,7 @@ class Mender:
             self._refuse_order(number, standing[i - 1])
         if i + 1 < len(standing) and t_us >= standing[i + 1].when_us:
             self._refuse_order(number, standing[i + 1])
+        self._refuse_pruned(exposure, t_us)
         return self._anew(number, f"{request.act} moved to {iso_utc(self._core.label(t_us))}", [
             ("UPDATE act SET moved = ? WHERE exposure = ? AND number = ?",
              (self._core.recorder.json(Mark(t_us)), number, standing[i].number))
@@ -147,6 +149,13 @@ class Mender:
         if exposure.finished_us is None:
             exposure.labels.pop("finished", None)
         return exposure
+
+    def _refuse_pruned(self, exposure: Exposure, t_us: int) -> None:
+        """An act cannot be moved to where the raw readings were taken out: their light would silently be none."""
+        for stretch in pruned(self._store.db):
+            begun_us = exposure.started_us if exposure.started_us is not None else exposure.plan.begin_us
+            if stretch.sensor == exposure.plan.sensor and t_us <= stretch.t1_us and stretch.t0_us < begun_us:
+                raise Refusal(f"exposure {exposure.id}: the readings of that time were pruned; it cannot be moved there")
 
     def _refuse_order(self, number: int, other: ActRecord) -> None:
         at = iso_utc(self._core.label(other.when_us))[11:19]

@@ -9,6 +9,7 @@ import msgspec
 
 from ..clock import Epoch, iso_utc
 from ..dose.response import Identity
+from ..exposure.outcome import Ring
 from ..exposure.record import ActRecord, Plan
 from ..exposure.states import Act
 from ..exposure.target import Target
@@ -30,18 +31,6 @@ class Kept(msgspec.Struct, frozen=True):
     begin_wall_us: int
     document: ExposureDoc
     passed: list[str] = []
-
-
-class OpenCall(msgspec.Struct, frozen=True):
-    """A call that was neither proven nor acknowledged."""
-
-    exposure: int
-    key: str
-    kind: str
-    sensor: str
-    t_us: int
-    insist: bool
-    text: str
 
 
 class Store:
@@ -134,13 +123,13 @@ class Store:
         ).fetchone()
         return None if row is None else int(row[0])
 
-    def open_calls(self) -> list[OpenCall]:
+    def open_calls(self) -> list[Ring]:
         """Calls to be made again after a restart."""
         rows = self.db.execute(
             "SELECT exposure, key, kind, sensor, t_us, insist, text FROM call WHERE ended_us IS NULL"
             " AND (insist = 1 OR proven_us IS NULL) ORDER BY t_us"
         )
-        return [OpenCall(e, k, kind, s, t, bool(i), text) for e, k, kind, s, t, i, text in rows]
+        return [Ring(e, k, kind, s, t, bool(i), text) for e, k, kind, s, t, i, text in rows]
 
     # -- events ----------------------------------------------------------------------------------------------
 
