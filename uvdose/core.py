@@ -146,13 +146,23 @@ class Core:
             return None
         for fact in out.facts:
             name = {"voided": "finished"}.get(fact.name, fact.name)
-            if fact.exposure is not None and name in ("started", "reached", "finished"):
-                self.bench.exposures[fact.exposure].labels.setdefault(name, iso_utc(self.label(fact.t_us)))
+            if fact.exposure is not None:
+                self._label_exposure(self.bench.exposures[fact.exposure].labels, name, iso_utc(self.label(fact.t_us)))
         documents = {e.id: self.document(e) for e in out.changed}
         statements, events = self.recorder.outcome(out, documents)
         done = self.writer.commit([*self._flush(), *statements])
         self._told.put_nowait(_Told(done, out, events, self.clock.real_s() + COMMIT_PATIENCE_S))
         return done
+
+    @staticmethod
+    def _label_exposure(labels: dict[str, str], name: str, utc: str) -> None:
+        """The first start and the first time at the target stand; a print that goes out again is finished anew."""
+        if name in ("started", "reached"):
+            labels.setdefault(name, utc)
+        elif name == "finished":
+            labels[name] = utc
+        elif name == "resumed":
+            labels.pop("finished", None)
 
     async def tell(self) -> None:
         """Runs for ever: call and tell what has been committed, in order."""

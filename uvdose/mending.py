@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from concurrent.futures import TimeoutError as Late
 
-from .clock import at_local, iso_utc
+from .clock import at_local, iso_utc, local_time
 from .core import Core
 from .exposure.exposure import Exposure
 from .exposure.outcome import Outcome
@@ -24,6 +24,7 @@ from .units import US_PER_S
 
 WRITE_PATIENCE_S = 2.0
 LONGEST_AGO_S = 30 * 86_400
+LONGEST_TODAY_US = 18 * 3600 * US_PER_S  # a time of day further back than this was meant as one to come
 MOVABLE = {"start": Act.LIGHT, "hold": Act.HOLD, "resume": Act.RESUME, "finish": Act.FINISH}
 
 
@@ -46,6 +47,8 @@ class Mender:
             ago_us = int(when.ago_s * US_PER_S)
         else:
             return now_us
+        if when.at is not None and ":" in when.at and "T" not in when.at and ago_us > LONGEST_TODAY_US:
+            raise Refusal(f"{when.at} is still to come; give a time that has been", 2)
         if not 0 <= ago_us <= LONGEST_AGO_S * US_PER_S:
             raise Refusal("a moment must lie in the past, at most 30 days", 2)
         return now_us - ago_us
@@ -109,6 +112,7 @@ class Mender:
         if i + 1 < len(standing) and t_us >= standing[i + 1].when_us:
             self._refuse_order(number, standing[i + 1])
         self._refuse_pruned(exposure, t_us)
+        self.refuse_unread(exposure.plan.sensor, t_us)
         return self._anew(number, f"{request.act} moved to {iso_utc(self._core.label(t_us))}", [
             ("UPDATE act SET moved = ? WHERE exposure = ? AND number = ?",
              (self._core.recorder.json(Mark(t_us)), number, standing[i].number))
@@ -155,11 +159,17 @@ class Mender:
         for stretch in pruned(self._store.db):
             begun_us = exposure.started_us if exposure.started_us is not None else exposure.plan.begin_us
             if stretch.sensor == exposure.plan.sensor and t_us <= stretch.t1_us and stretch.t0_us < begun_us:
-                raise Refusal(f"exposure {exposure.id}: the readings of that time were pruned; it cannot be moved there")
+                raise Refusal(f"exposure {exposure.id}: the readings of that time were pruned")
 
     def _refuse_order(self, number: int, other: ActRecord) -> None:
-        at = iso_utc(self._core.label(other.when_us))[11:19]
-        raise Refusal(f"exposure {number}: it was {other.act} at {at} UTC; acts must stay in their order")
+        at = local_time(self._core.label(other.when_us))
+        raise Refusal(f"exposure {number}: its {other.act} was at {at}; acts must stay in their order")
+
+    def refuse_unread(self, sensor: str, t_us: int) -> None:
+        """Nothing can be counted from before the first reading: that light would silently be none."""
+        first = next(iter(self._store.readings(sensor, 0, t_us)), None)
+        if first is None:
+            raise Refusal(f"sensor {sensor} had said nothing by then; give a time at which it was read")
 
     def _refuse_taken_frame(self, exposure: Exposure) -> None:
         for other in self._core.bench.running():

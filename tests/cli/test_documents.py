@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from uvdose.cli.app import app
 from uvdose.config import parse_settings
 from uvdose.intake.recording import parse_line
 
-from .conftest import ROOT
+from .conftest import ROOT, argv, environment
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 SETTINGS = sorted((ROOT / "shared" / "settings").glob("*.toml"))
@@ -73,3 +74,9 @@ def test_recordings_are_readable_rise_and_say_what_they_are(path: Path) -> None:
     rows = [row for line in raw if (row := parse_line(line)) is not None]
     times = [t for t, _ in rows]
     assert len(rows) > 500 and times == sorted(times) and times[0] < 1_000_000
+
+
+@pytest.mark.parametrize("command", sorted(set(re.findall(r"^\| `uvdose ([a-z]+)", README, re.M))))
+def test_every_command_of_the_readme_is_there(command: str) -> None:
+    done = subprocess.run(argv(command, "--help"), capture_output=True, text=True, timeout=30, env=environment())
+    assert done.returncode == 0 and done.stdout, done.stderr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 
 import pytest
@@ -14,6 +15,8 @@ COARSE = [float(round(400 + R.gauss(0, 0.4))) for _ in range(300)] + [400.0] * 3
 CLOUDS_THEN_CLEAR = [400 - 3 * abs((i % 80) - 40) + 0.25 * (i % 3) for i in range(240)] + [404.0] * 400
 MINUTE_STEPS = [100.0 + 10 * (i // 60) for i in range(1200)]
 DUSK = [max(0.0, 300 - i + R.gauss(0, 2)) for i in range(320)] + [0.0] * 600
+WANDERING_THEN_CALM = [round(x) * 1.0 for x in itertools.accumulate(R.gauss(0, 4) for _ in range(300))]
+WANDERING_THEN_CALM = [500 + x for x in WANDERING_THEN_CALM] + [500 + WANDERING_THEN_CALM[-1]] * 200
 NOISY_LIVE = [400 + R.gauss(0, 3) for _ in range(600)]
 
 
@@ -24,8 +27,9 @@ def _found(
     return [set(quality.add(round(i * step_s * 1e6), v, v >= full)) for i, v in enumerate(values)]
 
 
-@pytest.mark.parametrize("values", [STEADY, COARSE, CLOUDS_THEN_CLEAR, MINUTE_STEPS, DUSK, NOISY_LIVE],
-                         ids=["lamp", "coarse", "clouds-then-clear", "minutes", "dusk", "noise"])  # fmt: skip
+@pytest.mark.parametrize("values", [STEADY, COARSE, CLOUDS_THEN_CLEAR, MINUTE_STEPS, DUSK, NOISY_LIVE,
+                                    WANDERING_THEN_CALM],
+                         ids=["lamp", "coarse", "clouds-then-clear", "minutes", "dusk", "noise", "wander"])  # fmt: skip
 @pytest.mark.parametrize("step_s", [0.1, 0.25, 1.0])
 def test_nothing_is_wrong(values: list[float], step_s: float) -> None:
     assert all(not found for found in _found(values, step_s))

@@ -13,15 +13,19 @@ MINUTES = 36
 DAYS = (11, 17, 23)
 HOURS = (8, 13)  # UTC, as the month's record: forenoon to early afternoon
 WEAKEST_W_M2 = 8.0
+CALM_W_M2, CALM_WEAKEST_W_M2 = 1.0, 20.0
 GRAIN_S = 0.05
 
 
-def pick(rng: random.Random) -> list[float]:
-    """W/m² at each second of a stretch in which a print is made: clouds as they came, no dusk."""
+def pick(rng: random.Random, calm: bool = False) -> list[float]:
+    """W/m² at each second of a stretch in which a print is made: clouds as they came, no dusk. calm: no clouds."""
     while True:
         day = rng.choice(DAYS)
         minute = rng.randrange(HOURS[0] * 60, HOURS[1] * 60)
-        if min(day_w_m2(day)[minute : minute + MINUTES + 1]) >= WEAKEST_W_M2:
+        means = day_w_m2(day)[minute : minute + MINUTES + 1]
+        steps = [abs(b - a) for a, b in itertools.pairwise(means)]
+        weakest = CALM_WEAKEST_W_M2 if calm else WEAKEST_W_M2
+        if min(means) >= weakest and (not calm or max(steps) <= CALM_W_M2):
             return textured((day - 1) * 1440 + minute, MINUTES, rng)
 
 

@@ -6,6 +6,8 @@ import math
 
 from faults.harness import Case, Run
 
+from uvdose.dose.quality import FROZEN_RUN, WHITE_MIN
+
 SPELL_S = 40.0
 
 
@@ -13,11 +15,17 @@ def _spell(change):  # type: ignore[no-untyped-def]
     return lambda run: run.spell(SPELL_S, change)
 
 
+def freeze(run: Run) -> None:
+    """Only once the sensor's own noise has been seen for a minute and more can it be missed."""
+    run.nap((WHITE_MIN + 20) / run.pace)
+    run.spell(SPELL_S, lambda s, held: held)
+
+
 def held_missing(run: Run) -> None:
     """What fell while the value stood still counts as missing, from a few seconds after it froze."""
     name, node = next(iter(run.sources.items()))
     shown, acts = run.shown(name), run.bench.store().acts(run.ids[name])
-    if not SPELL_S - 12 < shown["missing_s"] <= SPELL_S + 2:
+    if not SPELL_S - FROZEN_RUN - 3 < shown["missing_s"] <= SPELL_S + 2:
         run.wrong(f"{SPELL_S} s were frozen, told {shown['missing_s']} s missing")
     if hasattr(node, "counted"):
         exact = node.counted(acts) / 1000 * 0.01
@@ -56,13 +64,14 @@ def unreadable(run: Run) -> None:
 
 
 FULL = 80.0
-NOISY = {"noise_w_m2": 1.0}  # a value that stands still is only strange in a sensor that never did
+# A value that stands still is only strange in a sensor whose own noise outweighs what the light does in a second.
+NOISY = {"noise_w_m2": 1.0}
 
 CASES = [
-    Case("sensor: frozen, register", ("pty",), _spell(lambda s, held: held), "frozen", held_missing, dose=None,
-         options=NOISY),
-    Case("sensor: frozen, values", ("board",), _spell(lambda s, held: held), "frozen", held_missing, momentary=0.3,
-         options=NOISY),
+    Case("sensor: frozen, register", ("pty",), freeze, "frozen", held_missing, dose=None,
+         options=NOISY, lasts_s=14.0),
+    Case("sensor: frozen, values", ("board",), freeze, "frozen", held_missing, momentary=0.3,
+         options=NOISY, lasts_s=14.0),
     Case("sensor: saturated, values", ("board",), _spell(lambda s, held: FULL), "saturated", lower_bound,
          momentary=9.0, said=True, interval=False, options={"full_scale": FULL}),
     Case("sensor: saturated, register", ("pty",), _spell(lambda s, held: 500.0), "saturated", said=True,

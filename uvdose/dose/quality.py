@@ -21,6 +21,7 @@ FROZEN_RUN = 12
 FROZEN_STEPS = 2.0  # noise of so many steps of the converter repeats a value once in seven times, twelve times never
 NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
 NOISE_MIN = 24
+WHITE_MIN, WHITE = 60, -0.35
 DIM_SHARE = 0.05
 NEGATIVE_RUN = 5
 CLEAR_RUN = 10
@@ -79,7 +80,7 @@ class Quality:
                 self._run_since_us = self._last_us
             self._run += 1
             if self._run == FROZEN_RUN // 2:
-                self._noise_before = self.noise(self._run) if self._zigzags(self._run) else 0.0
+                self._noise_before = self.noise(self._run) if self._is_white(self._run) else 0.0
         else:
             self._run = 0
         values.append(value)
@@ -133,16 +134,20 @@ class Quality:
         second = sorted(abs(last[i - 1] - 2 * last[i] + last[i + 1]) for i in range(1, len(last) - 1))
         return second[len(second) // 2] / (0.6745 * math.sqrt(6))
 
-    def _zigzags(self, skip: int) -> bool:
-        """Whether values before the newest `skip` went up and down as noise does (two steps of three turn back), and
-        not one way for a while as light does."""
-        v = self._values
-        if len(v) < NOISE_MIN + skip:
+    def _is_white(self, skip: int) -> bool:
+        """Whether values before the newest `skip` moved as a converter's noise does, and not as light does.
+
+        Steps of white noise take each other back (their autocorrelation at lag 1 is -1/2), those of light that wanders
+        do not (0). Steps are cut at three times their median, so that a cloud's edge does not outweigh the rest.
+        """
+        v = [self._values[i] for i in range(len(self._values) - skip)]
+        if len(v) < WHITE_MIN:
             return False
-        last = [v[i] for i in range(-NOISE_MIN - skip, -skip)]
-        steps = [b - a for a, b in pairwise(last) if a != b]
-        turns = sum(a * b < 0 for a, b in pairwise(steps))
-        return len(steps) > NOISE_MIN // 2 and turns >= (len(steps) - 1) / 2
+        steps = [b - a for a, b in pairwise(v)]
+        most = 3 * sorted(map(abs, steps))[len(steps) // 2]
+        cut = [min(most, max(-most, s)) for s in steps]
+        square = sum(s * s for s in cut)
+        return square > 0 and sum(a * b for a, b in pairwise(cut)) <= WHITE * square
 
     def _is_noisy(self) -> bool:
         noise = self.noise()

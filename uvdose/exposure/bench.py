@@ -111,7 +111,8 @@ class Bench:
                     f"frame {frame} is taken by exposure {other.id} ({other.state}): "
                     f"finish it with `uvdose finish {other.id}`, or name another frame with --frame"
                 )
-        if not channel.fresh(now_us, int(FRESH_FLOOR_S * US_PER_S * self.pace)):
+        heard = channel.readings > 0 and "link" not in channel.health.active
+        if not heard or not channel.fresh(now_us, int(FRESH_FLOOR_S * US_PER_S * self.pace)):
             why = next(iter(channel.health.active.values()), "no reading has come lately")
             raise Refusal(f"sensor {sensor} is {channel.health.state()}: {why}; nothing was started")
         return channel
@@ -219,7 +220,7 @@ class Bench:
         last = exposure.last_act
         by_person = exposure.state is State.HELD and last is not None and not last.by_light
         if by_person or exposure.state in ENDED:
-            return item.segments
+            return [*exposure.keeper.release(), *item.segments]
         lit = exposure.state in (State.COUNTING, State.REACHED)
         mark, segments = exposure.keeper.feed(item, reading_value(item.reading), lit)
         if mark is not None:
@@ -238,7 +239,7 @@ class Bench:
                 self._fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": now_s - then_s})
         if exposure.state not in ENDED:
             self._cross(exposure, exposure.crossed_in(segment, before, account.reckoned(), channel.track), out)
-            if exposure.proved_less():
+            if exposure.proved_less(segment.t1_us):
                 self._hush(exposure, list(exposure.open_calls), segment.t1_us, out, tell=False)
                 self._fact(out, exposure, "mended", segment.t1_us, {
                     "what": "the light proved less than was estimated; the target will be called again",
@@ -277,7 +278,7 @@ class Bench:
             f = exposure.figures(self.channels[exposure.plan.sensor].track, crossing.t_us)
             # Where light is missing the dose that was read lies below the one that calls, and both are told.
             exact = threshold.kind in (LOOK, REACHED, OVERSHOOT) and threshold.key != MAY_BE_ENOUGH
-            dose = threshold.dose - max(0.0, f.missing) if exact else f.dose
+            dose = min(threshold.dose, f.dose) if exact and f.missing > 0 else threshold.dose if exact else f.dose
             unit = exposure.plan.response.unit
             missing = {"missing_dose": to_screen(f.missing, unit)} if f.missing > 0 else {}
             self._fact(out, exposure, threshold.kind, crossing.t_us, {

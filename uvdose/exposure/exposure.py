@@ -76,9 +76,9 @@ class Exposure:
         """The newest act that stands."""
         return next((a for a in reversed(self.acts) if not a.withdrawn), None)
 
-    def proved_less(self) -> bool:
+    def proved_less(self, known_us: int) -> bool:
         """Whether a target that was called on an estimate turns out not to be reached: it is to be called again."""
-        if self.reached_us is None or self.state in ENDED:
+        if self.reached_us is None or known_us < self.reached_us or self.state in ENDED:
             return False
         if self.account.reckoned() > self.plan.target.dose_base * LESS:
             return False

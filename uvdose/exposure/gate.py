@@ -63,6 +63,11 @@ class GateKeeper:
         kept, self._kept = self._kept, []
         return mark, kept
 
+    def release(self) -> list[Segment]:
+        """What was kept back, when the person has acted and nothing is to be decided any more."""
+        kept, self._kept, self._since = self._kept, [], None
+        return kept
+
 
 def _mark_at(timed: Timed) -> Mark:
     line = timed.reading

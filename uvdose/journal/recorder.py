@@ -145,7 +145,7 @@ class Recorder:
         events = [self._event(fact, statements) for fact in out.facts]
         for ring in out.rings:
             statements.append((
-                "INSERT OR IGNORE INTO call VALUES (?, ?, ?, ?, ?, ?, ?, NULL, NULL)",
+                "INSERT OR REPLACE INTO call VALUES (?, ?, ?, ?, ?, ?, ?, NULL, NULL)",
                 (ring.exposure, ring.key, ring.kind, ring.sensor, ring.t_us, int(ring.insist), ring.text),
             ))
         for number, key in out.hushes:
