@@ -127,7 +127,7 @@ def test_begun_and_held_by_the_light_itself(tmp_path: Path) -> None:
             node.register_at(b.cut.uptime_ms or 0) - node.register_at(a.cut.uptime_ms or 0)
             for a, b in zip(acts[0::2], acts[1::2], strict=True)
         )
-        assert bench.exposure(number)["dose"] == pytest.approx(exact / 1000 * 0.01, rel=1e-9)
+        assert bench.exposure(number)["dose"] == pytest.approx(exact / 1000 * 0.01, rel=1e-9), acts
         assert bench.exposure(number)["dose"] == pytest.approx((60 + (acts[3].t_us - acts[2].t_us) / 1e6) * 5, rel=0.05)
         assert recount(bench.store(), number).same
 
