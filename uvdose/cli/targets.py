@@ -65,6 +65,20 @@ def set_target(
         print_json(target)
         return
     print("\n".join(wrap(f"target {target.name} v{target.version}: {_facts(target)}")))
+    _note_unit(place, target)
+
+
+def _note_unit(place: Home, target: Target) -> None:
+    """Said at once where no sensor measures in this unit, rather than only at the frame."""
+    from ..config import load_settings
+    from ..dose.response import response_of
+    from .show import note
+
+    if not place.settings_file.exists():
+        return
+    units = sorted({response_of(sensor).unit for sensor in load_settings(place).sensor})
+    if target.unit not in units:
+        note(f"no sensor here measures in {target.unit}: to use this target, set it with --unit {units[0]}")
 
 
 def _last_unit(place: Home, name: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from ..dose.response import Identity, identity_response
+from ..dose.response import Identity
 from ..messages import TargetRequest
 from ..model import Refusal
 from ..units import PHYSICAL_DOSE, check_dose
@@ -39,19 +39,10 @@ def next_version(request: TargetRequest, last: Target | None, sensors: list[Iden
             coat=request.coat or old.coat,
             film=request.film or old.film,
         ),
-        identity=_fitting(_bound(request.sensor, last.identity if last else None, sensors), request.unit, sensors),
+        identity=_bound(request.sensor, last.identity if last else None, sensors),
         reason=request.reason or ("set by hand" if last is None else "changed by hand"),
         made_utc=made_utc,
     )
-
-
-def _fitting(bound: Identity | None, unit: str, sensors: list[Identity]) -> Identity | None:
-    """Refuses a unit that no sensor of the settings measures, before the person stands at the frame with it."""
-    units = sorted({identity_response(i).unit for i in ([bound] if bound is not None else sensors)})
-    if units and unit not in units:
-        whose = f"sensor {bound.name} measures" if bound is not None else "the sensors measure"
-        raise Refusal(f"the target is in {unit}, but {whose} {' or '.join(units)}: give --unit {units[0]}")
-    return bound
 
 
 def _bound(asked: str | None, last: Identity | None, sensors: list[Identity]) -> Identity | None:
