@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..exposure.states import ENDED
 from ..journal.replay import count_anew
 from ..journal.store import Store
 from ..messages import RecountDoc
@@ -13,8 +14,9 @@ def recount(store: Store, number: int) -> RecountDoc:
     """Count a finished exposure again and compare, bit for bit. Raises `Refusal` with the reason where it cannot be."""
     kept = store.exposure(number)
     if not kept.settled:
-        raise Refusal(f"exposure {number} is {kept.state}: its last light is added up when the "
-                      "sensor's next reading has come")
+        ended = kept.state in ENDED
+        wait = "wait for the sensor's next reading" if ended else "finish it first"
+        raise Refusal(f"exposure {number} is {kept.state}: its last light is not added up yet; {wait}")
     counted = count_anew(store, kept)
     exposure, figures, shown = counted.exposure, counted.exposure.account.figures(), kept.document
     if exposure.started_us is not None and (counted.last_us is None or counted.last_us <= exposure.started_us):
