@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
 import os
 import secrets
 import signal
@@ -107,7 +108,7 @@ class Daemon:
             self._core.commit(forget_told())
         self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
         self._token = secrets.token_urlsafe(24)
-        self._server = make_server(make_app(self._service, self._token))
+        self._server = make_server(make_app(self._service, self._token), say)
 
     # -- life ------------------------------------------------------------------------------------------------
 
@@ -188,7 +189,12 @@ class Daemon:
 
     def _on_fault(self, _: asyncio.AbstractEventLoop, context: dict[str, object]) -> None:
         """A fault in a callback would leave the daemon half alive: it ends, loudly, and can be started again."""
-        self._faults.append(repr(context.get("exception") or context.get("message")))
+        error = context.get("exception")
+        if isinstance(error, OSError) and error.errno in (errno.EMFILE, errno.ENFILE):
+            # Too many connections: the API cannot be reached for a while, and the count goes on.
+            self._say("ALARM too many open files: connections are turned away; the count goes on")
+            return
+        self._faults.append(repr(error or context.get("message")))
         self._stopping.set()
 
     def _on_trouble(self, line: str) -> None:

@@ -15,7 +15,7 @@ from .exposure.outcome import Outcome
 from .exposure.record import ActRecord
 from .exposure.states import ENDED, Act, State, after
 from .journal.prune import pruned
-from .journal.replay import count_anew
+from .journal.replay import count_anew, refuse_other_unit
 from .journal.store import Store
 from .journal.writer import Statement
 from .messages import MoveRequest, ShadeRequest, When
@@ -25,6 +25,7 @@ from .units import US_PER_S
 WRITE_PATIENCE_S = 2.0
 LONGEST_AGO_S = 30 * 86_400
 LONGEST_TODAY_US = 18 * 3600 * US_PER_S  # a time of day further back than this was meant as one to come
+APART_US = 5 * US_PER_S  # nearer than this two shaded stretches are one, and bridged as one
 MOVABLE = {"start": Act.LIGHT, "hold": Act.HOLD, "resume": Act.RESUME, "finish": Act.FINISH}
 
 
@@ -43,6 +44,8 @@ class Mender:
                 ago_us = wall_us - at_local(when.at, wall_us)
             except ValueError:
                 raise Refusal(f"time {when.at!r}: give HH:MM or HH:MM:SS of today, such as 14:05", 2) from None
+        elif when.ago_s is not None and not abs(when.ago_s) <= LONGEST_AGO_S:
+            raise Refusal("a moment must lie in the past, at most 30 days", 2)
         elif when.ago_s is not None:
             ago_us = int(when.ago_s * US_PER_S)
         else:
@@ -60,11 +63,13 @@ class Mender:
             kept = self._store.exposure(number)
             if kept.plan.sensor not in self._core.bench.channels:
                 raise Refusal(f"exposure {number}: its sensor {kept.plan.sensor} is not in the settings")
+            refuse_other_unit(kept, self._core.bench.channels[kept.plan.sensor])
             exposure = self._core.bench.exposures[number] = self._count(number)
         return exposure
 
     def act_in_the_past(self, number: int, act: Act, t_us: int, now_us: int) -> Outcome:
         """An act that was forgotten, at the moment when it really happened."""
+        self.refuse_trouble()
         exposure = self.loaded(number)
         after(exposure.state, act, number)
         last = exposure.last_act
@@ -122,11 +127,14 @@ class Mender:
         """Leave out a stretch in which the sensor did not see the print's light."""
         exposure = self.loaded(number)
         t0_us, t1_us = self.moment(request.since, now_us), self.moment(request.until, now_us)
-        if exposure.started_us is None or t1_us <= t0_us or t1_us <= exposure.started_us:
+        if exposure.started_us is not None:
+            t0_us = max(t0_us, exposure.started_us)
+            t1_us = min(t1_us, exposure.finished_us or t1_us)
+        if exposure.started_us is None or t1_us <= t0_us:
             raise Refusal(f"exposure {number}: the stretch must begin before it ends, and lie within the print", 2)
         for a_us, b_us in self._store.shades(number):
-            if t0_us < b_us and a_us < t1_us:
-                raise Refusal(f"exposure {number}: a stretch that overlaps this one is marked as shaded already")
+            if t0_us <= b_us + APART_US and a_us <= t1_us + APART_US:
+                raise Refusal(f"exposure {number}: a shaded stretch that overlaps or touches this one is there already")
         return self._anew(number, f"shaded for {(t1_us - t0_us) / US_PER_S:.0f} s", [
             ("INSERT INTO shade VALUES (?, ?, ?)", (number, t0_us, t1_us))
         ], now_us)
@@ -134,14 +142,18 @@ class Mender:
     # -- inside ----------------------------------------------------------------------------------------------
 
     def _anew(self, number: int, what: str, statements: list[Statement], now_us: int) -> Outcome:
-        if self._core.trouble:
-            raise Refusal(f"{self._core.trouble}: nothing can be mended until it can")
+        self.refuse_trouble()
         try:
             self._core.flush_with(statements).result(WRITE_PATIENCE_S)
         except Late:
             raise Refusal("the disk is slow; what you asked is kept and will show after a restart") from None
         exposure = self._count(number)
         return self._core.bench.mend(exposure, what, now_us)
+
+    def refuse_trouble(self) -> None:
+        """Ask before anything is changed: a repair needs the journal."""
+        if self._core.trouble:
+            raise Refusal(f"{self._core.trouble}: nothing can be mended until it can")
 
     def _count(self, number: int) -> Exposure:
         exposure = count_anew(self._store, self._store.exposure(number)).exposure

@@ -137,6 +137,7 @@ class BenchService:
         if began_us < now_us and (request.count_in_s or request.by_light):
             raise Refusal("a start in the past has no count-in and is not begun by the light", 2)
         if began_us < now_us:
+            self._mender.refuse_trouble()
             self._mender.refuse_unread(sensor, began_us)
         begin_us = began_us + int(request.count_in_s * US_PER_S * core.clock.pace)
         exposure = Plan(

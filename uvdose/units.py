@@ -16,6 +16,7 @@ US_PER_S = 1_000_000
 
 PHYSICAL_DOSE = "mJ/cm2"
 PHYSICAL_IRRADIANCE = "mW/cm2"
+LEAST_DOSE = 1e-6
 ABSURD_DOSE_MJ_CM2 = 1e9
 ABSURD_UNIT_SECONDS = 1e18
 
@@ -53,9 +54,9 @@ def stops_between(dose: float, reference: float) -> float | None:
 def check_dose(value: float, unit: str = PHYSICAL_DOSE) -> float:
     """A dose that a person typed, in the unit of the screen.
 
-    Raises `Refusal` (code 2) for zero, a negative, NaN, infinite or absurd value (above 10^9 mJ/cm²).
+    Raises `Refusal` (code 2) for zero, a negative, NaN, infinite or absurd value (below 10^-6, above 10^9 mJ/cm²).
     """
     most = ABSURD_DOSE_MJ_CM2 if unit == PHYSICAL_DOSE else ABSURD_UNIT_SECONDS
-    if not math.isfinite(value) or value <= 0 or value > most:
+    if not math.isfinite(value) or not LEAST_DOSE <= value <= most:
         raise Refusal(f"dose {value:g} {unit}: give a number above 0 and up to {most:g}, such as 2565", 2)
     return value

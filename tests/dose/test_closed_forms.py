@@ -87,7 +87,7 @@ def test_without_a_scale_dose_is_in_unit_seconds() -> None:
     assert response_of(SensorSettings(name="s", link="serial", unit="V")).unit == "V.s"
 
 
-@pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf, -math.inf, 1.0000001e9])
+@pytest.mark.parametrize("bad", [0.0, -1.0, 5e-324, math.nan, math.inf, -math.inf, 1.0000001e9])
 def test_no_target_can_be_nonsense(bad: float) -> None:
     with pytest.raises(Refusal) as refused:
         units.check_dose(bad)

@@ -65,6 +65,16 @@ def test_a_new_boot_leaves_only_its_own_absence_unmeasured() -> None:
     assert isinstance(counted, RegisterSegment) and counted.register1 - counted.register0 == 400_000
 
 
+def test_a_node_that_was_up_before_the_last_line_adds_none_of_its_old_register() -> None:
+    track = Track(WATTS)
+    track.feed(line(1, 9, 90_000, 9_000_000, level=100), us(90))
+    (hole,) = track.feed(line(2, 1, 900_000, 90_000_000, level=100), us(95))
+    assert isinstance(hole, MomentSegment) and hole.kind is Kind.BRIDGED
+    account = _account(WATTS, [(Mark(0), None)])
+    account.add(hole)
+    assert account.figures().dose == 500
+
+
 def test_a_reset_that_kept_the_register_costs_what_arrival_tells() -> None:
     track = Track(WATTS)
     track.feed(line(1, 9, 90_000, 9_000_000, level=100), us(90))

@@ -83,9 +83,19 @@ def test_register_lines_pass_once_each_over_a_wrap() -> None:
     assert [order.admit(x) for x in [lines[0], lines[1], lines[1], lines[3], lines[2], lines[4], lines[0]]] == [
         True, True, False, True, False, True, False
     ]
-    assert order.admit(line(2, 0, 0, 0))
-    assert not order.admit(lines[4])  # the old boot is over
+    assert order.admit(line(2, 0, 500, 0), us(1))
+    assert not order.admit(lines[4], us(1))  # the old boot is over
     assert order.late == 4
+
+
+def test_one_line_of_elsewhere_does_not_make_a_node_deaf() -> None:
+    """An old line that was held up, another node on the topic: the node that goes on is heard on."""
+    order = RegisterOrder()
+    assert order.admit(line(3, 50, 50_000, 0))
+    assert not order.admit(line(2, 900, 900_000, 0), us(1)), "up for 15 minutes, though another was heard a second ago"
+    assert all(order.admit(line(3, 50 + i, 50_000 + i * 1000, 0), us(1)) for i in range(1, 100))
+    taken = [order.admit(line(2, 901 + i, 901_000 + i * 1000, 0), us(1 + i)) for i in range(8)]
+    assert taken == [False] * 4 + [True] * 4, "until only the other one is there"
 
 
 @given(st.lists(st.integers(0, 40), min_size=1, max_size=120), st.randoms(use_true_random=False))

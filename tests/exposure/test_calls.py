@@ -164,6 +164,16 @@ def test_a_wall_jump_changes_nothing_because_no_wall_time_comes_in() -> None:
         assert "wall" not in inspect.getsource(module)
 
 
+def test_an_absent_sensor_does_not_spin_the_timer() -> None:
+    paper = PaperBench(lambda s: 50.0)
+    sill = paper.bench.channels["sill"]
+    channel = paper.bench.add_sensor("gone", sill.identity, sill.track.response)
+    channel.resumed(us(paper.now), us(5))
+    late = us(paper.now + 3600)
+    paper.keep(paper.bench.tick(late))
+    assert paper.bench.next_us(late) > late
+
+
 def test_no_start_on_a_sensor_that_is_silent() -> None:
     paper = PaperBench(lambda s: 50.0)
     paper.mute = True

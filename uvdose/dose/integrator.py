@@ -23,6 +23,7 @@ BRIDGE_US = 60 * US_PER_S
 HOLE_INTERVALS = 3
 _LOOK_BACK = 9
 RESET_FLAG = 0x08
+SLACK_US = 2 * US_PER_S
 
 
 class Point(msgspec.Struct, frozen=True, gc=False):
@@ -105,6 +106,10 @@ class Track:
             if r1.flags & RESET_FLAG and not r0.flags & RESET_FLAG and lost_us > 0:
                 return [self._hole(p0, p1, p0.t_us, p0.t_us + lost_us), _begin_at(held, p0.t_us + lost_us)]
             return [held]
+        if p1.t_us - r1.uptime_ms * 1000 < p0.t_us - SLACK_US - (p1.t_us - p0.t_us) // 50:
+            # Up for longer than since the last line: what its register holds lies, in part, before that line. Or a
+            # register that fell without a power-up. Neither tells what fell in between.
+            return [self._hole(p0, p1, p0.t_us, p1.t_us)] if p1.t_us > p0.t_us else []
         # Another power-up: the register counts from 0 at uptime 0, and only the time before that is a hole.
         begin_us = max(p0.t_us, p1.t_us - r1.uptime_ms * 1000)
         counted = RegisterSegment(

@@ -12,34 +12,53 @@ from .timebase import after_32
 
 WINDOW = 64
 PATIENCE_US = 2_000_000
+POWER_UP_SLACK_US = 2_000_000
+INSISTS = 5
 _RESTART_AFTER = 3
 _LOOK_BACK = 9
 
 
 class RegisterOrder:
-    """Lets a node's lines pass once each. `late` counts those that came twice or out of order."""
+    """Lets a node's lines pass once each. `late` counts those that came twice, out of order or from elsewhere.
+
+    A new power-up cannot have been up for longer than since the last line of the one before. A line that says so is an
+    old one that was held up, or another node's; only when several come on end, and none of the boot that was heard,
+    is it believed (the clocks may have been wrong over a reboot of the host).
+    """
 
     def __init__(self) -> None:
         self._boot: int | None = None
-        self._past_boots: list[int] = []
         self._seq = 0
+        self._other: list[int] = []
+        self._other_boot: int | None = None
         self.late = 0
 
-    def admit(self, line: RegisterReading) -> bool:
-        """True for a line that is new: of a boot not seen before, or after the newest of its boot."""
+    def admit(self, line: RegisterReading, elapsed_us: int | None = None) -> bool:
+        """True for a line that is new. elapsed_us: dose time since the last line; None when there was none."""
         if line.boot != self._boot:
-            if line.boot in self._past_boots:
+            if self._boot is not None and not self._is_power_up(line, elapsed_us) and not self._insists(line):
                 self.late += 1
                 return False
-            if self._boot is not None:
-                self._past_boots = [*self._past_boots[-7:], self._boot]
-            self._boot, self._seq = line.boot, line.seq
-            return True
-        if after_32(line.seq, self._seq) <= 0:
+        elif after_32(line.seq, self._seq) <= 0:
             self.late += 1
             return False
-        self._seq = line.seq
+        self.resume(line)
         return True
+
+    def resume(self, line: RegisterReading) -> None:
+        """A line that was admitted, now or in an earlier run."""
+        self._boot, self._seq = line.boot, line.seq
+        self._other_boot, self._other = None, []
+
+    @staticmethod
+    def _is_power_up(line: RegisterReading, elapsed_us: int | None) -> bool:
+        return elapsed_us is not None and line.uptime_ms * 1000 <= elapsed_us + elapsed_us // 50 + POWER_UP_SLACK_US
+
+    def _insists(self, line: RegisterReading) -> bool:
+        if line.boot != self._other_boot or (self._other and after_32(line.seq, self._other[-1]) <= 0):
+            self._other_boot, self._other = line.boot, []
+        self._other.append(line.seq)
+        return len(self._other) >= INSISTS
 
 
 class MomentOrder:

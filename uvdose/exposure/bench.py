@@ -90,7 +90,7 @@ class Bench:
             if channel.predicts(now_us):
                 dues.append(exposure.due_us(channel.track, now_us))
         for channel in self.channels.values():
-            due = channel.due_us()
+            due = channel.due_us(now_us)
             if due is not None:
                 dues.append(due)
             last = channel.track.last

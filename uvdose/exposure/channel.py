@@ -53,7 +53,7 @@ class Channel:
         """Readings out of the journal: in order and timed already."""
         for t_us, reading in rows:
             if isinstance(reading, RegisterReading):
-                self._register_order.admit(reading)
+                self._register_order.resume(reading)
                 self._flags = reading.flags
             self._last_us = t_us
             yield Timed(t_us, reading, self.track.feed(reading, t_us))
@@ -62,7 +62,7 @@ class Channel:
         """One reading as it arrived."""
         if isinstance(item, RegisterReading):
             last = self.track.last
-            if not self._register_order.admit(item):
+            if not self._register_order.admit(item, arrival_us - last.t_us if last is not None else None):
                 return [], []
             self._booted = last is not None and getattr(last.reading, "boot", item.boot) != item.boot
             stood_still = bool(item.flags & RESET_FLAG) and not self._flags & RESET_FLAG
@@ -92,11 +92,11 @@ class Channel:
         self.bad_inputs += 1
         self.last_bad = reason
 
-    def due_us(self) -> int | None:
+    def due_us(self, now_us: int) -> int | None:
         """When `tick` has something to do."""
         held = self._moment_order.due_us()
         waits = held + self._moment_order.wait_us() if held is not None else None
-        grace = self._grace_us if self.readings == 0 else None
+        grace = None if self.predicts(now_us) else self._grace_us
         return min((d for d in (self.health.due_us(), waits, grace) if d is not None), default=None)
 
     def mark(self, t_us: int) -> Mark:

@@ -10,8 +10,9 @@ from ..model import Refusal
 from ..units import PHYSICAL_DOSE, check_dose
 from .target import CallPlan, Combination, Target, plan_with
 
-_NAME = re.compile(r"^[\w][\w.+-]{0,59}$")
-_UNIT_SECONDS = re.compile(r"^[A-Za-z]{1,12}\.s$")
+_NAME = re.compile(r"[\w][\w.+-]{0,59}")
+_UNIT_SECONDS = re.compile(r"[A-Za-z]{1,12}\.s")
+MAX_TEXT = 500
 
 
 def next_version(request: TargetRequest, last: Target | None, sensors: list[Identity], made_utc: str) -> Target:
@@ -20,10 +21,14 @@ def next_version(request: TargetRequest, last: Target | None, sensors: list[Iden
     It is bound to the sensor named, else to the one of the last version, else to the only sensor there is.
     Raises `Refusal`.
     """
-    if not _NAME.match(request.name):
+    if not _NAME.fullmatch(request.name):
         raise Refusal(f"target name {request.name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
-    if request.unit != PHYSICAL_DOSE and not _UNIT_SECONDS.match(request.unit):
+    if request.unit != PHYSICAL_DOSE and not _UNIT_SECONDS.fullmatch(request.unit):
         raise Refusal(f"unit {request.unit!r}: {PHYSICAL_DOSE}, or for a sensor without a scale such as counts.s", 2)
+    for what in ("process", "paper", "coat", "film", "reason"):
+        text = getattr(request, what) or ""
+        if len(text) > MAX_TEXT or not text.isprintable():
+            raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
     check_dose(request.dose, request.unit)
     calls = last.calls if last else CallPlan()
     old = last.combination if last else Combination()

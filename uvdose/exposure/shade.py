@@ -22,6 +22,7 @@ class Shades:
     def __init__(self, stretches: list[tuple[int, int]]) -> None:
         self._todo = sorted(stretches)
         self._before = 0.0
+        self._over_hole = False
 
     def through(self, segments: Iterable[Segment]) -> Iterator[Segment]:
         """Segments with the shaded stretches replaced. Call it with all segments, in order."""
@@ -35,7 +36,8 @@ class Shades:
                 left, s = _cut(s, t0_us)
                 yield left
             if s.t0_us <= t0_us:
-                self._before = _value(s, at_begin=True)
+                self._before, self._over_hole = _value(s, at_begin=True), False
+            self._over_hole |= isinstance(s, MomentSegment) and s.kind is Kind.MISSING
             if s.t1_us <= t1_us:
                 if s.t1_us < t1_us:
                     return
@@ -50,7 +52,8 @@ class Shades:
     def _bridge(self, t0_us: int, t1_us: int, after: float) -> MomentSegment:
         before = self._before
         seconds = (t1_us - t0_us) / US_PER_S
-        kind = Kind.BRIDGED if t1_us - t0_us <= BRIDGE_US else Kind.MISSING
+        # What was missing before does not become dose by a shade laid over it.
+        kind = Kind.MISSING if self._over_hole or t1_us - t0_us > BRIDGE_US else Kind.BRIDGED
         var = max(((after - before) * seconds) ** 2 / 12, (DOUBT * seconds * (before + after) / 2) ** 2)
         return MomentSegment(t0_us, t1_us, before, after, kind, var, 1.0, max(before, after))
 

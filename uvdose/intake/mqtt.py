@@ -259,7 +259,8 @@ class MqttHub:
                 if link.gone:
                     self._set_gone(link, False)
                 if link.sink is not None:
-                    data = bytes(message.payload[:LONGEST_PAYLOAD])
+                    # Cut anywhere it could become another number: too long a payload comes through as none at all.
+                    data = bytes(message.payload) if len(message.payload) <= LONGEST_PAYLOAD else b""
                     link.sink(Chunk(link.sensor.name, data, arrival_us, whole=True))
 
     def _set_gone(self, link: MqttLink, gone: bool) -> None:

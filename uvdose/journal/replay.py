@@ -107,7 +107,7 @@ def resume(store: Store, bench: Bench, now_us: int) -> None:
     for kept in store.unsettled():
         channel = bench.channels.get(kept.plan.sensor)
         if channel is not None:
-            _refuse_other_unit(kept, channel)
+            refuse_other_unit(kept, channel)
             bench.exposures[kept.plan.id] = rebuild(store, kept)
     for name, channel in bench.channels.items():
         mine = [e for e in bench.exposures.values() if e.plan.sensor == name]
@@ -120,7 +120,7 @@ def resume(store: Store, bench: Bench, now_us: int) -> None:
             bench.exposures[call.exposure].open_calls[call.key] = call.kind
 
 
-def _refuse_other_unit(kept: Kept, channel: Channel) -> None:
+def refuse_other_unit(kept: Kept, channel: Channel) -> None:
     """An exposure goes on with the response it began with: readings in another unit would be added wrongly."""
     for field in ("unit", "format"):
         then, now = getattr(kept.identity, field), getattr(channel.identity, field)

@@ -76,16 +76,16 @@ def make_app(service: Service, token: str) -> Starlette:
 
     async def act(request: Request) -> Response:
         when = await _body(request, When)
-        return _json(await service.act(request.path_params["id"], request.path_params["act"], when))
+        return _json(await service.act(_number(request), request.path_params["act"], when))
 
     async def move(request: Request) -> Response:
-        return _json(await service.move(request.path_params["id"], await _body(request, MoveRequest)))
+        return _json(await service.move(_number(request), await _body(request, MoveRequest)))
 
     async def shade(request: Request) -> Response:
-        return _json(await service.shade(request.path_params["id"], await _body(request, ShadeRequest)))
+        return _json(await service.shade(_number(request), await _body(request, ShadeRequest)))
 
     async def quiet(request: Request) -> Response:
-        return _json(await service.quiet(request.path_params.get("id")))
+        return _json(await service.quiet(_number(request) if "id" in request.path_params else None))
 
     async def target(request: Request) -> Response:
         return _json(await service.set_target(await _body(request, TargetRequest)))
@@ -112,15 +112,22 @@ def make_app(service: Service, token: str) -> Starlette:
         Route(f"{prefix}/hello", guarded(hello), methods=["GET"]),
         Route(f"{prefix}/status", guarded(status), methods=["GET"]),
         Route(f"{prefix}/exposures", guarded(start), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id:int}}/quiet", guarded(quiet), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id:int}}/move", guarded(move), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id:int}}/shade", guarded(shade), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id:int}}/{{act}}", guarded(act), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/quiet", guarded(quiet), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/move", guarded(move), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/shade", guarded(shade), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/{{act}}", guarded(act), methods=["POST"]),
         Route(f"{prefix}/quiet", guarded(quiet), methods=["POST"]),
         Route(f"{prefix}/targets", guarded(target), methods=["POST"]),
         Route(f"{prefix}/events", guarded(events), methods=["GET"]),
     ]
     return Starlette(routes=routes, exception_handlers={404: missing, 405: missing, 500: broken})
+
+
+def _number(request: Request) -> int:
+    text = request.path_params["id"]
+    if not (text.isascii() and text.isdigit() and len(text) <= 10):
+        raise Refusal("exposure: give its number, such as 12", 2)
+    return int(text)
 
 
 async def _body(request: Request, kind: type[T]) -> T:

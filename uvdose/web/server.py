@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import uvicorn
 from starlette.applications import Starlette
@@ -37,8 +38,23 @@ def bind(host: str, port: int) -> socket.socket:
     return sock
 
 
-def make_server(app: Starlette) -> Server:
-    """A quiet server; open event streams hold the exit for one second at the most."""
+class _Log(logging.Handler):
+    """What uvicorn has to say of a fault, as one line that never blocks; rubbish from a client is not worth one."""
+
+    def __init__(self, say: Callable[[str], None]) -> None:
+        super().__init__(logging.ERROR)
+        self._say = say
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Tell the exception by its name, without its trace."""
+        error = record.exc_info[1] if record.exc_info else None
+        self._say(f"the API failed at a request: {error!r}" if error is not None else "the API failed at a request")
+
+
+def make_server(app: Starlette, say: Callable[[str], None]) -> Server:
+    """A quiet server; open event streams hold the exit for one second at the most. say: must not block."""
+    log = logging.getLogger("uvicorn")
+    log.handlers, log.propagate = [_Log(say)], False
     return Server(uvicorn.Config(app, log_config=None, access_log=False, lifespan="off", timeout_graceful_shutdown=1))
 
 
