@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 
 import pytest
+from faults.case import Result
 from faults.cases import CASES
-from faults.harness import Result, run_case
+from faults.harness import run_case
 from faults.pool import AT_ONCE
 
 BY_NAME = {case.name: case for case in CASES}

@@ -9,7 +9,8 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from faults.harness import Case, Run
+from faults.case import Case
+from faults.harness import Run
 from faults.serial_cases import nothing_bridged
 from support import bench as support_bench
 

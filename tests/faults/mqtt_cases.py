@@ -11,7 +11,8 @@ import threading
 import time
 
 import paho.mqtt.client as paho
-from faults.harness import Case, Run
+from faults.case import Case
+from faults.harness import Run
 from faults.serial_cases import nothing_bridged, wire
 from support.broker import Broker
 from support.needs import program

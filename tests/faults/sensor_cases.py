@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from faults.harness import Case, Run
+from faults.case import Case
+from faults.harness import Run
 
 from uvdose.dose.quality import FROZEN_RUN, WHITE_MIN
 

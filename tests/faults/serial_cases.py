@@ -7,7 +7,8 @@ import os
 import signal
 import time
 
-from faults.harness import Case, Run
+from faults.case import Case
+from faults.harness import Run
 
 END_32 = 1 << 32
 
@@ -23,7 +24,9 @@ def unplug_other_name(run: Run) -> None:
     run.begun()
     before = run.first.device
     run.first.unplug()
-    taken = [os.openpty() for _ in range(3)]  # so that the new one cannot get the old name
+    taken: list[tuple[int, int]] = []
+    while len(taken) < 64 and not any(os.ttyname(slave) == before for _, slave in taken):
+        taken.append(os.openpty())  # until the old name is gone
     run.nap(0.4, 3.0)
     run.first.plug()
     if run.first.device == before:

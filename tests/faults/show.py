@@ -9,8 +9,9 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
+from faults.case import Result  # noqa: E402
 from faults.cases import CASES  # noqa: E402
-from faults.harness import Result, run_case  # noqa: E402
+from faults.harness import run_case  # noqa: E402
 from faults.pool import AT_ONCE, SEEDS  # noqa: E402
 
 

@@ -7,7 +7,7 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from faults.harness import reached_at_us
+from faults.judge import reached_at_us
 from faults.light import Light, pick
 from faults.sources import SCALE, FaultyPty
 from faults.watched import WatchedBench

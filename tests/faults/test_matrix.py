@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from faults.case import Result
 from faults.cases import CASES
-from faults.harness import Result
 from faults.pool import SEEDS
 from faults.show import HEAD, row
 

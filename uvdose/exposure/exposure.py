@@ -6,6 +6,7 @@ import math
 
 from ..dose.account import Account, Figures, Window, mark_between
 from ..dose.integrator import Track
+from ..dose.timebase import after_32
 from ..model import Mark, RegisterSegment, Segment
 from ..units import US_PER_S
 from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER, Light, Threshold, due_us, thresholds
@@ -115,7 +116,7 @@ class Exposure:
     def _resolve(self, segment: Segment, snap_us: int | None) -> list[tuple[int, Mark]]:
         refined: list[tuple[int, Mark]] = []
         for record in list(self._unresolved):
-            if record.t_us > segment.t1_us:
+            if record.t_us > segment.t1_us and not _cuts(segment, record.mark):
                 continue
             self._unresolved.remove(record)
             if snap_us is None or not isinstance(segment, RegisterSegment) or record.t_us <= segment.t0_us:
@@ -258,6 +259,16 @@ class Exposure:
 def _overlap(w: Window, since_us: int, until_us: int) -> int:
     end = until_us if w.stop is None else min(until_us, w.stop.t_us)
     return max(0, end - max(since_us, w.start.t_us))
+
+
+def _cuts(segment: Segment, mark: Mark) -> bool:
+    """Whether a mark lies within a segment by the node's own uptime, which is what the account goes by.
+
+    Dose time never goes back, so that by it the end of a segment may lie before a mark that cuts it.
+    """
+    if not isinstance(segment, RegisterSegment) or mark.boot != segment.boot or mark.uptime_ms is None:
+        return False
+    return after_32(mark.uptime_ms, segment.uptime1_ms) < 0
 
 
 def _better_mark(segment: RegisterSegment, mark: Mark, snap_us: int) -> Mark | None:
