@@ -1,4 +1,4 @@
-"""An act while a line is under way whose dose time lies before the act, though its uptime lies behind the act's mark."""
+"""An act while a line is under way whose dose time lies before the act, though its uptime lies behind the mark."""
 
 from __future__ import annotations
 
