@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from support.bench import RunningBench
+from support.needs import missing
 from support.ptynode import PtyNode
 
 from uvdose.model import RegisterReading
@@ -37,7 +38,7 @@ def _small_disk(folder: Path) -> Iterator[Path]:
     if os.geteuid() != 0 or subprocess.run(
         ["mount", "-t", "tmpfs", "-o", "size=1536k", "tmpfs", str(folder)], capture_output=True, check=False
     ).returncode:
-        pytest.skip("only root can mount a small file system")
+        missing("a small file system of its own", "run the tests as root, who may mount one")
     try:
         yield folder
     finally:

@@ -9,14 +9,15 @@ from __future__ import annotations
 from ..dose.health import Change
 from ..dose.integrator import BRIDGE_US, reading_value
 from ..dose.response import Identity, Response
-from ..model import Answer, BadInput, Decoded, Fact, Mark, Refusal, Segment
+from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
 from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER
 from .channel import Channel, Timed, told_change
 from .exposure import MAY_BE_ENOUGH, NO_DUE, Exposure
-from .outcome import Outcome, Ring
+from .outcome import Outcome
 from .record import Crossing, Plan
 from .states import ENDED, Act, State
+from .telling import hush, ring, tell_changes, tell_fact
 
 SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
 FRESH_FLOOR_S = 2.0
@@ -60,7 +61,7 @@ class Bench:
     def link(self, sensor: str, up: bool, line: str, t_us: int) -> Outcome:
         """A sensor's link came up or went down."""
         out = Outcome()
-        self._tell(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out)
+        tell_changes(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out)
         return out
 
     def introduced(self, sensor: str, was: str | None, now: str, t_us: int) -> Outcome:
@@ -68,7 +69,7 @@ class Bench:
         out = Outcome()
         channel = self.channels[sensor]
         line = told_change(was, now, channel.track.response.full_scale)
-        self._tell(channel, channel.health.set("changed", line is not None, line or ""), t_us, out)
+        tell_changes(channel, channel.health.set("changed", line is not None, line or ""), t_us, out)
         return out
 
     def tick(self, now_us: int) -> Outcome:
@@ -132,7 +133,7 @@ class Bench:
         out = Outcome()
         exposure = self.exposure(number)
         self._act(exposure, act, self.channels[exposure.plan.sensor].mark(now_us), out)
-        self._hush(exposure, list(exposure.open_calls), now_us, out, tell=False)
+        hush(exposure, list(exposure.open_calls), now_us, out, tell=False)
         self._predict(self.channels[exposure.plan.sensor], now_us, out)
         return out
 
@@ -145,10 +146,10 @@ class Bench:
         exposure.reconcile(channel.track, now_us)
         self.exposures[exposure.id] = exposure
         gone = [key for key in exposure.open_calls if key not in exposure.passed or exposure.state in ENDED]
-        self._hush(exposure, gone, now_us, out, tell=False)
+        hush(exposure, gone, now_us, out, tell=False)
         unit = exposure.plan.response.unit
         dose = to_screen(exposure.figures(channel.track, now_us).dose, unit)
-        self._fact(out, exposure, "mended", now_us, {"what": what, "dose": dose, "unit": unit})
+        tell_fact(out, exposure, "mended", now_us, {"what": what, "dose": dose, "unit": unit})
         out.changed.append(exposure)
         self._predict(channel, now_us, out)
         return out
@@ -159,7 +160,7 @@ class Bench:
         chosen = [self.exposure(number)] if number is not None else list(self.exposures.values())
         for exposure in chosen:
             if exposure.open_calls:
-                self._hush(exposure, list(exposure.open_calls), now_us, out, tell=True)
+                hush(exposure, list(exposure.open_calls), now_us, out, tell=True)
         if not out.hushes:
             raise Refusal("no call is on; nothing to silence")
         return out
@@ -200,7 +201,7 @@ class Bench:
         f = exposure.figures(channel.track, mark.t_us)
         unit = exposure.plan.response.unit
         by = {"by": "light"} if by_light else {}
-        self._fact(out, exposure, name, mark.t_us, {"dose": to_screen(f.dose, unit), "unit": unit} | by)
+        tell_fact(out, exposure, name, mark.t_us, {"dose": to_screen(f.dose, unit), "unit": unit} | by)
         out.changed.append(exposure)
 
     def _grow(self, channel: Channel, timed: list[Timed], changes: list[Change], now_us: int, out: Outcome) -> None:
@@ -212,7 +213,7 @@ class Bench:
                 for segment in segments:
                     if exposure.state is not State.WAITING:
                         self._light(exposure, segment, channel, out)
-        self._tell(channel, changes, now_us, out)
+        tell_changes(channel, changes, now_us, out)
 
     def _gated(self, exposure: Exposure, item: Timed, out: Outcome) -> list[Segment]:
         """Begin, hold and resume by the light itself; returns the segments that are sure."""
@@ -236,12 +237,12 @@ class Bench:
             out.refined.append((exposure.id, number, mark))
         for kind, then_s, now_s in zip(("bridged", "missing"), holes, account.hole_s, strict=True):
             if now_s > then_s:
-                self._fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": now_s - then_s})
+                tell_fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": now_s - then_s})
         if exposure.state not in ENDED:
             self._cross(exposure, exposure.crossed_in(segment, before, account.reckoned(), channel.track), out)
             if exposure.proved_less(segment.t1_us):
-                self._hush(exposure, list(exposure.open_calls), segment.t1_us, out, tell=False)
-                self._fact(out, exposure, "mended", segment.t1_us, {
+                hush(exposure, list(exposure.open_calls), segment.t1_us, out, tell=False)
+                tell_fact(out, exposure, "mended", segment.t1_us, {
                     "what": "the light proved less than was estimated; the target will be called again",
                 })
                 out.changed.append(exposure)
@@ -281,37 +282,13 @@ class Bench:
             dose = min(threshold.dose, f.dose) if exact and f.missing > 0 else threshold.dose if exact else f.dose
             unit = exposure.plan.response.unit
             missing = {"missing_dose": to_screen(f.missing, unit)} if f.missing > 0 else {}
-            self._fact(out, exposure, threshold.kind, crossing.t_us, {
+            tell_fact(out, exposure, threshold.kind, crossing.t_us, {
                 "key": threshold.key, "dose": to_screen(dose, unit), "unit": unit,
                 "dose_s": crossing.t_us / US_PER_S, "predicted": not crossing.known,
             } | missing)
             out.changed.append(exposure)
             if in_light or threshold.kind == REMINDER:
-                self._ring(exposure, crossing, dose, f.missing, out)
-
-    def _ring(self, exposure: Exposure, crossing: Crossing, dose: float, missing: float, out: Outcome) -> None:
-        threshold = crossing.threshold
-        for key in [k for k, kind in exposure.open_calls.items() if kind != REACHED]:
-            exposure.open_calls.pop(key)
-            out.hushes.append((exposure.id, key))
-        exposure.open_calls[threshold.key] = threshold.kind
-        target = exposure.plan.target
-        text = f"{threshold.kind} {target.name}, frame {exposure.plan.frame}, {dose / target.dose_base:.0%}"
-        if missing > 0:
-            text += f" read and about {missing / target.dose_base:.0%} missing"
-        if threshold.key == MAY_BE_ENOUGH:
-            text += ": it may be enough"
-        out.rings.append(Ring(
-            exposure.id, threshold.key, threshold.kind, exposure.plan.sensor, crossing.t_us,
-            threshold.kind == REACHED, text,
-        ))
-
-    def _hush(self, exposure: Exposure, keys: list[str], t_us: int, out: Outcome, *, tell: bool) -> None:
-        for key in keys:
-            exposure.open_calls.pop(key, None)
-            out.hushes.append((exposure.id, key))
-        if tell and keys:
-            self._fact(out, exposure, "quieted", t_us, {"calls": keys})
+                ring(exposure, crossing, dose, f.missing, out)
 
     def _lit(self, channel: Channel) -> bool:
         return any(e.plan.sensor == channel.name and e.account.is_open for e in self.exposures.values())
@@ -320,12 +297,4 @@ class Bench:
         """A hole that can no longer be bridged is told at once, while it is still open."""
         last = channel.track.last
         if last is not None and now_us - last.t_us >= BRIDGE_US and self._lit(channel):
-            self._tell(channel, channel.health.set("gap", True), now_us, out)
-
-    def _tell(self, channel: Channel, changes: list[Change], t_us: int, out: Outcome) -> None:
-        for change in changes:
-            data = {"alarm": change.alarm, "line": change.line} if change.raised else {"alarm": change.alarm}
-            out.facts.append(Fact(t_us, "alarm" if change.raised else "cleared", None, channel.name, data))
-
-    def _fact(self, out: Outcome, exposure: Exposure, name: str, t_us: int, data: dict[str, object]) -> None:
-        out.facts.append(Fact(t_us, name, exposure.id, exposure.plan.sensor, dict(data)))
+            tell_changes(channel, channel.health.set("gap", True), now_us, out)
