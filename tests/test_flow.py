@@ -18,6 +18,7 @@ ALLOWED: dict[str, set[str]] = {
     "model": set(),
     "units": BASE,
     "messages": BASE,
+    "notes": BASE,
     "clock": BASE,
     "config": BASE,
     "home": BASE | {"config"},
@@ -25,18 +26,18 @@ ALLOWED: dict[str, set[str]] = {
     "decode": BASE | {"config"},
     "dose": BASE | {"config"},
     "exposure": BASE | {"dose"},
-    "journal": BASE | {"clock", "dose", "exposure"},
+    "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"exposure"},
     "web": BASE,
     "review": BASE | {"clock", "dose", "exposure", "journal"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
-    "service": BASE | {"clock", "core", "dose", "exposure", "journal", "mending"},
+    "service": BASE | {"clock", "core", "dose", "exposure", "journal", "mending", "notes"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "model", "units", "messages")
+PURE = ("decode", "dose", "exposure", "model", "units", "messages", "notes")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",

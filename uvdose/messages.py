@@ -11,6 +11,18 @@ from typing import Any
 import msgspec
 
 
+class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What an exposure is a part of. kind: strip, tablet or edition; name: its number or its name.
+
+    sheet, layer: of an edition, from 1.
+    """
+
+    kind: str
+    name: str
+    sheet: int = 0
+    layer: int = 0
+
+
 class ExposureDoc(msgspec.Struct, frozen=True):
     """One exposure. dose_low..dose_high: 95 %, relative to the target's scale. fraction: dose / target_dose.
 
@@ -44,6 +56,7 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     calls: list[str]
     settled: bool
     label: str = ""
+    part: Part | None = None
     parts: dict[str, float] = {}
     low_stops: float | None = None
     high_stops: float | None = None
@@ -111,11 +124,27 @@ class ShadeRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     until: When = When()
 
 
+class StepCall(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A call within an exposure: at this share of its dose, do this: `cover step 2`."""
+
+    share: float
+    words: str
+
+
+class Trial(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A calibration print's exposure, which has no target yet: a dose to call at, and calls on the way."""
+
+    dose: float
+    unit: str
+    steps: tuple[StepCall, ...] = ()
+
+
 class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Begin an exposure. count_in_s: beeps until the cover comes off; override: use a target knowingly.
 
     when: it began earlier. by_light: it begins when the light comes up and holds when it falls; light_on: at how much,
-    in the sensor's unit of irradiance.
+    in the sensor's unit of irradiance. version: of the target, else the newest. part: of what it is a part; trial: a
+    calibration print, `target` then names it and no target of that name is looked up.
     """
 
     target: str
@@ -130,10 +159,18 @@ class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     when: When = When()
     by_light: bool = False
     light_on: float | None = None
+    version: int | None = None
+    part: Part | None = None
+    trial: Trial | None = None
 
 
 class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Set a target: a new version if the name is there already. None keeps what the last version had."""
+    """Set a target: a new version if the name is there already. None keeps what the last version had.
+
+    low, high: 95 % of what the dose may be. basis: what it rests on, such as `tablet 2`. p: reciprocity exponent;
+    proved_s: how long the calibration print lay in the light. retired: it is not used any more. like: begin with
+    all that another target has noted.
+    """
 
     name: str
     dose: float
@@ -143,10 +180,32 @@ class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     paper: str | None = None
     coat: str | None = None
     film: str | None = None
+    humidity: str | None = None
+    drying: str | None = None
+    coating_age: str | None = None
+    notes: str | None = None
     looks: tuple[float, ...] | None = None
     lead_s: float | None = None
     overshoots: tuple[float, ...] | None = None
     reason: str = ""
+    low: float | None = None
+    high: float | None = None
+    basis: str = ""
+    p: float | None = None
+    proved_s: float | None = None
+    retired: bool = False
+    like: str | None = None
+
+
+class NoteRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Something that the person says and that is no act: of a kind, about a subject. The newest of a subject holds.
+
+    subject None: a new one, which gets the next number of its kind.
+    """
+
+    kind: str
+    data: dict[str, Any]
+    subject: str | None = None
 
 
 class Taken(msgspec.Struct, frozen=True):

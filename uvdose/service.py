@@ -15,7 +15,7 @@ from .exposure.exposure import Exposure
 from .exposure.gate import LightGate, gate_for
 from .exposure.outcome import Outcome
 from .exposure.record import Plan
-from .exposure.setting import next_version
+from .exposure.setting import next_version, trial_target
 from .exposure.states import ENDED, Act
 from .exposure.target import Target, check_fit, plan_with
 from .journal.store import Store
@@ -23,6 +23,7 @@ from .mending import Mender
 from .messages import (
     EventDoc,
     MoveRequest,
+    NoteRequest,
     SensorDoc,
     ShadeRequest,
     StartRequest,
@@ -32,13 +33,14 @@ from .messages import (
     When,
 )
 from .model import Refusal
+from .notes import checked
 from .units import US_PER_S, from_screen, irradiance_unit, to_screen
 
 ACT_PATIENCE_S = 2.0
 MAX_COUNT_IN_S = 60
 MAX_TEXT = 200
 DEFAULT_FRAME = "1"
-ACTS = ("hold", "resume", "finish", "again", "undo")
+ACTS = ("hold", "resume", "finish", "again", "card", "undo")
 
 
 class BenchService:
@@ -124,7 +126,7 @@ class BenchService:
         for what, text in (("label", request.label), ("frame", request.frame or "")):
             if len(text) > MAX_TEXT or not text.isprintable():
                 raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
-        target = self._fresh_targets.get(request.target) or self._store.versions(request.target)[-1]
+        target = self._wanted(request)
         plan = plan_with(target.calls, request.looks, request.lead_s, request.overshoots)
         frame = request.frame or DEFAULT_FRAME
         sensor = self._choose_sensor(request.sensor, target)
@@ -143,12 +145,35 @@ class BenchService:
         exposure = Plan(
             core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,
             begin_us, core.clock.pace, request.label, tuple(changed), self._gate(request, target, response),
+            request.part,
         )
         out = core.bench.start(exposure, now_us)
         if began_us < now_us:
             core.settle(out)
             out = self._mender.count_from_the_start(exposure.id, now_us)
         return await self._taken(out, core.bench.exposures[exposure.id])
+
+    def _wanted(self, request: StartRequest) -> Target:
+        """The target to start with; for a calibration print one of its own, which no version list knows."""
+        if request.trial is not None:
+            return trial_target(request.target, request.trial)
+        newest = self._fresh_targets.get(request.target)
+        if newest is not None and request.version in (None, newest.version):
+            return newest
+        versions = self._store.versions(request.target)
+        if request.version is None:
+            return versions[-1]
+        for target in versions:
+            if target.version == request.version:
+                return target
+        raise Refusal(f"target {request.target} has no version {request.version}; its newest is {versions[-1].version}")
+
+    async def note(self, request: NoteRequest) -> dict[str, object]:
+        """Something the person says that is no act."""
+        core = self._core
+        note = checked(request.kind, request.data)
+        subject, statements = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us())
+        return {"subject": subject, "recorded": await _within(core.commit(statements), ACT_PATIENCE_S)}
 
     async def act(self, exposure: int, act: str, when: When) -> Taken:
         """hold, resume, finish, again or undo; the first three also at a moment in the past."""
@@ -199,7 +224,8 @@ class BenchService:
         identities = [c.identity for c in core.bench.channels.values()]
         # A version just handed out may not be on disk yet: the next one must not take its number.
         last = self._fresh_targets.get(request.name) or self._store.newest_target(request.name)
-        target = next_version(request, last, identities, iso_utc(core.clock.wall_us()))
+        like = self._store.newest_target(request.like) if request.like is not None else None
+        target = next_version(request, last, identities, iso_utc(core.clock.wall_us()), like)
         self._fresh_targets[target.name] = target
         recorded = await _within(core.commit(core.recorder.target(target)), ACT_PATIENCE_S)
         return {

@@ -9,13 +9,17 @@ from uvdose.model import Refusal
 
 # Written out by hand from the contract; None: refused.
 EXPECTED = {
-    "waiting": dict(light="counting", hold=None, resume=None, reach=None, finish="void", again=None, void="void"),
-    "counting": dict(light=None, hold="held", resume=None, reach="reached", finish="finished", again=None, void="void"),
+    "waiting": dict(light="counting", hold=None, resume=None, reach=None, finish="void", again=None,
+                    void="void", card=None),
+    "counting": dict(light=None, hold="held", resume=None, reach="reached", finish="finished", again=None,
+                     void="void", card="counting"),
     "held": dict(light=None, hold=None, resume="counting", reach="held", finish="finished", again=None,
-                 void="void"),
-    "reached": dict(light=None, hold="held", resume=None, reach=None, finish="finished", again=None, void="void"),
-    "finished": dict(light=None, hold=None, resume=None, reach=None, finish=None, again="counting", void="void"),
-    "void": dict(light=None, hold=None, resume=None, reach=None, finish=None, again=None, void=None),
+                 void="void", card="held"),
+    "reached": dict(light=None, hold="held", resume=None, reach=None, finish="finished", again=None,
+                    void="void", card="reached"),
+    "finished": dict(light=None, hold=None, resume=None, reach=None, finish=None, again="counting",
+                     void="void", card=None),
+    "void": dict(light=None, hold=None, resume=None, reach=None, finish=None, again=None, void=None, card=None),
 }
 
 

@@ -132,6 +132,16 @@ def test_whatever_is_spoiled_the_daemon_can_begin_and_nothing_is_made_up(tmp_pat
     assert len(after["target"]) + len(after["event"]) <= 25 + 60
 
 
+def test_text_that_is_no_utf_8_within_a_row_is_found(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite3"
+    fill(path, chunks=2, targets=2, events=60).close()
+    raw = path.read_bytes()
+    _spoil(path, raw.index(b"silent silent") + 20, b"\xff\xfe")
+    [line] = look_after(path)
+    assert "event" in line
+    content(path)
+
+
 def test_a_file_that_is_no_journal_and_an_empty_one(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite3"
     path.write_bytes(b"not a database at all" * 100)

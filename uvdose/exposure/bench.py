@@ -11,7 +11,7 @@ from ..dose.integrator import BRIDGE_US, reading_value
 from ..dose.response import Identity, Response
 from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER, STEP
 from .channel import Channel, Timed, told_change
 from .exposure import MAY_BE_ENOUGH, NO_DUE, Exposure
 from .outcome import Outcome
@@ -24,7 +24,7 @@ FRESH_FLOOR_S = 2.0
 
 FACT_OF_ACT = {
     Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished", Act.AGAIN: "resumed",
-    Act.VOID: "voided",
+    Act.VOID: "voided", Act.CARD: "card",
 }
 
 
@@ -278,14 +278,14 @@ class Bench:
                 continue
             f = exposure.figures(self.channels[exposure.plan.sensor].track, crossing.t_us)
             # Where light is missing the dose that was read lies below the one that calls, and both are told.
-            exact = threshold.kind in (LOOK, REACHED, OVERSHOOT) and threshold.key != MAY_BE_ENOUGH
+            exact = threshold.kind in (LOOK, STEP, REACHED, OVERSHOOT) and threshold.key != MAY_BE_ENOUGH
             dose = min(threshold.dose, f.dose) if exact and f.missing > 0 else threshold.dose if exact else f.dose
             unit = exposure.plan.response.unit
             missing = {"missing_dose": to_screen(f.missing, unit)} if f.missing > 0 else {}
             tell_fact(out, exposure, threshold.kind, crossing.t_us, {
                 "key": threshold.key, "dose": to_screen(dose, unit), "unit": unit,
                 "dose_s": crossing.t_us / US_PER_S, "predicted": not crossing.known,
-            } | missing)
+            } | missing | ({"words": threshold.words} if threshold.words else {}))
             out.changed.append(exposure)
             if in_light or threshold.kind == REMINDER:
                 ring(exposure, crossing, dose, f.missing, out)

@@ -12,17 +12,23 @@ from .target import CallPlan
 APART_US = 30 * US_PER_S  # an overshoot call never comes closer to the target call than this
 
 LOOK, LEAD, REACHED, OVERSHOOT, REMINDER = "look", "lead", "reached", "overshoot", "reminder"
+STEP, READY = "step", "ready"  # of a test strip: do it now; get your hand to the card
+READY_S = 8.0
 
 # The node's patterns, see the native line.
-PATTERNS = {"count-in": 1, LOOK: 2, LEAD: 3, REACHED: 4, OVERSHOOT: 5, REMINDER: 6, "test": 7}
+PATTERNS = {"count-in": 1, LOOK: 2, STEP: 2, LEAD: 3, READY: 3, REACHED: 4, OVERSHOOT: 5, REMINDER: 6, "test": 7}
 
 
 class Threshold(msgspec.Struct, frozen=True):
-    """A call that is still to come: its kind, a key that is unique within the exposure, and the dose that makes it."""
+    """A call that is still to come: its kind, a key that is unique within the exposure, and the dose that makes it.
+
+    words: what to do then, where the kind does not say it.
+    """
 
     kind: str
     key: str
     dose: float
+    words: str = ""
 
 
 class Light(msgspec.Struct, frozen=True):
@@ -46,6 +52,12 @@ def thresholds(target_base: float, plan: CallPlan, fastest: float) -> list[Thres
     if plan.lead_s > 0:
         calls.append(Threshold(LEAD, LEAD, target_base - fastest * plan.lead_s))
     calls.append(Threshold(REACHED, REACHED, target_base))
+    for i, step in enumerate(plan.steps, 1):
+        dose = step.share * target_base
+        calls += [
+            Threshold(READY, f"{READY}:{i}", dose - fastest * READY_S, step.words),
+            Threshold(STEP, f"{STEP}:{i}", dose, step.words),
+        ]
     calls += [Threshold(OVERSHOOT, f"overshoot:{s:g}", target_base * math.exp2(s)) for s in plan.overshoots]
     return calls
 

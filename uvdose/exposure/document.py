@@ -45,4 +45,5 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         low_stops=stops_between(f.low, f.dose),
         high_stops=stops_between(f.high, f.dose),
         label=plan.label,
+        part=plan.part,
     )

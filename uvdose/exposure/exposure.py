@@ -9,7 +9,7 @@ from ..dose.integrator import Track
 from ..dose.timebase import after_32
 from ..model import Mark, RegisterSegment, Segment
 from ..units import US_PER_S
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER, Light, Threshold, due_us, thresholds
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, READY, REMINDER, STEP, Light, Threshold, due_us, thresholds
 from .gate import GateKeeper
 from .record import ActRecord, Crossing, Plan
 from .shade import Shades
@@ -65,7 +65,7 @@ class Exposure:
             self.account.open(record.cut)
             if self.started_us is None:
                 self.started_us = record.when_us
-        elif self.account.is_open:
+        elif self.account.is_open and record.act is not Act.CARD:
             self.account.close(record.cut)
         self.finished_us = record.when_us if self.state in ENDED else None
         self.settled = False
@@ -162,9 +162,10 @@ class Exposure:
     # -- calls -----------------------------------------------------------------------------------------------
 
     def _next_dose(self) -> float:
-        """The lowest dose of a look or the target that is still to come."""
+        """The lowest dose of a look, a step or the target that is still to come."""
         base, plan = self.plan.target.dose_base, self.plan.target.calls
         doses = [f * base for f in plan.looks if f"{LOOK}:{f:g}" not in self.passed]
+        doses += [s.share * base for i, s in enumerate(plan.steps, 1) if f"{STEP}:{i}" not in self.passed]
         if REACHED not in self.passed:
             doses.append(base)
         return min(doses, default=math.inf)
@@ -176,8 +177,7 @@ class Exposure:
 
     def skip_early_lead(self, fastest: float) -> None:
         """A lead call that would come at the very start is none: the person still stands at the frame."""
-        if any(t.kind == LEAD and t.dose <= 0 for t in self.to_come(fastest)):
-            self.passed.add(LEAD)
+        self.passed |= {t.key for t in self.to_come(fastest) if t.kind in (LEAD, READY) and t.dose <= 0}
 
     def crossed(self, track: Track, now_us: int) -> list[Crossing]:
         """Calls that are due by now at the light of now, in order of time."""
@@ -208,7 +208,7 @@ class Exposure:
         end = max(begin, segment.t1_us if stop is None else min(stop.t_us, segment.t1_us))
         fastest = self.plan.response.factor * self._net(track.history.peak)
         for threshold in self.to_come(fastest):
-            if threshold.kind in (LEAD, OVERSHOOT) or not before < threshold.dose <= now_after:
+            if threshold.kind in (LEAD, READY, OVERSHOOT) or not before < threshold.dose <= now_after:
                 continue
             share = (threshold.dose - before) / (now_after - before)
             found.append(Crossing(threshold, begin + int(share * (end - begin)), known=True))

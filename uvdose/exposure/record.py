@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from ..dose.response import Response
+from ..messages import Part
 from ..model import Mark
 from .calls import Threshold
 from .gate import LightGate
@@ -52,6 +53,7 @@ class Plan(msgspec.Struct, frozen=True):
     label: str = ""
     overridden: tuple[str, ...] = ()
     gate: LightGate | None = None
+    part: Part | None = None
 
 
 class Crossing(msgspec.Struct, frozen=True):

@@ -5,18 +5,22 @@ from __future__ import annotations
 import re
 
 from ..dose.response import Identity
-from ..messages import TargetRequest
+from ..messages import TargetRequest, Trial
 from ..model import Refusal
 from ..units import PHYSICAL_DOSE, check_dose
+from .calls import READY_S
 from .target import CallPlan, Combination, Target, plan_with
 
 _NAME = re.compile(r"[\w][\w.+-]{0,59}")
 _UNIT_SECONDS = re.compile(r"[A-Za-z]{1,12}\.s")
 MAX_TEXT = 500
+MAX_STEPS = 20
 
 
-def next_version(request: TargetRequest, last: Target | None, sensors: list[Identity], made_utc: str) -> Target:
-    """The target that a request makes; what it leaves out stays as in the last version.
+def next_version(
+    request: TargetRequest, last: Target | None, sensors: list[Identity], made_utc: str, like: Target | None = None
+) -> Target:
+    """The target that a request makes; what it leaves out stays as in the last version, else as in `like`.
 
     It is bound to the sensor named, else to the one of the last version, else to the only sensor there is.
     Raises `Refusal`.
@@ -25,29 +29,59 @@ def next_version(request: TargetRequest, last: Target | None, sensors: list[Iden
         raise Refusal(f"target name {request.name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
     if request.unit != PHYSICAL_DOSE and not _UNIT_SECONDS.fullmatch(request.unit):
         raise Refusal(f"unit {request.unit!r}: {PHYSICAL_DOSE}, or for a sensor without a scale such as counts.s", 2)
-    for what in ("process", "paper", "coat", "film", "reason"):
+    for what in (*Combination.__struct_fields__, "reason", "basis"):
         text = getattr(request, what) or ""
         if len(text) > MAX_TEXT or not text.isprintable():
             raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
     check_dose(request.dose, request.unit)
-    calls = last.calls if last else CallPlan()
-    old = last.combination if last else Combination()
+    _check_interval(request)
+    before = last or like
+    calls = before.calls if before else CallPlan()
+    old = before.combination if before else Combination()
+    p = request.p if request.p is not None else before.p if before else 1.0
+    if not 0.5 <= p <= 1.5:
+        raise Refusal(f"reciprocity p {p:g}: give a number from 0.5 to 1.5; 1 when you do not know", 2)
     return Target(
         name=request.name,
         version=last.version + 1 if last else 1,
         dose=request.dose,
         unit=request.unit,
         calls=plan_with(calls, request.looks, request.lead_s, request.overshoots),
-        combination=Combination(
-            process=request.process or old.process,
-            paper=request.paper or old.paper,
-            coat=request.coat or old.coat,
-            film=request.film or old.film,
-        ),
-        identity=_bound(request.sensor, last.identity if last else None, sensors),
+        combination=Combination(**{
+            field: getattr(request, field) or getattr(old, field) for field in Combination.__struct_fields__
+        }),
+        identity=_bound(request.sensor, before.identity if before else None, sensors),
         reason=request.reason or ("set by hand" if last is None else "changed by hand"),
         made_utc=made_utc,
+        low=request.low,
+        high=request.high,
+        basis=request.basis,
+        p=p,
+        proved_s=request.proved_s if request.proved_s is not None else before.proved_s if before else None,
+        retired=request.retired,
     )
+
+
+def trial_target(name: str, trial: Trial) -> Target:
+    """What a calibration print is exposed by: its own dose and calls, bound to nothing. Raises `Refusal`."""
+    if not re.fullmatch(r"(strip|tablet) [1-9][0-9]{0,8}", name):
+        raise Refusal(f"calibration print {name!r}: such as `strip 3`", 2)
+    check_dose(trial.dose, trial.unit)
+    shares = [step.share for step in trial.steps]
+    if len(shares) > MAX_STEPS or shares != sorted(set(shares)) or not all(0 < share < 1 for share in shares):
+        raise Refusal(f"steps: give at most {MAX_STEPS}, rising shares of the whole dose between 0 and 1", 2)
+    if not all(len(step.words) <= MAX_TEXT and step.words.isprintable() for step in trial.steps):
+        raise Refusal(f"steps: give at most {MAX_TEXT} printable characters each", 2)
+    return Target(name, 0, trial.dose, trial.unit, CallPlan(lead_s=READY_S, steps=trial.steps))
+
+
+def _check_interval(request: TargetRequest) -> None:
+    """JSON carries no NaN; a typed interval must hold the dose."""
+    low, high = request.low, request.high
+    if low is None and high is None:
+        return
+    if low is None or high is None or not 0 < low <= request.dose <= high:
+        raise Refusal(f"the interval {low} to {high} must hold the dose {request.dose:g}", 2)
 
 
 def _bound(asked: str | None, last: Identity | None, sensors: list[Identity]) -> Identity | None:

@@ -20,7 +20,8 @@ class State(enum.StrEnum):
 
 class Act(enum.StrEnum):
     """light: light falls (a start, the beat of a count-in). reach: the target is reached. again: a finished print goes
-    out once more. void: a mistaken start is taken back. The others are what they say.
+    out once more. void: a mistaken start is taken back. card: the card over a test strip was moved. The others are
+    what they say.
     """
 
     LIGHT = "light"
@@ -30,6 +31,7 @@ class Act(enum.StrEnum):
     FINISH = "finish"
     AGAIN = "again"
     VOID = "void"
+    CARD = "card"
 
 
 # A resumed exposure whose target has been reached before is counting on past it: see `after`.
@@ -42,6 +44,7 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.FINISH: State.VOID,
         Act.AGAIN: "it has not begun",
         Act.VOID: State.VOID,
+        Act.CARD: "it has not begun",
     },
     State.COUNTING: {
         Act.LIGHT: "it is in the light already",
@@ -51,6 +54,7 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.FINISH: State.FINISHED,
         Act.AGAIN: "it is in the light; it is not finished",
         Act.VOID: State.VOID,
+        Act.CARD: State.COUNTING,
     },
     State.HELD: {
         Act.LIGHT: "it is held",
@@ -60,6 +64,7 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.FINISH: State.FINISHED,
         Act.AGAIN: "it is held; resume it",
         Act.VOID: State.VOID,
+        Act.CARD: State.HELD,
     },
     State.REACHED: {
         Act.LIGHT: "it is in the light already",
@@ -69,6 +74,7 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.FINISH: State.FINISHED,
         Act.AGAIN: "it is in the light; it is not finished",
         Act.VOID: State.VOID,
+        Act.CARD: State.REACHED,
     },
     State.FINISHED: {
         Act.LIGHT: "it is finished",
@@ -78,6 +84,7 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.FINISH: "it is finished already",
         Act.AGAIN: State.COUNTING,
         Act.VOID: State.VOID,
+        Act.CARD: "it is finished",
     },
     State.VOID: {
         Act.LIGHT: "it was taken back",
@@ -87,6 +94,7 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.FINISH: "it was taken back",
         Act.AGAIN: "it was taken back",
         Act.VOID: "it was taken back already",
+        Act.CARD: "it was taken back",
     },
 }
 

@@ -5,16 +5,23 @@ from __future__ import annotations
 import msgspec
 
 from ..dose.response import Identity, Response, differences
+from ..messages import StepCall
 from ..model import Refusal
 from ..units import PHYSICAL_DOSE, from_screen
 
+SUN = "sun"
+
 
 class CallPlan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """When to call: looks at fractions of the target, the lead in seconds, overshoots in stops."""
+    """When to call: looks at fractions of the target, the lead in seconds, overshoots in stops.
+
+    steps: of a test strip, at shares of its dose, with what is to be done then.
+    """
 
     looks: tuple[float, ...] = ()
     lead_s: float = 60.0
     overshoots: tuple[float, ...] = (1 / 6, 1 / 3)
+    steps: tuple[StepCall, ...] = ()
 
 
 class Combination(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -24,10 +31,19 @@ class Combination(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     paper: str | None = None
     coat: str | None = None
     film: str | None = None
+    humidity: str | None = None
+    drying: str | None = None
+    coating_age: str | None = None
+    notes: str | None = None
 
 
 class Target(msgspec.Struct, frozen=True):
-    """One version of a target. dose: in `unit` (mJ/cm2, or such as counts.s). identity: the sensor it is bound to."""
+    """One version of a target. dose: in `unit` (mJ/cm2, or such as counts.s). identity: the sensor it is bound to.
+
+    low, high: 95 % of what the right dose may be, None where it was typed without. basis: what it rests on: `strip 3`,
+    `tablet 2`, `verdicts of 12, 14`; empty: set by hand. p: exponent of reciprocity (E t^p); proved_s: how long the
+    calibration print lay in the light. version 0: no target, but a calibration print's own dose.
+    """
 
     name: str
     version: int
@@ -38,6 +54,17 @@ class Target(msgspec.Struct, frozen=True):
     identity: Identity | None = None
     reason: str = ""
     made_utc: str = ""
+    low: float | None = None
+    high: float | None = None
+    basis: str = ""
+    p: float = 1.0
+    proved_s: float | None = None
+    retired: bool = False
+
+    @property
+    def title(self) -> str:
+        """Name and version; the name alone for a calibration print."""
+        return f"{self.name} v{self.version}" if self.version else self.name
 
     @property
     def dose_base(self) -> float:
@@ -53,6 +80,7 @@ def plan_with(
         plan.looks if looks is None else looks,
         plan.lead_s if lead_s is None else lead_s,
         plan.overshoots if overshoots is None else overshoots,
+        plan.steps,
     )
     for look in plan.looks:
         if not 0 < look < 1:
@@ -68,15 +96,27 @@ def plan_with(
 def check_fit(target: Target, identity: Identity, response: Response, override: bool) -> list[str]:
     """Whether a target may be used with a sensor. Returns what differs (empty: nothing).
 
-    Raises `Refusal` when the units cannot be compared, which nothing overrides, or when the sensor is not the one
-    that the target is bound to and the person has not overridden it on purpose.
+    Raises `Refusal` when the units cannot be compared, when sun and lamp are taken for each other, or when the target
+    is retired, all of which nothing overrides; and when the sensor is not the one that the target is bound to and the
+    person has not overridden it on purpose.
     """
+    if target.retired:
+        raise Refusal(
+            f"target {target.name} is retired ({target.reason}): `uvdose target set {target.name} --dose …` takes it"
+            " into use again"
+        )
     if target.unit != response.unit:
         raise Refusal(
             f"target {target.name} is in {target.unit}, but sensor {identity.name} measures {response.unit}: "
             f"set a target in {response.unit}, or give the sensor a scale"
         )
-    changed = differences(target.identity, identity) if target.identity is not None else []
+    proved = target.identity
+    if proved is not None and SUN in (proved.light, identity.light) and proved.light != identity.light:
+        raise Refusal(
+            f"target {target.name} was proved under {proved.light}, and sensor {identity.name} stands under"
+            f" {identity.light}: a dose never carries over from one to the other; make a calibration print there"
+        )
+    changed = differences(proved, identity) if proved is not None else []
     if changed and not override:
         raise Refusal(
             f"target {target.name} was proved with another sensor setting ({'; '.join(changed)}): "

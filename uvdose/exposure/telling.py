@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..dose.health import Change
 from ..model import Fact
-from .calls import REACHED
+from .calls import REACHED, READY, STEP, Threshold
 from .channel import Channel
 from .exposure import MAY_BE_ENOUGH, Exposure
 from .outcome import Outcome, Ring
@@ -31,7 +31,7 @@ def ring(exposure: Exposure, crossing: Crossing, dose: float, missing: float, ou
         out.hushes.append((exposure.id, key))
     exposure.open_calls[threshold.key] = threshold.kind
     target = exposure.plan.target
-    text = f"{threshold.kind} {target.name}, frame {exposure.plan.frame}, {dose / target.dose_base:.0%}"
+    text = f"{_said(threshold)} {target.name}, frame {exposure.plan.frame}, {dose / target.dose_base:.0%}"
     if missing > 0:
         text += f" read and about {missing / target.dose_base:.0%} missing"
     if threshold.key == MAY_BE_ENOUGH:
@@ -40,6 +40,12 @@ def ring(exposure: Exposure, crossing: Crossing, dose: float, missing: float, ou
         exposure.id, threshold.key, threshold.kind, exposure.plan.sensor, crossing.t_us,
         threshold.kind == REACHED, text,
     ))
+
+
+def _said(threshold: Threshold) -> str:
+    if threshold.kind == READY:
+        return f"in a moment: {threshold.words},"
+    return f"{threshold.words} now," if threshold.kind == STEP else threshold.kind
 
 
 def hush(exposure: Exposure, keys: list[str], t_us: int, out: Outcome, *, tell: bool) -> None:

@@ -21,7 +21,7 @@ from ..model import Refusal
 from .backlog import Statement
 from .copying import beside, is_damage, sync
 from .replay import PREROLL_US
-from .rescue import JSON, rescue, row_fault
+from .rescue import JSON, rescue, row_fault, text_of
 from .schema import version_of
 
 WHOLE_BYTES = 256 << 20
@@ -73,7 +73,7 @@ def damage(path: Path) -> str | None:
     """What is wrong with a journal's file, within bounded time; None when nothing was found."""
     try:
         with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None)) as db:
-            db.text_factory = lambda data: data.decode("utf-8", "replace")  # what is no UTF-8 is found as no JSON
+            db.text_factory = lambda data: data.decode("utf-8", "replace")
             if version_of(db, path) == 0:
                 return None
             tables = [str(r[0]) for r in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
@@ -90,7 +90,8 @@ def damage(path: Path) -> str | None:
                     if err.sqlite_errorcode != sqlite3.SQLITE_INTERRUPT:
                         raise
                 db.set_progress_handler(None, 0)
-            return _newest_rows(db) or _newest(db)
+            db.text_factory = text_of
+            return _newest_rows(db, tables) or _newest(db)
     except (sqlite3.Error, UnicodeDecodeError) as err:
         if is_damage(err):
             return "its tables cannot be read" if isinstance(err, UnicodeDecodeError) else str(err)
@@ -102,9 +103,11 @@ def _quick_check(db: sqlite3.Connection, what: str) -> str | None:
     return None if found == ["ok"] else found[0].replace("\n", " ")
 
 
-def _newest_rows(db: sqlite3.Connection) -> str | None:
+def _newest_rows(db: sqlite3.Connection, tables: list[str]) -> str | None:
     """Whether what the other tables hold can be read as what it is; all of it, as far as the time allows."""
     for table, columns in JSON.items():
+        if table not in tables:
+            continue  # of an older uvdose
         end_s = real_s() + NEWEST_S
         order = ", ".join(f"{r[1]} DESC" for r in db.execute(f"PRAGMA table_info({table})") if r[5])
         for row in db.execute(f"SELECT {', '.join(columns)} FROM {table} ORDER BY {order}"):

@@ -14,6 +14,7 @@ from ..exposure.outcome import Outcome
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Fact, Reading
+from ..notes import Doc
 from .pack import CHUNK, Row, kind_of, pack
 from .store import Store
 from .writer import Statement
@@ -45,6 +46,7 @@ class Recorder:
         self._sensor_ids: dict[str, int] = {}
         self._tails: dict[str, _Tail] = {}
         self._closed: list[tuple[str, _Tail]] = []
+        self._numbers: dict[str, int] = {}
         self._chunk_id = self._next(db, "chunk")
         self._event_id = self._next(db, "event")
         # A number that was pencilled on a sheet is not given again, though its row may have been lost to a bad disk.
@@ -92,6 +94,14 @@ class Recorder:
     def target(self, target: Target) -> list[Statement]:
         """One more version of a target."""
         return [("INSERT INTO target VALUES (?, ?, ?)", (target.name, target.version, _json(target)))]
+
+    def note(self, kind: str, subject: str | None, note: Doc, wall_us: int) -> tuple[str, list[Statement]]:
+        """One more note; returns its subject, for a new one the next number of its kind."""
+        if subject is None:
+            subject = str(self._store.last_number(kind, self._numbers.get(kind, 0)) + 1)
+            self._numbers[kind] = int(subject)
+        values = (wall_us, kind, subject, _json(note))
+        return subject, [("INSERT INTO note (wall_us, kind, subject, data) VALUES (?, ?, ?, ?)", values)]
 
     def keep_readings(self, readings: list[tuple[str, int, Reading]]) -> None:
         """Take readings in; `flush` gives the statements."""

@@ -19,13 +19,14 @@ BLIND_IDS = 100_000  # how far past the last row that could be read others are l
 
 WORDS = {
     "target": "targets", "exposure": "exposures", "act": "acts", "event": "events", "call": "calls",
+    "note": "notes",
     "chunk": "blocks of up to 120 readings", "sensor": "sensors", "epoch": "epochs of time", "meta": "home's own rows",
 }  # fmt: skip
 _SKIP = ("migration",)
 # Columns that hold JSON, in every schema.
 JSON = {
     "target": ("target",), "exposure": ("plan", "shown"), "act": ("mark",), "sensor": ("identity",),
-    "epoch": ("epoch",), "event": ("data",),
+    "epoch": ("epoch",), "event": ("data",), "note": ("data",),
 }  # fmt: skip
 
 
@@ -33,7 +34,8 @@ class _Unreadable:
     """Stands for text that is no UTF-8."""
 
 
-def _text(data: bytes) -> object:
+def text_of(data: bytes) -> object:
+    """Text as SQLite holds it; for `row_fault` to find where it is none."""
     try:
         return data.decode()
     except UnicodeDecodeError:
@@ -184,7 +186,7 @@ def rescue(path: Path, fresh: Path, aside_name: str, why: str) -> str:
 def _open(path: Path) -> sqlite3.Connection | None:
     """The damaged journal for reading, its log with it; None when nothing can be read at all."""
     db = sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True, isolation_level=None)
-    db.text_factory = _text
+    db.text_factory = text_of
     try:
         db.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except (sqlite3.Error, UnicodeDecodeError):

@@ -56,6 +56,13 @@ _MIGRATIONS: dict[int, list[str]] = {
         "CREATE TABLE shade (exposure INTEGER NOT NULL, t0_us INTEGER NOT NULL, t1_us INTEGER NOT NULL,"
         " PRIMARY KEY (exposure, t0_us)) WITHOUT ROWID",
     ],
+    3: [
+        # What the person says that is no act: calibrations, verdicts, editions. Only ever appended; the newest of a
+        # kind and subject holds, the others are its history.
+        "CREATE TABLE note (id INTEGER PRIMARY KEY, wall_us INTEGER NOT NULL, kind TEXT NOT NULL,"
+        " subject TEXT NOT NULL, data TEXT NOT NULL)",
+        "CREATE INDEX note_subject ON note (kind, subject)",
+    ],
 }
 
 VERSION = max(_MIGRATIONS)

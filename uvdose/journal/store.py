@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
+from typing import TypeVar
 
 import msgspec
 
@@ -15,6 +16,7 @@ from ..exposure.states import Act
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Mark, Reading, Refusal
+from ..notes import KINDS, Doc
 from .pack import unpack
 
 
@@ -31,6 +33,13 @@ class Kept(msgspec.Struct, frozen=True):
     begin_wall_us: int
     document: ExposureDoc
     passed: list[str] = []
+
+
+D = TypeVar("D", bound=Doc)
+
+
+def _kind_name(kind: type[Doc]) -> str:
+    return next(name for name, known in KINDS.items() if known is kind)
 
 
 class Store:
@@ -140,6 +149,25 @@ class Store:
             " ORDER BY id LIMIT ?", (after, wall0_us, wall1_us, limit)
         )
         return [EventDoc(i, iso_utc(w), e, x, s, msgspec.json.decode(d)) for i, w, e, x, s, d in rows]
+
+    # -- notes -----------------------------------------------------------------------------------------------
+
+    def notes(self, kind: type[D]) -> dict[str, D]:
+        """The newest note of each subject of a kind, in the order in which the subjects were begun."""
+        rows = self.db.execute("SELECT subject, data FROM note WHERE kind = ? ORDER BY id", (_kind_name(kind),))
+        return {str(subject): msgspec.json.decode(data, type=kind) for subject, data in rows}
+
+    def note_history(self, kind: type[D], subject: str) -> list[tuple[int, D]]:
+        """Every note on a subject with its wall time, oldest first."""
+        rows = self.db.execute(
+            "SELECT wall_us, data FROM note WHERE kind = ? AND subject = ? ORDER BY id", (_kind_name(kind), subject)
+        )
+        return [(int(w), msgspec.json.decode(data, type=kind)) for w, data in rows]
+
+    def last_number(self, kind: str, at_least: int = 0) -> int:
+        """The highest number that a note of a kind has as its subject."""
+        rows = self.db.execute("SELECT DISTINCT subject FROM note WHERE kind = ?", (kind,))
+        return max([at_least, *(int(s) for (s,) in rows if str(s).isdigit())])
 
     # -- readings --------------------------------------------------------------------------------------------
 

@@ -12,7 +12,17 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from ..messages import EventDoc, MoveRequest, ShadeRequest, StartRequest, StatusDoc, Taken, TargetRequest, When
+from ..messages import (
+    EventDoc,
+    MoveRequest,
+    NoteRequest,
+    ShadeRequest,
+    StartRequest,
+    StatusDoc,
+    Taken,
+    TargetRequest,
+    When,
+)
 from ..model import Refusal
 
 MAX_BODY = 64 * 1024
@@ -45,6 +55,9 @@ class Service(Protocol):
 
     async def set_target(self, request: TargetRequest) -> dict[str, object]:
         """A target, as a new version."""
+
+    async def note(self, request: NoteRequest) -> dict[str, object]:
+        """Something the person says that is no act."""
 
     def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events with an id above `after`, and those to come."""
@@ -90,6 +103,9 @@ def make_app(service: Service, token: str) -> Starlette:
     async def target(request: Request) -> Response:
         return _json(await service.set_target(await _body(request, TargetRequest)))
 
+    async def note(request: Request) -> Response:
+        return _json(await service.note(await _body(request, NoteRequest)))
+
     async def events(request: Request) -> Response:
         after = request.query_params.get("after", "0")
         if not (after.isascii() and after.isdigit() and len(after) < 18):
@@ -118,6 +134,7 @@ def make_app(service: Service, token: str) -> Starlette:
         Route(f"{prefix}/exposures/{{id}}/{{act}}", guarded(act), methods=["POST"]),
         Route(f"{prefix}/quiet", guarded(quiet), methods=["POST"]),
         Route(f"{prefix}/targets", guarded(target), methods=["POST"]),
+        Route(f"{prefix}/notes", guarded(note), methods=["POST"]),
         Route(f"{prefix}/events", guarded(events), methods=["GET"]),
     ]
     return Starlette(routes=routes, exception_handlers={404: missing, 405: missing, 500: broken})

@@ -1,0 +1,149 @@
+"""What the person says that is no act: calibration prints, films measured, verdicts, editions.
+
+The journal only ever appends them; the newest of a kind and subject holds, the older ones are its history. Doses are
+in `unit` (mJ/cm2, or such as counts.s); densities are log10 and have no unit.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Literal
+
+import msgspec
+
+from .model import Refusal
+
+MAX_TEXT = 500
+MAX_STEPS = 200
+
+
+class Doc(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """The base of all notes."""
+
+
+class Seen(Doc, frozen=True):
+    """What the dry sheet showed, as the person said it.
+
+    how: picks (full, tone: numbers of the last steps that print full tone and any tone), right (the step that is
+    right), or density, reflectance, grey (a value for each step, None where it was not read; white and black are the
+    grey values of the references, gamma the camera's).
+    """
+
+    how: Literal["picks", "right", "density", "reflectance", "grey"]
+    full: int | None = None
+    tone: int | None = None
+    right: int | None = None
+    values: tuple[float | None, ...] = ()
+    white: float | None = None
+    black: float | None = None
+    gamma: float = 1.0
+    full_below: float = 0.05
+
+
+class StripPlan(Doc, frozen=True, tag="strip"):
+    """A test strip: the dose of each step, rising; way: cover or uncover, how the card moves."""
+
+    doses: tuple[float, ...]
+    way: Literal["cover", "uncover"] = "cover"
+
+
+class TabletPlan(Doc, frozen=True, tag="tablet"):
+    """A step tablet under one dose. densities: of its steps, the thinnest first; name: what it is called."""
+
+    dose: float
+    densities: tuple[float, ...]
+    name: str
+
+
+class FilmDensity(Doc, frozen=True):
+    """The density of a film in the sensor's band, 95 %."""
+
+    low: float
+    best: float
+    high: float
+
+
+class Calibration(Doc, frozen=True):
+    """A calibration print, from its plan to its target.
+
+    film_base: density of the clear film that lay between light and sheet in later prints and not in this one; None
+    when the calibration print was made through it. exposures: its prints, the newest last. accepted: the target that
+    came of it, as `blue v3`.
+    """
+
+    plan: StripPlan | TabletPlan
+    unit: str
+    sensor: str | None = None
+    noted: dict[str, str] = {}
+    film_base: FilmDensity | None = None
+    through_film: bool = True
+    exposures: tuple[int, ...] = ()
+    seen: Seen | None = None
+    accepted: str | None = None
+    dropped: bool = False
+
+
+class Verdict(Doc, frozen=True):
+    """What the dry print showed. stops: how much too dark (above 0) or too light (below) its clear-film tone is."""
+
+    tone: Literal["light", "right", "dark"] | None = None
+    stops: float | None = None
+    density: float | None = None
+    highlights: Literal["blocked", "right", "blank"] | None = None
+    text: str = ""
+
+
+class Film(Doc, frozen=True):
+    """A film or a negative measured by the sensor: clear base, the densest highlight, the thinnest shadow."""
+
+    base: FilmDensity | None = None
+    highlight: FilmDensity | None = None
+    shadow: FilmDensity | None = None
+    text: str = ""
+
+
+class Layer(Doc, frozen=True):
+    """One exposure of a sheet: its target at one version, and what the layer is called."""
+
+    target: str
+    version: int
+    name: str = ""
+
+
+class Edition(Doc, frozen=True):
+    """Prints that shall be alike: each sheet gets each layer. limit_stops: how far from the target a print may lie."""
+
+    prints: int
+    layers: tuple[Layer, ...]
+    limit_stops: float = 0.17
+    text: str = ""
+
+
+KINDS: dict[str, type[Doc]] = {
+    "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition,
+}
+
+
+def checked(kind: str, data: dict[str, Any]) -> Doc:
+    """A note of a kind out of plain data. Raises `Refusal` (code 2) for what is no such note."""
+    if kind not in KINDS:
+        raise Refusal(f"no note of kind {kind!r}: one of {', '.join(KINDS)}", 2)
+    try:
+        note = msgspec.convert(data, KINDS[kind])
+    except msgspec.ValidationError as err:
+        raise Refusal(f"{kind}: {err}", 2) from None
+    _bound(kind, msgspec.to_builtins(note))
+    return note
+
+
+def _bound(kind: str, value: object) -> None:
+    """No text without end, no number that JSON or a person could not carry."""
+    if isinstance(value, str) and (len(value) > MAX_TEXT or not value.isprintable()):
+        raise Refusal(f"{kind}: give at most {MAX_TEXT} printable characters", 2)
+    if isinstance(value, float) and not math.isfinite(value):
+        raise Refusal(f"{kind}: {value} is no number to keep; give a finite one", 2)
+    if isinstance(value, list | tuple) and len(value) > MAX_STEPS:
+        raise Refusal(f"{kind}: at most {MAX_STEPS} values", 2)
+    inside = value.values() if isinstance(value, dict) else value if isinstance(value, list | tuple) else ()
+    for item in inside:
+        _bound(kind, item)
