@@ -193,6 +193,7 @@ class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     basis: str = ""
     p: float | None = None
     proved_s: float | None = None
+    exposure_scale: float | None = None
     retired: bool = False
     like: str | None = None
 

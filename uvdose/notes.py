@@ -67,8 +67,8 @@ class Calibration(Doc, frozen=True):
     """A calibration print, from its plan to its target.
 
     film_base: density of the clear film that lay between light and sheet in later prints and not in this one; None
-    when the calibration print was made through it. exposures: its prints, the newest last. accepted: the target that
-    came of it, as `blue v3`.
+    when the calibration print was made through it. Its exposures name it as what they are a part of. accepted: the
+    target that came of it, as `blue v3`.
     """
 
     plan: StripPlan | TabletPlan
@@ -77,7 +77,6 @@ class Calibration(Doc, frozen=True):
     noted: dict[str, str] = {}
     film_base: FilmDensity | None = None
     through_film: bool = True
-    exposures: tuple[int, ...] = ()
     seen: Seen | None = None
     accepted: str | None = None
     dropped: bool = False

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from contextlib import closing
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..model import Refusal
 from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
 
 if TYPE_CHECKING:
     from ..config import Home
     from ..exposure.target import Target
-    from ..messages import TargetRequest
 
 Text = str | None
 
@@ -49,6 +46,7 @@ def set_target(
     from ..messages import TargetRequest
     from ..review.layout import wrap
     from ..units import check_dose
+    from .keeping import keep_target
     from .show import print_json
 
     place = home_of(home)
@@ -60,7 +58,7 @@ def set_target(
         name=name, dose=dose, unit=unit, sensor=sensor, process=process, paper=paper,
         coat=coat, film=film, looks=looks, lead_s=lead, overshoots=overshoots, reason=reason,
     )
-    target = _through_daemon(place, request) or _under_lock(place, request)
+    target = keep_target(place, request)
     if as_json:
         print_json(target)
         return
@@ -90,39 +88,6 @@ def _last_unit(place: Home, name: str) -> str:
     with journal(place) as store:
         last = store.newest_target(name)
     return PHYSICAL_DOSE if last is None else last.unit
-
-
-def _through_daemon(place: Home, request: TargetRequest) -> Target | None:
-    from .asking import find_daemon, journal
-
-    daemon = find_daemon(place)
-    if daemon is None:
-        return None
-    made = daemon.post("targets", request, dict)
-    if not made["recorded"]:
-        raise Refusal("the target is set, but not yet on disk; `uvdose status` says why, and it is tried again")
-    with journal(place) as store:
-        return next(t for t in store.versions(request.name) if t.version == made["version"])
-
-
-def _under_lock(place: Home, request: TargetRequest) -> Target:
-    from ..clock import host_wall_us, iso_utc
-    from ..config import load_settings
-    from ..dose.response import identity_of
-    from ..exposure.setting import next_version
-    from ..home import lock
-    from ..journal.recorder import Recorder
-    from ..journal.schema import open_writing
-    from ..journal.store import Store
-
-    sensors = [identity_of(s) for s in load_settings(place).sensor] if place.settings_file.exists() else []
-    wall_us = host_wall_us()
-    with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:
-        last = Store(db).newest_target(request.name)
-        target = next_version(request, last, sensors, iso_utc(wall_us))
-        for sql, values in Recorder(db, lambda _: wall_us).target(target):
-            db.execute(sql, values)
-    return target
 
 
 @targets.command("list")

@@ -58,6 +58,7 @@ def next_version(
         basis=request.basis,
         p=p,
         proved_s=request.proved_s if request.proved_s is not None else before.proved_s if before else None,
+        exposure_scale=request.exposure_scale or (before.exposure_scale if before else None),
         retired=request.retired,
     )
 

@@ -42,7 +42,8 @@ class Target(msgspec.Struct, frozen=True):
 
     low, high: 95 % of what the right dose may be, None where it was typed without. basis: what it rests on: `strip 3`,
     `tablet 2`, `verdicts of 12, 14`; empty: set by hand. p: exponent of reciprocity (E t^p); proved_s: how long the
-    calibration print lay in the light. version 0: no target, but a calibration print's own dose.
+    calibration print lay in the light. exposure_scale: log10 range of the paper, which a negative's density range
+    should match. version 0: no target, but a calibration print's own dose.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Target(msgspec.Struct, frozen=True):
     basis: str = ""
     p: float = 1.0
     proved_s: float | None = None
+    exposure_scale: float | None = None
     retired: bool = False
 
     @property

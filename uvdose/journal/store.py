@@ -100,6 +100,21 @@ class Store:
         )
         return [_kept(r) for r in rows]
 
+    def parts(self, kind: str, name: str) -> list[Kept]:
+        """Exposures that are a part of something: of a strip, a tablet, an edition; oldest first."""
+        rows = self.db.execute(
+            f"{self._EXPOSURE} WHERE json_extract(e.plan, '$.part.kind') = ?"
+            " AND json_extract(e.plan, '$.part.name') = ? ORDER BY e.id", (kind, name)
+        )
+        return [_kept(r) for r in rows]
+
+    def of_target(self, name: str) -> list[Kept]:
+        """Exposures made with any version of a target, oldest first."""
+        rows = self.db.execute(
+            f"{self._EXPOSURE} WHERE json_extract(e.plan, '$.target.name') = ? ORDER BY e.id", (name,)
+        )
+        return [_kept(r) for r in rows]
+
     def last_day_wall_us(self) -> int | None:
         """When the newest exposure began."""
         found = self.db.execute("SELECT max(begin_wall_us) FROM exposure").fetchone()[0]

@@ -1,0 +1,89 @@
+"""Targets and notes put into the journal: through the daemon when it answers, else under the home's lock."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from ..model import Refusal
+
+if TYPE_CHECKING:
+    from ..config import Home
+    from ..exposure.target import Target
+    from ..messages import TargetRequest
+    from ..notes import Doc
+
+NOT_ON_DISK = "{what}, but not yet on disk; `uvdose status` says why, and it is tried again"
+
+
+def keep_target(place: Home, request: TargetRequest) -> Target:
+    """A target as a new version. Raises `Refusal`."""
+    return _target_through_daemon(place, request) or _target_under_lock(place, request)
+
+
+def keep_note(place: Home, kind: str, subject: str | None, note: Doc) -> str:
+    """A note; returns its subject, for a new one the next number of its kind. Raises `Refusal`."""
+    from ..messages import NoteRequest
+    from ..notes import checked
+    from .asking import find_daemon
+
+    data = msgspec.to_builtins(note)
+    checked(kind, data)  # here, since JSON cannot carry NaN to the daemon
+    daemon = find_daemon(place)
+    if daemon is None:
+        return _note_under_lock(place, kind, subject, note)
+    made = daemon.post("notes", NoteRequest(kind, data, subject), dict)
+    if not made["recorded"]:
+        raise Refusal(NOT_ON_DISK.format(what="it is noted"))
+    return str(made["subject"])
+
+
+def _target_through_daemon(place: Home, request: TargetRequest) -> Target | None:
+    from .asking import find_daemon, journal
+
+    daemon = find_daemon(place)
+    if daemon is None:
+        return None
+    made = daemon.post("targets", request, dict)
+    if not made["recorded"]:
+        raise Refusal(NOT_ON_DISK.format(what="the target is set"))
+    with journal(place) as store:
+        return next(t for t in store.versions(request.name) if t.version == made["version"])
+
+
+def _target_under_lock(place: Home, request: TargetRequest) -> Target:
+    from ..clock import host_wall_us, iso_utc
+    from ..config import load_settings
+    from ..dose.response import identity_of
+    from ..exposure.setting import next_version
+    from ..home import lock
+    from ..journal.recorder import Recorder
+    from ..journal.schema import open_writing
+    from ..journal.store import Store
+
+    sensors = [identity_of(s) for s in load_settings(place).sensor] if place.settings_file.exists() else []
+    wall_us = host_wall_us()
+    with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:
+        store = Store(db)
+        last = store.newest_target(request.name)
+        like = store.newest_target(request.like) if request.like is not None else None
+        target = next_version(request, last, sensors, iso_utc(wall_us), like)
+        for sql, values in Recorder(db, lambda _: wall_us).target(target):
+            db.execute(sql, values)
+    return target
+
+
+def _note_under_lock(place: Home, kind: str, subject: str | None, note: Doc) -> str:
+    from ..clock import host_wall_us
+    from ..home import lock
+    from ..journal.recorder import Recorder
+    from ..journal.schema import open_writing
+
+    wall_us = host_wall_us()
+    with lock(place, f"uvdose, noting a {kind}"), closing(open_writing(place.journal_file)) as db:
+        subject, statements = Recorder(db, lambda _: wall_us).note(kind, subject, note, wall_us)
+        for sql, values in statements:
+            db.execute(sql, values)
+    return subject

@@ -1,0 +1,184 @@
+"""A calibration print in the light: started, watched to its end, and the card's moves taken."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+from ..model import Refusal
+from .questions import at_terminal
+
+if TYPE_CHECKING:
+    from ..config import Home
+    from ..messages import ExposureDoc, Trial
+    from .asking import Daemon
+    from .sheets import Sheet
+
+LOOK_S = 0.25
+SAY_S = 5.0
+
+
+def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> ExposureDoc:
+    """Begin its exposure. Raises `Refusal`."""
+    from ..messages import Part, StartRequest, Taken
+    from .acts import exposure_of, say_unrecorded
+    from .asking import need_daemon
+
+    if sheet.state not in ("planned", "exposed"):
+        raise Refusal(f"{sheet.name} is {sheet.state}: `uvdose {sheet.kind} plan` begins a new one")
+    request = StartRequest(
+        target=sheet.name, sensor=sheet.note.sensor, frame=frame, count_in_s=count_in, trial=trial_of(sheet),
+        part=Part(sheet.kind, sheet.number),
+    )
+    taken = need_daemon(place).post("exposures", request, Taken)
+    say_unrecorded(taken)
+    return exposure_of(taken)
+
+
+def trial_of(sheet: Sheet) -> Trial:
+    """The dose to call at, and what to do on the way."""
+    from ..calibrate.series import Series, moments
+    from ..messages import StepCall, Trial
+    from ..notes import StripPlan
+
+    plan = sheet.note.plan
+    if not isinstance(plan, StripPlan):
+        return Trial(plan.dose, sheet.note.unit)
+    whole = plan.doses[-1]
+    on_the_way = [m for m in moments(Series(plan.doses, 0.0), plan.way) if 0 < m.dose < whole]
+    return Trial(whole, sheet.note.unit, tuple(StepCall(m.dose / whole, m.words) for m in on_the_way))
+
+
+def first_words(sheet: Sheet) -> str:
+    """What to do with the sheet when the exposure begins."""
+    from ..notes import StripPlan
+
+    plan = sheet.note.plan
+    if isinstance(plan, StripPlan) and plan.way == "uncover":
+        return f"uncover step {len(plan.doses)}, the others stay under the card"
+    return "uncover the whole sheet"
+
+
+def watch_sheet(place: Home, sheet: Sheet, number: int) -> ExposureDoc:
+    """Follow an exposure until it is finished. At a terminal Enter says that the card was moved, and at the end that
+    the sheet was taken in; Ctrl-C leaves it counting."""
+    from ..clock import pause, real_s
+    from .asking import need_daemon
+
+    daemon = need_daemon(place)
+    screen = _Screen(sheet, number)
+    heard_s = -SAY_S
+    try:
+        while True:
+            shown = _find(daemon, number)
+            if shown.state in ("finished", "void"):
+                screen.end()
+                return shown
+            if at_terminal():
+                screen.draw(shown)
+                if _entered(LOOK_S):
+                    screen.take(daemon, shown)
+            else:
+                if screen.called(shown) or real_s() - heard_s >= SAY_S:
+                    heard_s = real_s()
+                    print(screen.line(shown), flush=True)
+                pause(LOOK_S)
+    except KeyboardInterrupt:
+        screen.end()
+        again, moved = (f"`uvdose {sheet.kind} {verb} {sheet.number}`" for verb in ("run", "moved"))
+        print(f"it counts on: {again} watches it again, {moved} says that the card was moved,"
+              f" `uvdose finish {number}` ends it", flush=True)
+        raise
+
+
+def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
+    """The card was moved just now."""
+    from ..messages import Taken, When
+    from .acts import exposure_of
+
+    return exposure_of(daemon.post(f"exposures/{number}/card", When(), Taken))
+
+
+def _find(daemon: Daemon, number: int) -> ExposureDoc:
+    for shown in daemon.status().exposures:
+        if shown.id == number:
+            return shown
+    raise Refusal(f"exposure {number} is no longer told; `uvdose day` shows it")
+
+
+def _entered(seconds: float) -> bool:
+    """Whether Enter was pressed within so many seconds."""
+    import select
+
+    if not select.select([sys.stdin], [], [], seconds)[0]:
+        return False
+    if not sys.stdin.readline():
+        raise Refusal("the terminal is gone; the print counts on")
+    return True
+
+
+class _Screen:
+    """One line that is drawn over, and above it what was called and taken."""
+
+    def __init__(self, sheet: Sheet, number: int) -> None:
+        self._steps = trial_of(sheet).steps
+        self._number = number
+        self._done = 0
+        self._said = -1
+        self._drawn = False
+
+    def called(self, shown: ExposureDoc) -> bool:
+        """Whether a step has come that was not said yet."""
+        due = self._due(shown)
+        new = due > self._said >= 0 or (due > 0 and self._said < 0)
+        self._said = max(due, self._said)
+        return new
+
+    def _due(self, shown: ExposureDoc) -> int:
+        return sum(shown.fraction >= step.share for step in self._steps) + (shown.fraction >= 1)
+
+    def line(self, shown: ExposureDoc) -> str:
+        """Dose, and what comes next."""
+        from ..review.layout import figure, minutes, percent, with_unit
+        from .screen import dose_bar
+
+        due = self._due(shown)
+        bar = f"{dose_bar(shown.fraction, 24)} {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}"
+        troubles = f"  {', '.join(shown.alarms)}" if shown.alarms else ""
+        if due > self._done:
+            words = self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
+            return f"{bar}  NOW: {words}{troubles}"
+        if due < len(self._steps):
+            step = self._steps[due]
+            return f"{bar}  next: {step.words} at {figure(step.share * shown.target_dose)}{troubles}"
+        left = f" in about {minutes(shown.eta_s)}" if shown.eta_s is not None else ""
+        return f"{bar}  next: cover it{left}{troubles}"
+
+    def draw(self, shown: ExposureDoc) -> None:
+        """Over what was drawn before; a call rings the terminal's bell once."""
+        bell = "\a" if self.called(shown) else ""
+        hint = "  (Enter when done)" if self._due(shown) > self._done else ""
+        print(f"\r\x1b[K{self.line(shown)}{hint}{bell}", end="", flush=True)
+        self._drawn = True
+
+    def take(self, daemon: Daemon, shown: ExposureDoc) -> None:
+        """Enter: the card was moved; after the target the sheet was taken in."""
+        from ..messages import Taken, When
+        from ..review.layout import with_unit
+        from .acts import exposure_of
+
+        self._drawn = False
+        due = self._due(shown)
+        if due > len(self._steps):
+            done = exposure_of(daemon.post(f"exposures/{self._number}/finish", When(), Taken))
+            print(f"taken in at {with_unit(done.dose, done.unit)}", flush=True)
+        elif due > self._done:
+            moved = say_moved(daemon, self._number)
+            print(f"{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}", flush=True)
+        self._done = due
+
+    def end(self) -> None:
+        """Leave the line as it is."""
+        if self._drawn:
+            print(flush=True)
+            self._drawn = False

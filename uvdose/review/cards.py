@@ -1,0 +1,82 @@
+"""A test strip's card: at what dose it was really moved, counted anew from the raw readings."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ..exposure.calls import STEP
+from ..exposure.channel import Channel
+from ..exposure.exposure import Exposure
+from ..exposure.record import ActRecord
+from ..exposure.states import Act
+from ..journal.replay import begin_us, preroll_us, replay
+from ..journal.store import Kept, Store
+from ..units import to_screen
+
+
+class Move(msgspec.Struct, frozen=True):
+    """The card at one step call, numbered from 1. dose, low, high: since the strip's start, in its unit.
+
+    told: the person said that it was moved; else it is taken as moved at the call.
+    """
+
+    step: int
+    dose: float
+    low: float
+    high: float
+    told: bool
+
+
+def card_moves(store: Store, kept: Kept) -> list[Move]:
+    """The card's moves of a strip, in the order of its calls. Raises `Refusal` where its readings cannot be read."""
+    plan, unit = kept.plan, kept.document.unit
+    told = _told(store, kept)
+    exposures = [_until(store, kept, record) for record in told.values()]
+    if exposures:
+        channel = Channel(plan.sensor, kept.identity, plan.response, plan.pace)
+        since_us = preroll_us(store, plan.sensor, min(begin_us(e) for e in exposures))
+        until_us = max(e.finished_us or 0 for e in exposures)
+        last_us = next((t for t, _ in store.readings(plan.sensor, until_us + 1)), until_us)
+        replay(channel, exposures, store.readings(plan.sensor, since_us, last_us))
+    counted = dict(zip(told, exposures, strict=True))
+    moves = []
+    for number, step in enumerate(plan.target.calls.steps, 1):
+        if number in counted:
+            f = counted[number].account.figures()
+            dose, low, high = (to_screen(x, unit) for x in (f.dose, f.low, f.high))
+            moves.append(Move(number, dose, low, high, told=True))
+        else:
+            dose = step.share * plan.target.dose
+            moves.append(Move(number, dose, dose, dose, told=False))
+    return moves
+
+
+def _told(store: Store, kept: Kept) -> dict[int, ActRecord]:
+    """The acts by which the person said that the card was moved, by the number of the step call that each answers.
+
+    It answers the call that is nearest in time; of two at one call the later holds.
+    """
+    calls = {
+        int(str(key).partition(":")[2]): t_us
+        for t_us, key in store.db.execute(
+            "SELECT t_us, json_extract(data, '$.key') FROM event WHERE exposure = ? AND event = ?",
+            (kept.plan.id, STEP),
+        )
+    }
+    found: dict[int, ActRecord] = {}
+    for record in store.acts(kept.plan.id):
+        if record.act is Act.CARD and not record.withdrawn and calls:
+            found[min(calls, key=lambda number: abs(calls[number] - record.when_us))] = record
+    return dict(sorted(found.items()))
+
+
+def _until(store: Store, kept: Kept, card: ActRecord) -> Exposure:
+    """The strip as it would be, had it been taken in when the card was moved."""
+    exposure = Exposure(kept.plan)
+    for record in store.acts(kept.plan.id):
+        if record.number >= card.number:
+            break
+        exposure.restore(record)
+    exposure.restore(ActRecord(card.number, Act.FINISH, card.t_us, card.cut))
+    exposure.shade(store.shades(kept.plan.id))
+    return exposure
