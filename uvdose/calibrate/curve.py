@@ -42,7 +42,7 @@ class SCurve(msgspec.Struct, frozen=True):
     def density(self, x: float | FloatArray) -> FloatArray:
         """Density at one or many log10 doses."""
         params = np.array([[self.d_min, self.d_net, self.k, self.x0, self.skew]])
-        return np.asarray(_model(params, np.atleast_1d(x))[0], dtype=np.float64)
+        return np.asarray(model(params, np.atleast_1d(x))[0], dtype=np.float64)
 
     def x_at(self, density: float) -> float | None:
         """Log10 dose that prints a density; None where the curve does not reach it."""
@@ -138,13 +138,14 @@ def fit_many(
     else:
         _descend(internal, plain, "plain", tol, most)
     params = np.column_stack((internal[:, :2], np.exp(internal[:, 2]), internal[:, 3], np.exp(internal[:, 4])))
-    residuals = np.where(read, filled - _model(params, x), 0.0)
+    residuals = np.where(read, filled - model(params, x), 0.0)
     scale = _scale(residuals, read, len(free))
     weights = _weigh(residuals / scale[:, None], "tukey" if robust else "plain")[0] * read
     return Fits(params, weights, scale, np.sum(residuals**2, axis=1))
 
 
-def _model(params: FloatArray, x: FloatArray) -> FloatArray:
+def model(params: FloatArray, x: FloatArray) -> FloatArray:
+    """Densities at x of each row of d_min, d_net, k, x0, skew."""
     u = 10 ** np.clip(-params[:, 2:3] * (x - params[:, 3:4]), -30, 30)
     return np.asarray(params[:, 0:1] + params[:, 1:2] * (1 + u) ** -params[:, 4:5])
 
@@ -258,7 +259,7 @@ def _start(x: FloatArray, y: FloatArray, fixed_d_min: float | None) -> FloatArra
     span = float(x[-1] - x[0])
     middles = np.repeat(np.linspace(x[0] - 0.1 * span, x[-1] + 0.1 * span, 25), 12)
     steeps = np.tile(np.geomspace(0.7 / span, 60 / span, 12), 25)
-    shapes = _model(np.column_stack((0 * steeps, 0 * steeps + 1, steeps, middles, 0 * steeps + 1)), x)
+    shapes = model(np.column_stack((0 * steeps, 0 * steeps + 1, steeps, middles, 0 * steeps + 1)), x)
     ones = read.astype(np.float64)
     n, sy, syy = ones.sum(axis=1)[:, None], smooth.sum(axis=1)[:, None], (smooth**2).sum(axis=1)[:, None]
     sf, sff, sfy = ones @ shapes.T, ones @ (shapes**2).T, smooth @ shapes.T
