@@ -26,10 +26,11 @@ ALLOWED: dict[str, set[str]] = {
     "decode": BASE | {"config"},
     "dose": BASE | {"config"},
     "exposure": BASE | {"dose"},
+    "calibrate": BASE | {"dose", "exposure", "notes"},
     "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"exposure"},
     "web": BASE,
-    "review": BASE | {"clock", "dose", "exposure", "journal"},
+    "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "notes"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "service": BASE | {"clock", "core", "dose", "exposure", "journal", "mending", "notes"},
@@ -37,11 +38,13 @@ ALLOWED: dict[str, set[str]] = {
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "model", "units", "messages", "notes")
+PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "notes")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",
 }
+# Fitting is arithmetic on arrays: numpy has no side effects, and is loaded only by what fits.
+PURE_MAY_ALSO_USE = {"calibrate": {"numpy"}}
 
 
 def _modules() -> list[Path]:
@@ -91,7 +94,7 @@ def test_imports_flow_one_way(path: Path) -> None:
 @pytest.mark.parametrize("path", [p for p in _modules() if _room(p) in PURE], ids=lambda p: str(p.relative_to(ROOT)))
 def test_the_core_is_pure(path: Path) -> None:
     used = {module.split(".")[0] for depth, module in _imports(path) if depth == 0}
-    assert used - {"uvdose"} <= PURE_MAY_USE
+    assert used - {"uvdose"} <= PURE_MAY_USE | PURE_MAY_ALSO_USE.get(_room(path), set())
 
 
 def test_only_clock_reads_time() -> None:

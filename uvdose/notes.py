@@ -26,7 +26,7 @@ class Seen(Doc, frozen=True):
 
     how: picks (full, tone: numbers of the last steps that print full tone and any tone), right (the step that is
     right), or density, reflectance, grey (a value for each step, None where it was not read; white and black are the
-    grey values of the references, gamma the camera's).
+    grey values of the references, gamma the camera's). base: density of the bare paper after the whole process.
     """
 
     how: Literal["picks", "right", "density", "reflectance", "grey"]
@@ -37,6 +37,7 @@ class Seen(Doc, frozen=True):
     white: float | None = None
     black: float | None = None
     gamma: float = 1.0
+    base: float | None = None
     full_below: float = 0.05
 
 

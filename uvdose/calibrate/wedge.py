@@ -1,0 +1,204 @@
+"""What a printed tablet or test strip says: the dose for full tone, the threshold, the range, and how sure each is.
+
+The intervals come from replicates: the fitted curve is printed anew with noise of the size that the residuals leave
+open, and fitted again, all at once. What the dose itself is uncertain by is common to all steps and added at the end.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import msgspec
+import numpy as np
+
+from ..dose.uncertainty import Z99, coverage_factor
+from ..model import Refusal
+from .curve import FULL_BELOW, LN10, LOPSIDED_U, SHOULDER_SHARE, THRESHOLD_NET, fit_many, model, points_many
+from .estimate import Estimate, FloatArray
+from .picks import PicksReading, read_picks, read_right_step, target_dose
+from .rising import Rising, fit_rising, structure
+from .steps import LeftOut, Steps, take_steps
+
+__all__ = ["PicksReading", "WedgeReading", "read_picks", "read_right_step", "read_wedge", "target_dose"]
+
+READING_U = 0.02
+READING_WORTH = 4
+"""What a reading strays by before its print says more (a densitometer or scanner used by hand), and how many readings
+that expectation is worth. A print of six steps alone could not tell its own noise."""
+STRUCTURE_SHARE = 0.99
+"""An S-curve does not fit where neighbouring residuals are more alike than in this share of its own replicates."""
+LEAST_FOR_LOPSIDED, LEAST_FOR_STRUCTURE = 8, 10
+REACH_BEYOND = 0.15
+"""How far below the least dose a threshold is still told from the curve, in log10 dose: one usual step."""
+CHART_POINTS = 121
+
+
+class WedgeReading(msgspec.Struct, frozen=True):
+    """What one print says. Doses are log10; densities are what was read.
+
+    full: where full tone begins, `full_below` under the deepest. threshold: HT of ISO 6846, where tone begins. hs:
+    where 0.90 of the net density is reached. range_r: R = 100 (HS - HT). contrast: average gradient from HT to HS.
+    exposure_scale: full - threshold, the density range that a negative should have. None: the paper's base was not
+    reached, so where tone begins is not known. noise: standard deviation of the readings about the curve. how:
+    "s-curve" or "monotone". left_out: (position in what was given, counted from 0; why).
+    """
+
+    full: Estimate
+    threshold: Estimate | None
+    hs: Estimate
+    range_r: Estimate | None
+    contrast: Estimate | None
+    exposure_scale: Estimate | None
+    d_min: float
+    d_max: float
+    noise: float
+    how: str
+    curve_x: tuple[float, ...]
+    curve_y: tuple[float, ...]
+    left_out: tuple[LeftOut, ...]
+    notes: tuple[str, ...]
+
+
+class _Found(msgspec.Struct, frozen=True):
+    """A fitted curve's points (HT, HS, full) and net density, and those of its replicates."""
+
+    how: str
+    best: tuple[float, float, float]
+    samples: tuple[FloatArray, FloatArray, FloatArray]
+    d_net: float
+    nets: FloatArray
+    d_min: float
+    noise: float
+    grid: FloatArray
+    drawn: FloatArray
+    notes: tuple[str, ...] = ()
+
+
+def read_wedge(
+    x: Sequence[float],
+    densities: Sequence[float | None],
+    *,
+    full_below: float = FULL_BELOW,
+    seed: int = 0,
+    replicates: int = 400,
+    dose_u: float = 0.0,
+    base: float | None = None,
+) -> WedgeReading:
+    """Read a print whose steps got the log10 doses x (in any order) and show `densities` (None: not read).
+
+    full_below: how far under the deepest density a step still counts as full tone. dose_u: relative standard
+    uncertainty of the dose, common to all steps. base: density of the bare paper through the whole process, where it
+    was read. seed: of the replicates. Raises `Refusal` (code 4) for a print that cannot tell, with what to do next.
+    """
+    if not 0.005 <= full_below <= 0.5:
+        raise Refusal(f"full tone {full_below:g} below the deepest: give 0.005 to 0.5, such as 0.05", 2)
+    if not (math.isfinite(dose_u) and 0 <= dose_u <= 1):
+        raise Refusal(f"dose uncertainty {dose_u:g}: give a share from 0 to 1, such as 0.02", 2)
+    steps = take_steps(x, densities)
+    rng = np.random.default_rng(seed)
+    found = _s_curve(steps, full_below, rng, replicates, base)
+    if found is None:
+        found = _monotone(steps, full_below, rng, replicates)
+    _check_full(found, steps)
+    return _told(steps, found, rng.normal(0, dose_u / LN10, replicates), base)
+
+
+def _s_curve(
+    steps: Steps, full_below: float, rng: np.random.Generator, replicates: int, base: float | None
+) -> _Found | None:
+    """An S-curve, lopsided where an even one does not fit; None where the residuals of that one have a structure."""
+    x, y, count = steps.x, steps.y, len(steps.x)
+    fitted = 4 if base is None else 3
+    chosen = fit_many(x, y, base, robust=False, tol=1e-7)
+    size, dof = _noise(float(chosen.rss[0]), count - fitted)
+    skewed = False
+    if count >= LEAST_FOR_LOPSIDED:
+        free = fit_many(x, y, base, robust=False, skewed=True, noise=size, start=chosen.params, tol=1e-7)
+        less, fewer = _noise(float(free.rss[0]), count - fitted - 1)
+        if chosen.rss[0] - free.rss[0] > (less * coverage_factor(fewer, Z99)) ** 2:
+            chosen, skewed, size, dof = free, True, less, fewer
+    expected = model(chosen.params, x)[0]
+    again = expected + _draws(rng, size, dof, (replicates, count))
+    lean = rng.normal(0, LOPSIDED_U, replicates) if skewed else None
+    fits = fit_many(
+        x, again, base, robust=False, skewed=skewed, start=chosen.params, lean=lean, noise=size, tol=1e-3, most=25
+    )
+    if count >= LEAST_FOR_STRUCTURE:
+        usual = structure(again - model(fits.params, x))
+        if structure(y - expected)[0] > np.quantile(usual, STRUCTURE_SHARE):
+            return None
+    ht, hs, full = (float(p[0]) for p in points_many(chosen.params, full_below))
+    grid = np.linspace(x[0], x[-1], CHART_POINTS)
+    curve = chosen.curve()
+    notes = ("the curve is lopsided: its toe and its shoulder differ, and were fitted so",) if skewed else ()
+    return _Found(
+        "s-curve", (ht, hs, full), points_many(fits.params, full_below), curve.d_net, fits.params[:, 1],
+        curve.d_min, size, grid, curve.density(grid), notes,
+    )
+
+
+def _monotone(steps: Steps, full_below: float, rng: np.random.Generator, replicates: int) -> _Found:
+    """The rising curve nearest to the readings. Its replicates show how far it leans, and that is taken off."""
+    best = fit_rising(steps.x, steps.y, full_below)
+    expected = np.interp(steps.x, best.grid, best.drawn)
+    levels = len(np.unique(np.round(expected, 6)))
+    size, dof = _noise(float(np.sum((steps.y - expected) ** 2)), max(0, len(steps.x) - levels))
+    again = expected + _draws(rng, size, dof, (replicates, len(steps.x)))
+    fits: list[Rising] = [fit_rising(steps.x, row, full_below) for row in again]
+    points = np.array([fit.points for fit in fits])
+    leaning = np.nanmedian(points, axis=0) - np.array(best.points)
+    ht, hs, full = (float(v) for v in np.array(best.points) - leaning)
+    points = points - 2 * leaning
+    nets = np.array([fit.d_net for fit in fits])
+    every = slice(None, None, 4)
+    return _Found(
+        "monotone", (ht, hs, full), (points[:, 0], points[:, 1], points[:, 2]), best.d_net, nets,
+        best.d_min, size, best.grid[every], best.drawn[every],
+        ("the steps do not follow an S-curve: a curve that only rises was laid through them",),
+    )
+
+
+def _noise(rss: float, dof: int) -> tuple[float, float]:
+    """Standard deviation of a reading, and its degrees of freedom, with what is expected of readings beforehand."""
+    together = max(0, dof) + READING_WORTH
+    return math.sqrt((rss + READING_WORTH * READING_U**2) / together), float(together)
+
+
+def _draws(rng: np.random.Generator, size: float, dof: float, shape: tuple[int, int]) -> FloatArray:
+    """Noise for replicates, each row of a size that the data leave open; so small prints get wide intervals."""
+    sizes = size * np.sqrt(dof / rng.chisquare(dof, shape[0]))
+    return np.asarray(rng.normal(size=shape) * sizes[:, None])
+
+
+def _check_full(found: _Found, steps: Steps) -> None:
+    full = found.best[2]
+    if not math.isfinite(full) or full > steps.x[-1]:
+        raise Refusal(
+            "no step reaches full tone: the print got too little; double the dose and print again, until at least "
+            "two steps look equally deep"
+        )
+    if full < steps.x[0]:
+        raise Refusal("all steps print full tone: expose less, or print through a tablet with thicker steps")
+
+
+def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None) -> WedgeReading:
+    ht, hs, full = found.best
+    hts, hss, fulls = found.samples
+    notes = list(found.notes)
+    threshold = range_r = contrast = scale = None
+    if math.isfinite(ht) and (base is not None or ht >= steps.x[0] - REACH_BEYOND):
+        threshold = Estimate.from_samples(hts + dose_off, ht)
+        range_r = Estimate.from_samples(100 * (hss - hts), 100 * (hs - ht))
+        scale = Estimate.from_samples(fulls - hts, full - ht)
+        gradients = (SHOULDER_SHARE * found.nets - THRESHOLD_NET) / (hss - hts)
+        contrast = Estimate.from_samples(gradients, (SHOULDER_SHARE * found.d_net - THRESHOLD_NET) / (hs - ht))
+    else:
+        notes.append("no step is bare paper: where tone begins is not known; read thicker steps, or the bare paper")
+    if np.sum(steps.x > full) < 2:
+        notes.append("only one step lies beyond full tone: a print with half a stop more would tell it better")
+    return WedgeReading(
+        Estimate.from_samples(fulls + dose_off, full), threshold, Estimate.from_samples(hss + dose_off, hs),
+        range_r, contrast, scale, found.d_min, found.d_min + found.d_net, found.noise, found.how,
+        tuple(found.grid.tolist()), tuple(found.drawn.tolist()), steps.left_out, tuple(notes),
+    )
