@@ -85,7 +85,7 @@ def expose(
         if by_light:
             _say_waiting()
         else:
-            _count_down(begun_s + count_in, count_in)
+            count_down(begun_s + count_in, count_in)
     say_unrecorded(taken)
 
 
@@ -106,7 +106,7 @@ def _say_started(shown: ExposureDoc, used: Target | None) -> None:
     print(f"  paper    {(used.combination.paper if used else None) or 'not noted'}", flush=True)
 
 
-def _count_down(beat_s: float, count_in: int) -> None:
+def count_down(beat_s: float, count_in: int) -> None:
     """In real time, as the daemon's own count-in runs."""
     from ..clock import pause, real_s
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, cast
 
 import msgspec
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from .sheets import Sheet
 
 Z95 = 1.96
+NOTED = ("process", "paper", "coat", "film", "humidity", "drying", "coating_age", "notes")
 UNTOLD_S = 1.0  # how long after the call a card was moved that nobody told of, one standard uncertainty
 
 
@@ -58,8 +59,8 @@ def seen_of(sheet: Sheet, typed: Typed) -> Seen:
     if how == "grey":
         white = answer(white, "grey value of the bare paper or a white card", number, "--white")
     return Seen(
-        how, values=parse_numbers(line), white=white, black=typed.black, gamma=typed.gamma, base=typed.paper_base,
-        full_below=typed.full_below,
+        cast(Literal["density", "reflectance", "grey"], how), values=parse_numbers(line), white=white,
+        black=typed.black, gamma=typed.gamma, base=typed.paper_base, full_below=typed.full_below,
     )
 
 
@@ -71,9 +72,8 @@ def _number_text(typed: str) -> str:
 
 
 def _ask_how(sheet: Sheet) -> str:
-    ways = ("picks", "density", "reflectance", "grey")
-    if sheet.kind == "strip":
-        ways = ("right", *ways)
+    measured = ("density", "reflectance", "grey")
+    ways = ("right", "picks", *measured) if sheet.kind == "strip" else ("picks", *measured)
     return answer(None, f"how was it read: {', '.join(ways)}", one_of(*ways), "--right, --full or --densities", ways[0])
 
 
@@ -169,21 +169,19 @@ def accept(
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
     note, kept = sheet.note, sheet.exposure
     best = dose if dose is not None else found.safe if safe and found.safe is not None else found.target.best
-    noted = {k: v for k, v in note.noted.items() if k in _NOTED}
-    target = keep_target(place, TargetRequest(
+    request = TargetRequest(
         name=name, dose=best, unit=note.unit, sensor=kept.plan.sensor if kept is not None else note.sensor,
         reason=reason or f"from {sheet.name}", basis=sheet.name, low=min(found.target.low, best),
         high=max(found.target.high, best),
         proved_s=None if kept is None else kept.document.measured_s + kept.document.bridged_s,
-        exposure_scale=None if found.exposure_scale is None else found.exposure_scale.best, **noted,
-    ))
+        exposure_scale=None if found.exposure_scale is None else found.exposure_scale.best,
+    )
+    noted = {what: said for what, said in note.noted.items() if what in NOTED}
+    target = keep_target(place, msgspec.structs.replace(request, **noted))
     keep_note(place, "calibration", sheet.number, msgspec.structs.replace(
         note, accepted=f"{target.name} v{target.version}"
     ))
     return target
-
-
-_NOTED = ("process", "paper", "coat", "film", "humidity", "drying", "coating_age", "notes")
 
 
 def ask_accept(sheet: Sheet, name: str | None) -> str | None:

@@ -1,0 +1,226 @@
+"""The commands that strips and tablets share: run, moved, read, accept, show, list, drop, and the guided way."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import msgspec
+import typer
+
+from ..model import Refusal
+from .options import HomeDir, Json, home_of
+from .sheet_read import Typed
+from .sheets import Kind, choose
+
+if TYPE_CHECKING:
+    from ..calibrate.sheet import Finding
+    from ..config import Home
+    from .sheets import Sheet
+
+Text = str | None
+Number = Annotated[str | None, typer.Argument(metavar="[NUMBER]", help="Which one; else the newest that fits.")]
+
+
+def add_common(group: typer.Typer, kind: Kind) -> None:
+    """Add the commands that both have."""
+
+    @group.command("run")
+    def run(
+        number: Number = None,
+        frame: Annotated[Text, typer.Option(help="Where the sheet lies; else frame 1.")] = None,
+        count_in: Annotated[int, typer.Option(metavar="SECONDS", help="Begin after so many seconds.")] = 3,
+        no_wait: Annotated[bool, typer.Option("--no-wait", help="Begin, and do not watch it.")] = False,
+        home: HomeDir = None,
+    ) -> None:
+        """Lay it in the light: calls at each dose, and says what to do. Enter: done."""
+        run_sheet(home_of(home), choose(home_of(home), kind, number, ("planned", "in the light")), frame, count_in,
+                  wait=not no_wait)  # fmt: skip
+
+    @group.command("read")
+    def read(
+        number: Number = None,
+        full: Annotated[Text, typer.Option(metavar="STEP", help="The step at which full tone ends.")] = None,
+        tone: Annotated[Text, typer.Option(metavar="STEP", help="The step at which any tone ends; - if all show it.")]
+        = None,
+        right: Annotated[Text, typer.Option(metavar="STEP", help="The step that is right.")] = None,
+        densities: Annotated[Text, typer.Option(metavar="'D D …'", help="Density of each step from step 1 on; - for one"
+                                                                         " not read.")] = None,
+        reflectances: Annotated[Text, typer.Option(metavar="'R R …'", help="Reflectance of each step, 0-1 or per"
+                                                                           " cent.")] = None,
+        greys: Annotated[Text, typer.Option(metavar="'G G …'", help="Grey value of each step from a picture; needs"
+                                                                    " --white.")] = None,
+        white: Annotated[float | None, typer.Option(help="Grey value of the bare paper or a white card.")] = None,
+        black: Annotated[float | None, typer.Option(help="Grey value of black; else 0.")] = None,
+        gamma: Annotated[float, typer.Option(help="Of the grey values: 1 linear, about 2.2 usual pictures.")] = 1.0,
+        paper_base: Annotated[float | None, typer.Option(help="The same reading of bare paper after the whole"
+                                                              " process.")] = None,
+        full_below: Annotated[float, typer.Option(help="Full tone begins this far below the deepest density.")] = 0.05,
+        name: Annotated[Text, typer.Option("--accept", metavar="NAME", help="Make it this target at once.")] = None,
+        as_json: Json = False,
+        home: HomeDir = None,
+    ) -> None:
+        """Read the dry sheet: steps picked by eye, or measured densities; tells the target that follows."""
+        typed = Typed(full, tone, right, densities, reflectances, greys, white, black, gamma, paper_base, full_below)
+        place = home_of(home)
+        read_sheet(place, choose(place, kind, number, ("exposed", "read")), typed, name, as_json)
+
+    @group.command("accept")
+    def accept_it(
+        number: Number = None,
+        name: Annotated[Text, typer.Option(help="The target to set; a version is added if it is there.")] = None,
+        dose: Annotated[float | None, typer.Option(help="Another dose than the one found.")] = None,
+        safe: Annotated[bool, typer.Option("--safe", help="The safe dose of picked steps.")] = False,
+        reason: Annotated[str, typer.Option(help="Why.")] = "",
+        as_json: Json = False,
+        home: HomeDir = None,
+    ) -> None:
+        """Make what was read a target."""
+        from .questions import answer, text
+        from .sheet_read import accept, finding_of
+        from .show import print_json
+
+        place = home_of(home)
+        sheet = choose(place, kind, number, ("read",))
+        if sheet.note.seen is None:
+            raise Refusal(f"{sheet.name} was not read yet: `uvdose {kind} read {sheet.number}`")
+        found = finding_of(place, sheet, sheet.note.seen)
+        target = accept(place, sheet, found, answer(name, "name of the target", text, "--name"), dose, safe, reason)
+        if as_json:
+            print_json(target)
+        else:
+            _say_target(target.title, target.dose, target.unit)
+
+    @group.command("show")
+    def show(
+        number: Number = None,
+        chart: Annotated[Text, typer.Option(metavar="FILE", help="Draw the curve into an SVG, PNG or PDF.")] = None,
+        as_json: Json = False,
+        home: HomeDir = None,
+    ) -> None:
+        """What was planned, what it got and what it showed."""
+        place = home_of(home)
+        show_sheet(place, choose(place, kind, number, ("planned", "in the light", "exposed", "read", "accepted")), chart,
+                   as_json)  # fmt: skip
+
+    @group.command("list")
+    def list_them(as_json: Json = False, home: HomeDir = None) -> None:
+        """All of them, and what comes next."""
+        from ..review.layout import columns
+        from .asking import journal
+        from .sheets import next_line, sheets
+        from .show import print_json
+
+        with journal(home_of(home)) as store:
+            every = sheets(store, kind)
+        if as_json:
+            print_json([_plain(sheet) for sheet in every])
+        elif not every:
+            print(f"no {kind} yet: `uvdose {kind} plan` begins one")
+        else:
+            rows = [[kind, "state", "process", "paper", ""]]
+            rows += [[s.number, s.state, s.note.noted.get("process", "-"), s.note.noted.get("paper", "-"), next_line(s)]
+                     for s in every]
+            print("\n".join(columns(rows)))
+
+    @group.command("drop")
+    def drop(number: Annotated[str, typer.Argument(metavar="NUMBER")], home: HomeDir = None) -> None:
+        """Give one up: it is kept, and no longer offered."""
+        from .keeping import keep_note
+
+        place = home_of(home)
+        sheet = choose(place, kind, number)
+        keep_note(place, "calibration", sheet.number, msgspec.structs.replace(sheet.note, dropped=True))
+        print(f"{sheet.name}: dropped")
+
+
+def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wait: bool) -> None:
+    """Begin it, or go on watching one that lies in the light."""
+    from ..clock import real_s
+    from ..review.layout import with_unit
+    from .acts import count_down
+    from .sheet_run import first_words, start_sheet, watch_sheet
+    from .sheets import next_line
+
+    if sheet.state == "in the light" and sheet.exposure is not None:
+        number = sheet.exposure.plan.id
+    else:
+        begun_s = real_s()
+        number = start_sheet(place, sheet, frame, count_in).id
+        print(f"{sheet.name}: exposure {number}; pencil {sheet.name} on the back. At the start: {first_words(sheet)}")
+        count_down(begun_s + count_in, count_in)
+    if not wait:
+        return
+    done = watch_sheet(place, sheet, number)
+    print(f"{sheet.name}: {done.state} at {with_unit(done.dose, done.unit)}")
+    if done.state == "finished":
+        print(next_line(choose(place, sheet.kind, sheet.number)))
+
+
+def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_json: bool) -> None:
+    """Take in what it showed, tell what follows, and accept it if that is wanted."""
+    from .keeping import keep_note
+    from .sheet_read import accept, ask_accept, finding_of, seen_of
+    from .show import print_json
+
+    seen = seen_of(sheet, typed)
+    found = finding_of(place, sheet, seen)
+    note = msgspec.structs.replace(sheet.note, seen=seen)
+    keep_note(place, "calibration", sheet.number, note)
+    sheet = msgspec.structs.replace(sheet, note=note, state="read")
+    if as_json:
+        print_json(found)
+    else:
+        _say_found(sheet, found)
+    name = name if as_json else ask_accept(sheet, name)
+    if name is None:
+        if not as_json:
+            print(f"next: `uvdose {sheet.kind} accept {sheet.number} --name TARGET`, or read it again")
+        return
+    target = accept(place, sheet, found, name, None, False, "")
+    if not as_json:
+        _say_target(target.title, target.dose, target.unit)
+
+
+def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> None:
+    """Everything of one sheet."""
+    from pathlib import Path
+
+    from ..review.curve_chart import draw_curve
+    from .sheet_read import finding_of
+    from .sheets import next_line, plan_lines
+    from .show import print_json
+
+    found = finding_of(place, sheet, sheet.note.seen) if sheet.note.seen is not None else None
+    if chart is not None:
+        if found is None:
+            raise Refusal(f"{sheet.name} was not read yet: there is no curve to draw")
+        title = ", ".join([sheet.name, *(sheet.note.noted[k] for k in ("process", "paper") if k in sheet.note.noted)])
+        draw_curve(found, sheet.note.unit, title, Path(chart))
+    if as_json:
+        print_json(_plain(sheet) | {"found": found})
+        return
+    print(f"{sheet.name}: {sheet.state}")
+    print("\n".join(plan_lines(sheet.note)))
+    if found is not None:
+        _say_found(sheet, found)
+    print(next_line(sheet))
+    if chart is not None:
+        print(f"drawn into {chart}")
+
+
+def _say_found(sheet: Sheet, found: Finding) -> None:
+    from ..review.curve_text import curve_lines
+    from .sheet_read import finding_lines
+
+    print("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
+
+
+def _say_target(title: str, dose: float, unit: str) -> None:
+    from ..review.layout import with_unit
+
+    print(f"target {title}: {with_unit(dose, unit)}; a first print at it proves it")
+
+
+def _plain(sheet: Sheet) -> dict[str, object]:
+    doc = sheet.exposure.document if sheet.exposure is not None else None
+    return {"kind": sheet.kind, "number": int(sheet.number), "state": sheet.state, "note": sheet.note, "exposure": doc}

@@ -1,0 +1,144 @@
+"""What strips and tablets are planned with: the sensor, the film over the sheet, and what is noted of the paper."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..model import Refusal
+from .questions import answer, at_terminal, one_of, text, yes
+
+if TYPE_CHECKING:
+    from ..config import Home
+    from ..notes import Calibration, FilmDensity
+    from .sheets import Kind, Sheet
+
+Text = str | None
+
+# Options of `plan`; typer reads them at run time.
+SensorName = Annotated[Text, typer.Option("--sensor", help="The sensor beside the frame; needed where there are several.")]
+Through = Annotated[
+    bool | None,
+    typer.Option("--through-film/--no-film", help="Whether the negatives' clear film lies over the sheet."),
+]
+FilmName = Annotated[Text, typer.Option("--film-base", metavar="NAME|D", help="With --no-film: the clear film of later"
+                                        " prints, as `uvdose film` has measured it, or its density.")]
+Process = Annotated[Text, typer.Option(help="The process.")]
+Paper = Annotated[Text, typer.Option(help="The paper.")]
+Coat = Annotated[Text, typer.Option(help="How it was coated.")]
+FilmNoted = Annotated[Text, typer.Option("--film", help="The film of the negatives.")]
+Humidity = Annotated[Text, typer.Option(help="Humidity of the paper or the room.")]
+Drying = Annotated[Text, typer.Option(help="How it was dried.")]
+CoatingAge = Annotated[Text, typer.Option(help="How long ago it was coated.")]
+Notes = Annotated[Text, typer.Option(help="Anything else.")]
+
+
+def sensor_and_unit(place: Home, asked: str | None) -> tuple[str, str]:
+    """The sensor that a sheet is measured by, and the unit of its doses. Raises `Refusal`."""
+    from ..config import load_settings
+    from ..dose.response import response_of
+
+    sensors = {s.name: response_of(s).unit for s in load_settings(place).sensor}
+    if asked is None and len(sensors) == 1:
+        asked = next(iter(sensors))
+    name = answer(asked, f"which sensor: {', '.join(sensors)}", text, "--sensor")
+    if name not in sensors:
+        raise Refusal(f"no sensor {name!r} in the settings: one of {', '.join(sensors)}", 2)
+    return name, sensors[name]
+
+
+def film_over(place: Home, through: bool | None, base: str | None, usual: bool) -> tuple[bool, FilmDensity | None]:
+    """Whether the clear film lies over the sheet; else what is known of it. Raises `Refusal`."""
+    if base is not None and through:
+        raise Refusal("--film-base is for a sheet without the film over it: leave it out", 2)
+    if through is None and base is None:
+        through = yes("does the clear film of the negatives lie over the sheet", default=usual) if at_terminal() else usual
+    if through:
+        return True, None
+    if base is None and at_terminal():
+        base = answer(None, "the clear film of later prints: its name from `uvdose film`, its density, or - for unknown",
+                      text, "--film-base", "-")
+    return False, None if base in (None, "-") else known_film(place, base)
+
+
+def known_film(place: Home, given: str) -> FilmDensity:
+    """A film by its name, or by its density as a number. Raises `Refusal`."""
+    from ..notes import Film, FilmDensity
+    from .asking import journal
+
+    try:
+        density = float(given.replace(",", "."))
+    except ValueError:
+        with journal(place) as store:
+            films = store.notes(Film)
+        film = films.get(given)
+        if film is None or film.base is None:
+            known = ", ".join(name for name, f in films.items() if f.base is not None)
+            raise Refusal(f"no base of a film {given!r} was measured" + (f"; known: {known}" if known else
+                          f": `uvdose film measure {given}` does it, or give its density")) from None
+        return film.base
+    if not 0 <= density <= 3:
+        raise Refusal(f"film density {given}: give 0 to 3, such as 0.12", 2)
+    return FilmDensity(density, density, density)
+
+
+def noted_of(given: dict[str, str | None], ask: bool) -> dict[str, str]:
+    """What is noted of the sheet; process and paper are asked for where somebody can be asked."""
+    found = {what: said for what, said in given.items() if said}
+    if ask and at_terminal():
+        for what in ("process", "paper"):
+            if what not in found and (said := answer(None, what, text, f"--{what}", "-")) != "-":
+                found[what] = said
+    return found
+
+
+def keep_plan(place: Home, kind: Kind, note: Calibration, as_json: bool) -> Sheet:
+    """Put a plan into the journal and tell it."""
+    from .keeping import keep_note
+    from .sheets import Sheet, next_line, plan_lines
+    from .show import print_json
+
+    number = keep_note(place, "calibration", None, note)
+    sheet = Sheet(kind, number, note, None, "planned")
+    if as_json:
+        print_json({"kind": kind, "number": int(number), "state": "planned", "note": note})
+    else:
+        print("\n".join([f"{sheet.name}", *plan_lines(note), *known_lines(note), next_line(sheet)]))
+    return sheet
+
+
+def known_lines(note: Calibration) -> list[str]:
+    """What is commonly known of the process: how to judge it, and its cautions."""
+    from ..calibrate.processes import find
+
+    found = find(note.noted["process"]) if "process" in note.noted else None
+    return [] if found is None else [f"judge it {found.judging.when}: {found.judging.look}"]
+
+
+def guide(place: Home, kind: Kind, plan: object) -> None:
+    """Go on where the newest sheet stands: plan, run, read, accept. Asked step by step."""
+    from .asking import journal
+    from .sheet_commands import read_sheet, run_sheet
+    from .sheet_read import Typed
+    from .sheets import OPEN, choose, next_line, sheets
+
+    if not at_terminal():
+        raise Refusal(f"say what to do: `uvdose {kind} plan`, `run`, `read`, `accept`, `show` or `list`", 2)
+    every = []
+    if place.journal_file.exists():
+        with journal(place) as store:
+            every = [s for s in sheets(store, kind) if s.state in OPEN]
+    if every and yes(f"go on with {every[-1].name} ({every[-1].state})", default=True):
+        sheet = every[-1]
+    else:
+        assert callable(plan)
+        sheet = plan()
+    if sheet.state == "planned" and yes("lay it in the light now", default=True):
+        run_sheet(place, sheet, None, 3, wait=True)
+    elif sheet.state == "in the light":
+        run_sheet(place, sheet, None, 0, wait=True)
+    elif sheet.state in ("exposed", "read") and yes("is it dry, and shall it be read now", default=True):
+        read_sheet(place, choose(place, kind, sheet.number), Typed(), None, as_json=False)
+    else:
+        print(next_line(sheet))
