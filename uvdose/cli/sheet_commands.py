@@ -10,7 +10,7 @@ import typer
 from ..model import Refusal
 from .options import HomeDir, Json, home_of
 from .sheet_read import Typed
-from .sheets import Kind, choose
+from .sheets import OPEN, Kind, choose
 
 if TYPE_CHECKING:
     from ..calibrate.sheet import Finding
@@ -33,8 +33,8 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         home: HomeDir = None,
     ) -> None:
         """Lay it in the light: calls at each dose, and says what to do. Enter: done."""
-        run_sheet(home_of(home), choose(home_of(home), kind, number, ("planned", "in the light")), frame, count_in,
-                  wait=not no_wait)  # fmt: skip
+        place = home_of(home)
+        run_sheet(place, choose(place, kind, number, ("planned", "in the light")), frame, count_in, wait=not no_wait)
 
     @group.command("read")
     def read(
@@ -99,8 +99,7 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
     ) -> None:
         """What was planned, what it got and what it showed."""
         place = home_of(home)
-        show_sheet(place, choose(place, kind, number, ("planned", "in the light", "exposed", "read", "accepted")), chart,
-                   as_json)  # fmt: skip
+        show_sheet(place, choose(place, kind, number, (*OPEN, "accepted")), chart, as_json)
 
     @group.command("list")
     def list_them(as_json: Json = False, home: HomeDir = None) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
-from .questions import answer, at_terminal, one_of, text, yes
+from .questions import answer, at_terminal, text, yes
 
 if TYPE_CHECKING:
     from ..config import Home
@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 Text = str | None
 
 # Options of `plan`; typer reads them at run time.
-SensorName = Annotated[Text, typer.Option("--sensor", help="The sensor beside the frame; needed where there are several.")]
+SensorName = Annotated[
+    Text, typer.Option("--sensor", help="The sensor beside the frame; needed where there are several.")
+]
 Through = Annotated[
     bool | None,
     typer.Option("--through-film/--no-film", help="Whether the negatives' clear film lies over the sheet."),
@@ -53,11 +55,11 @@ def film_over(place: Home, through: bool | None, base: str | None, usual: bool) 
     if base is not None and through:
         raise Refusal("--film-base is for a sheet without the film over it: leave it out", 2)
     if through is None and base is None:
-        through = yes("does the clear film of the negatives lie over the sheet", default=usual) if at_terminal() else usual
+        through = yes("does the clear film of the negatives lie over the sheet", default=usual)
     if through:
         return True, None
     if base is None and at_terminal():
-        base = answer(None, "the clear film of later prints: its name from `uvdose film`, its density, or - for unknown",
+        base = answer(None, "the clear film of later prints: its name from `uvdose film`, its density, or - if unknown",
                       text, "--film-base", "-")
     return False, None if base in (None, "-") else known_film(place, base)
 
@@ -109,11 +111,17 @@ def keep_plan(place: Home, kind: Kind, note: Calibration, as_json: bool) -> Shee
 
 
 def known_lines(note: Calibration) -> list[str]:
-    """What is commonly known of the process: how to judge it, and its cautions."""
-    from ..calibrate.processes import find
+    """What is commonly known of the process: how to judge it, its dry-down, and its cautions."""
+    from ..calibrate.processes import cautions, process, table
+    from ..review.layout import wrap
 
-    found = find(note.noted["process"]) if "process" in note.noted else None
-    return [] if found is None else [f"judge it {found.judging.when}: {found.judging.look}"]
+    try:
+        found = process(note.noted.get("process", ""))
+    except Refusal:
+        return []
+    told = [f"judge it {found.judge.when}: {found.judge.look}", found.dry_down.text]
+    told += [f"caution: {c.text}" for c in cautions(found)]
+    return [line for text in [*told, table().standing] for line in wrap(text)]
 
 
 def guide(place: Home, kind: Kind, plan: object) -> None:

@@ -71,8 +71,8 @@ def _draw_range(ax: Axes, found: Finding) -> None:
 def _draw_full(ax: Axes, found: Finding, unit: str) -> None:
     """Where full tone begins, its interval, and the target that follows."""
     full = found.full_log
-    band = {"facecolor": "none", "edgecolor": MARKED, "hatch": "////", "lw": 0, "alpha": 0.35}
-    ax.axvspan(10**full.low, 10**full.high, zorder=1, **band)
+    ends = 10**full.low, 10**full.high
+    ax.axvspan(*ends, facecolor="none", edgecolor=MARKED, hatch="////", lw=0, alpha=0.35, zorder=1)
     ax.axvline(10**full.best, color=MARKED, lw=1.4, zorder=2)
     told = f"full tone\ntarget {figure(found.target.best)} {unit_text(unit)}\n" \
            f"({figure(found.target.low)}-{figure(found.target.high)})"
