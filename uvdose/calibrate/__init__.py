@@ -1,0 +1,1 @@
+"""From calibration prints and judged prints to the dose that is right. Pure."""
