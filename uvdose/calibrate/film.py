@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import msgspec
 
-from ..dose.uncertainty import Z95, Part, combine
+from ..dose.uncertainty import Part, combine, coverage_factor
 from ..model import Refusal
 from ..units import STOP_LOG10
 from .estimate import Estimate
@@ -23,12 +23,18 @@ FITS_WITHIN = 0.10
 
 class Stretch(msgspec.Struct, frozen=True):
     """One stretch of readings: mean net irradiance (zero taken off; any unit, the same for all), standard uncertainty
-    of that mean, the middle of its time, how long it was."""
+    of that mean, the middle of its time, how long it was. readings: how many u was told from, None when u is known."""
 
     mean: float
     u: float
     mid_s: float
     seconds: float
+    readings: int | None = None
+
+    @property
+    def dof(self) -> float:
+        """Degrees of freedom of u."""
+        return math.inf if self.readings is None else max(1.0, self.readings - 1.0)
 
 
 class Film(msgspec.Struct, frozen=True):
@@ -49,31 +55,35 @@ def measure_film(stretches: Sequence[Stretch], zero_u: float = 0.0) -> Film:
     noise: R sqrt((u_F/F)² + ((1-w) u_B0/B)² + (w u_B1/B)²);  zero: zero_u |1 - R| / B, since both move together;
     drift: R |B1 - B0| / (2 B sqrt 3), half the difference of the bares as a rectangular distribution (4.3.7).
     Several film stretches: their mean; noise with each bare's share in all of them, zero and drift as if they were
-    one. Density = -log10 R; its interval is that of R, R +- 1.96 u, carried over: a dense film's is longer upwards.
-    Raises `Refusal` where it cannot be told.
+    one. Density = -log10 R; its interval is that of R, R +- k u, carried over: a dense film's is longer upwards. k is
+    1.96, more where u was told from few readings (G.4.1). Light that dips between two bares and comes back is not seen
+    by them: under clouds take several turns. Raises `Refusal` where it cannot be told.
     """
     if len(stretches) < 3 or len(stretches) % 2 == 0:
         raise Refusal("measure bare, through the film, and bare again: three stretches, or five and so on", 2)
     _check(stretches, zero_u)
     bares, films = stretches[0::2], stretches[1::2]
     n = len(films)
-    ratio = film_var = zero_u_r = drift = 0.0
-    weights = [0.0] * len(bares)  # d(mean ratio)/d(bare)
+    ratio = zero_u_r = drift = 0.0
+    slopes = [0.0] * len(stretches)  # of the mean ratio, with each stretch's mean
     for i, film in enumerate(films):
         before, after = bares[i], bares[i + 1]
         w = (film.mid_s - before.mid_s) / (after.mid_s - before.mid_s)
         bare = before.mean + w * (after.mean - before.mean)
         r = film.mean / bare
         ratio += r / n
-        film_var += (film.u / bare / n) ** 2
-        weights[i] -= (1 - w) * r / bare / n
-        weights[i + 1] -= w * r / bare / n
+        slopes[2 * i] -= (1 - w) * r / bare / n
+        slopes[2 * i + 1] = 1 / bare / n
+        slopes[2 * i + 2] -= w * r / bare / n
         zero_u_r += zero_u * abs(1 - r) / bare / n
         drift += r * abs(after.mean - before.mean) / (2 * bare * math.sqrt(3)) / n
-    noise = math.sqrt(film_var + sum((c * b.u) ** 2 for c, b in zip(weights, bares, strict=True)))
-    u, _ = combine([Part("noise", noise), Part("zero", zero_u_r), Part("drift", drift)])
-    low_r, high_r = ratio - Z95 * u, ratio + Z95 * u
-    if ratio <= 0 or ratio < LEAST_SIGNAL * math.hypot(math.sqrt(film_var), zero_u_r) or low_r <= 0:
+    noises = [Part("noise", abs(c) * s.u, s.dof) for c, s in zip(slopes, stretches, strict=True)]
+    noise, _ = combine(noises)
+    u, dof = combine([*noises, Part("zero", zero_u_r), Part("drift", drift)])
+    k = coverage_factor(dof)
+    low_r, high_r = ratio - k * u, ratio + k * u
+    film_u = math.hypot(zero_u_r, *(p.u for p in noises[1::2]))
+    if ratio <= 0 or ratio < LEAST_SIGNAL * film_u or low_r <= 0:
         least = f"above {-math.log10(high_r):.1f}" if 0 < high_r < 1 else "unknown"
         raise Refusal(f"what comes through the film cannot be told from nothing (density {least}): use stronger light")
     if low_r > 1:

@@ -24,6 +24,7 @@ PRIOR_LEAST_STOPS = 0.3
 GRID_STOPS = 1 / 128
 REACH_STOPS = 4.0
 STOPS_SHARE = 0.25
+STOPS_ROUNDED = 0.25
 SLIP_SPAN_STOPS = 4.0
 _TABLE_Z = np.arange(-9.0, 0.0005, 0.001)
 _TABLE_P = np.array([0.5 * math.erfc(-z / math.sqrt(2)) for z in _TABLE_Z])
@@ -76,9 +77,9 @@ def likelihood(theta: Array, seen: Seen, eye: Eye) -> Array:
     off = seen.log2_dose - theta
     common2 = eye.spread_stops**2 + seen.dose_u_stops**2
     if seen.stops is not None:
-        # A person tells large errors less exactly than small ones.
-        own2 = eye.judging_stops**2 + (STOPS_SHARE * seen.stops) ** 2 if seen.stops_u is None else seen.stops_u**2
-        sd = math.sqrt(common2 + own2)
+        # A person tells large errors less exactly than small ones, and rounds to about a quarter.
+        guess2 = eye.judging_stops**2 + (STOPS_SHARE * seen.stops) ** 2 + STOPS_ROUNDED**2 / 12
+        sd = math.sqrt(common2 + (guess2 if seen.stops_u is None else seen.stops_u**2))
         said: Array = np.exp(-0.5 * ((seen.stops - off) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
         return (1 - eye.slip) * said + eye.slip / SLIP_SPAN_STOPS
     sd = math.sqrt(common2 + eye.judging_stops**2)

@@ -61,7 +61,7 @@ class Judgement(msgspec.Struct, frozen=True):
 
     dose: what it got, in the target's unit; dose_u_stops: its standard uncertainty. tone: of the clear film's dark
     tone. stops: how many stops too dark (+) or too light (-), None when only the word was said; stops_u: standard
-    uncertainty of that, None for a person's guess (an eighth of a stop, and a quarter of what was told).
+    uncertainty of that, None for a person's guess (an eighth of a stop, a quarter of what was told, and rounding).
     highlights: apart from it. At least one of tone, stops and highlights is given.
     """
 
