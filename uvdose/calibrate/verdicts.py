@@ -90,23 +90,26 @@ class Proposal(msgspec.Struct, frozen=True):
 
 
 def propose(
-    target_dose: float, prior: Prior | Estimate | None, judgements: Sequence[Judgement], eye: Eye | None = None
+    target_dose: float, prior: Prior | Estimate | None, judgements: Sequence[Judgement], eye: Eye | None = None,
+    bleaches: bool = False,
 ) -> Proposal:
     """The dose that the judged prints of one target point to. Nothing is changed.
 
     prior: of the calibration print; None when the target was not proved with one, and then it lies at the target.
-    A change is proposed from 1/12 stop on, which is how much sheets of one coat differ. Raises `Refusal` (code 2).
+    A change is proposed from 1/12 stop on, which is how much sheets of one coat differ. bleaches: light makes this
+    process paler (plant juice), so that too dark means too little; its highlights lie under the clear film and say
+    nothing of the negative. Raises `Refusal` (code 2).
     """
     _check_dose(target_dose)
     known = Prior.of(prior) if isinstance(prior, Estimate) else prior or Prior(target_dose)
-    centre, scale, seen = _group(known, judgements)
+    centre, scale, seen = _group(known, judgements, bleaches)
     found = posterior(centre, scale, seen, eye or Eye())
     dose, low, high = (2.0**x for x in (found.mean, found.low, found.high))
     change_stops = found.mean - math.log2(target_dose)
     change = bool(seen) and abs(change_stops) >= MATTERS_STOPS
-    judged = [j for j in judgements if j.highlights is not None]
+    judged = [j for j in judgements if j.highlights is not None and not bleaches]
     return Proposal(
-        dose, low, high, change_stops, _sentence(target_dose, seen, found, change_stops, change), change,
+        dose, low, high, change_stops, _sentence(target_dose, seen, found, change_stops, change, bleaches), change,
         advice(judged[-1].highlights, judged[-1].tone) if judged else "",
     )  # fmt: skip
 
@@ -142,12 +145,14 @@ def own_eye(histories: Sequence[tuple[Prior, Sequence[Judgement]]], eye: Eye | N
     return msgspec.structs.replace(start, judging_stops=own_judging(groups, start))
 
 
-def _group(prior: Prior, judgements: Sequence[Judgement]) -> tuple[float, float, list[Seen]]:
+def _group(
+    prior: Prior, judgements: Sequence[Judgement], bleaches: bool = False
+) -> tuple[float, float, list[Seen]]:
     _check_dose(prior.dose)
     if not (math.isfinite(prior.half_stops) and 0 <= prior.half_stops <= MOST_STOPS):
         raise Refusal(f"the calibration print is known to {prior.half_stops:g} stops only: make a new one", 2)
     centre = math.log2(prior.dose)
-    told = [s for s in (_seen(j) for j in judgements) if s is not None]
+    told = [s for s in (_seen(j, bleaches) for j in judgements) if s is not None]
     far = next((s for s in told if abs(s.log2_dose - centre) > APART_STOPS), None)
     if far is not None:
         raise Refusal(f"a print at {_figure(2.0**far.log2_dose)} is over {APART_STOPS:g} stops from the calibrated "
@@ -155,8 +160,8 @@ def _group(prior: Prior, judgements: Sequence[Judgement]) -> tuple[float, float,
     return centre, prior_scale(prior.half_stops), told
 
 
-def _seen(j: Judgement) -> Seen | None:
-    """The judgement for the model; None when it speaks of highlights alone."""
+def _seen(j: Judgement, bleaches: bool) -> Seen | None:
+    """The judgement for the model, + for too much dose; None when it speaks of highlights alone."""
     _check_dose(j.dose)
     if j.tone is None and j.stops is None:
         if j.highlights is None:
@@ -167,18 +172,19 @@ def _seen(j: Judgement) -> Seen | None:
     if not (math.isfinite(j.dose_u_stops) and 0 <= j.dose_u_stops <= MOST_STOPS):
         raise Refusal(f"uncertainty of the dose, {j.dose_u_stops:g} stops: give a number from 0 to {MOST_STOPS:g}", 2)
     side = TONES.index(j.tone) - 1 if j.tone is not None else 0
+    much = -1 if bleaches else 1
     if j.stops is None:
-        return Seen(math.log2(j.dose), side, j.dose_u_stops)
+        return Seen(math.log2(j.dose), much * side, j.dose_u_stops)
     if not abs(j.stops) <= MOST_STOPS:
         raise Refusal(f"{j.stops:g} stops off: give -{MOST_STOPS:g} to {MOST_STOPS:g}, or only the word", 2)
     if j.stops_u is not None and not 0 < j.stops_u < math.inf:
         raise Refusal(f"uncertainty {j.stops_u:g} of the stops: give a number above zero", 2)
-    if j.tone is not None and (side > 0) - (side < 0) != (j.stops > 0) - (j.stops < 0):
+    told = (j.stops > 0) - (j.stops < 0)
+    if j.tone is not None and side != told:
         raise Refusal(f"{j.tone} and {j.stops:+g} stops contradict each other: + is too dark, - too light, 0 right", 2)
-    if j.stops == 0 and j.stops_u is None:
+    if told == 0 and j.stops_u is None:
         return Seen(math.log2(j.dose), 0, j.dose_u_stops)
-    side = (j.stops > 0) - (j.stops < 0)
-    return Seen(math.log2(j.dose), side, j.dose_u_stops, j.stops, j.stops_u)
+    return Seen(math.log2(j.dose), much * told, j.dose_u_stops, much * j.stops, j.stops_u)
 
 
 def _check_dose(dose: float) -> None:
@@ -208,22 +214,24 @@ def _rough(dose: float) -> str:
     return _figure(round(dose, 2 - math.floor(math.log10(dose))))
 
 
-def _sentence(target: float, seen: Sequence[Seen], found: Posterior, change_stops: float, change: bool) -> str:
+def _sentence(
+    target: float, seen: Sequence[Seen], found: Posterior, change_stops: float, change: bool, bleaches: bool
+) -> str:
     dose, low, high = (_rough(2.0**x) for x in (found.mean, found.low, found.high))
     if not seen:
         return f"keep {_figure(target)}: no print at this target was judged yet"
     likely = f"the right dose is likely {dose} ({low}-{high})"
     by = f"{abs(change_stops):.2f} stop {'less' if change_stops < 0 else 'more'}"
-    told = _told(seen, change_stops)
+    told = _told(seen, change_stops, bleaches)
     if change:
         return f"{told}, so {likely}: {by}"
     return f"{told}, so keep {_figure(target)}: {likely}, and sheets of one coat differ by more than that change"
 
 
-def _told(seen: Sequence[Seen], change_stops: float) -> str:
+def _told(seen: Sequence[Seen], change_stops: float, bleaches: bool) -> str:
     """What was said of the prints: "two of three prints at 2565 were too dark and one right"."""
     lead = (1, 0, -1) if change_stops < 0 else (-1, 0, 1)
-    groups = [(n, _CALLED[side]) for side in lead if (n := sum(s.side == side for s in seen))]
+    groups = [(n, _CALLED[-side if bleaches else side]) for side in lead if (n := sum(s.side == side for s in seen))]
     logs = [s.log2_dose for s in seen]
     low, high = _figure(2.0 ** min(logs)), _figure(2.0 ** max(logs))
     at = f"at {low}" if low == high else f"at {low} to {high}"
