@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import random
+import statistics
 from collections.abc import Callable
 
 import pytest
@@ -133,15 +134,18 @@ def test_why_the_prior_is_wide_and_has_heavy_tails(monkeypatch: pytest.MonkeyPat
     assert near < 0.50
 
 
-@pytest.mark.parametrize("noise", [1 / 16, 1 / 4])
-def test_a_persons_own_scatter_is_told_from_many_prints(noise: float) -> None:
-    found = []
-    for seed in range(20):
+@pytest.mark.parametrize(("noise", "window"), [(1 / 16, 1 / 8), (1 / 4, 1 / 8), (1 / 8, 1 / 4), (1 / 8, 1 / 16)])
+def test_a_persons_own_habits_are_told_from_many_prints(noise: float, window: float) -> None:
+    noises, windows = [], []
+    for seed in range(10):
         rng = random.Random(seed)
-        printer = Printer(seed, math.log2(RIGHT), noise=noise)
-        told = [printer.judge(RIGHT * 2 ** rng.uniform(-0.4, 0.4)) for _ in range(40)]
-        found.append(own_eye([(Prior(RIGHT), told)]).judging_stops)
-    middle = sorted(found)[10]
-    print(f"\nown scatter {noise:.3f}: median told {middle:.3f}, {min(found):.3f}-{max(found):.3f}")
-    assert noise / 1.5 < middle < 1.5 * noise
-    assert all(1 / 16 <= f <= 1 / 2 for f in found)
+        printer = Printer(seed, math.log2(RIGHT), window=window, noise=noise)
+        told = [printer.judge(RIGHT * 2 ** rng.uniform(-0.5, 0.5)) for _ in range(40)]
+        eye = own_eye([(Prior(RIGHT), told)])
+        noises.append(eye.judging_stops)
+        windows.append(eye.window_stops)
+    print(f"\nown noise {noise:.3f}: {statistics.median(noises):.3f}; own window {window:.3f}: "
+          f"{statistics.median(windows):.3f}")  # fmt: skip
+    assert noise / 1.6 < statistics.median(noises) < 1.6 * noise
+    assert window / 1.5 < statistics.median(windows) < 1.5 * window
+    assert all(1 / 16 <= x <= 1 / 2 for x in noises + windows)

@@ -148,6 +148,7 @@ def test_given_dose_to_stops() -> None:
         (Judgement(math.nan, tone="dark"), "give a number above zero"),
         (Judgement(RIGHT), "say of the print: light, right or dark"),
         (Judgement(RIGHT, tone="murky"), "say light, right or dark"),  # type: ignore[arg-type]
+        (Judgement(RIGHT, tone="dark", highlights="grey"), "say blocked, right or blank"),  # type: ignore[arg-type]
         (Judgement(RIGHT, tone="dark", stops=-0.5), "contradict each other"),
         (Judgement(RIGHT, tone="right", stops=0.5), "contradict each other"),
         (Judgement(RIGHT, stops=math.nan), "give -5 to 5"),

@@ -107,11 +107,13 @@ def posterior(centre: float, scale: float, prints: Sequence[Seen], eye: Eye) -> 
     return Posterior(float(weight @ theta), float(low), float(high), log_evidence)
 
 
-def weights(centre: float, scale: float, prints: Sequence[Seen], eye: Eye) -> tuple[Array, Array, float]:
-    """Grid of theta, posterior weight of each point (sum 1), and log of the evidence."""
+def weights(
+    centre: float, scale: float, prints: Sequence[Seen], eye: Eye, step: float = GRID_STOPS
+) -> tuple[Array, Array, float]:
+    """Grid of theta every `step` stops, posterior weight of each point (sum 1), and log of the evidence."""
     reach = REACH_STOPS + 4 * scale + max((abs(p.log2_dose - centre) for p in prints), default=0.0)
-    n = math.ceil(reach / GRID_STOPS)
-    theta: Array = centre + np.arange(-n, n + 1, dtype=np.float64) * GRID_STOPS
+    n = math.ceil(reach / step)
+    theta: Array = centre + np.arange(-n, n + 1, dtype=np.float64) * step
     t2 = ((theta - centre) / scale) ** 2
     log_p = -0.5 * (PRIOR_DOF + 1) * np.log1p(t2 / PRIOR_DOF)
     log_p -= math.log(float(np.exp(log_p).sum()))
@@ -123,23 +125,28 @@ def weights(centre: float, scale: float, prints: Sequence[Seen], eye: Eye) -> tu
     return theta, p_grid / total, top + math.log(total)
 
 
-JUDGING_BOUNDS = (1 / 16, 1 / 2)
+OWN_BOUNDS = (1 / 16, 1 / 2)
 JUDGEMENTS_ENOUGH = 8
-_JUDGING_LOG_SD = 0.5
+_OWN_LOG_SD = 0.5
+_OWN_GRID_STOPS = 1 / 32  # a third of the least noise there can be: sheets alone differ by 1/12
 
 
-def own_judging(groups: Sequence[tuple[float, float, Sequence[Seen]]], eye: Eye) -> float:
-    """A person's own judging noise, stops, from judged prints of one or more targets: (centre, scale, prints) each.
+def own_habits(groups: Sequence[tuple[float, float, Sequence[Seen]]], eye: Eye) -> Eye:
+    """A person's own judging noise and window, from judged prints of one or more targets: (centre, scale, prints) each.
 
-    From eight judgements on: mean of its logarithm under the evidence, with a log-normal prior around the eye's own
-    (a factor of 1.65 either way), between 1/16 and 1/2. Fewer leave the eye's own.
+    From eight judgements on: means of their logarithms under the evidence, each with a log-normal prior around the
+    eye's own (a factor of 1.65 either way), between 1/16 and 1/2 stop. Fewer leave the eye as it is.
     """
     if sum(len(prints) for _, _, prints in groups) < JUDGEMENTS_ENOUGH:
-        return eye.judging_stops
-    logs = np.linspace(math.log(JUDGING_BOUNDS[0]), math.log(JUDGING_BOUNDS[1]), 25)
-    score = -0.5 * ((logs - math.log(eye.judging_stops)) / _JUDGING_LOG_SD) ** 2
-    for i, log_judging in enumerate(logs):
-        with_it = msgspec.structs.replace(eye, judging_stops=math.exp(log_judging))
-        score[i] += sum(weights(centre, scale, prints, with_it)[2] for centre, scale, prints in groups)
+        return eye
+    logs = np.linspace(math.log(OWN_BOUNDS[0]), math.log(OWN_BOUNDS[1]), 9)
+    noise2 = ((logs - math.log(eye.judging_stops)) / _OWN_LOG_SD) ** 2
+    window2 = ((logs - math.log(eye.window_stops)) / _OWN_LOG_SD) ** 2
+    score = -0.5 * (noise2[:, None] + window2[None, :])
+    for i, j in np.ndindex(score.shape):
+        tried = msgspec.structs.replace(eye, judging_stops=math.exp(logs[i]), window_stops=math.exp(logs[j]))
+        score[i, j] += sum(weights(*group, tried, _OWN_GRID_STOPS)[2] for group in groups)
     weight = np.exp(score - score.max())
-    return math.exp(float(weight @ logs / weight.sum()))
+    weight /= weight.sum()
+    judging, window = (math.exp(float(weight.sum(axis) @ logs)) for axis in (1, 0))
+    return msgspec.structs.replace(eye, judging_stops=judging, window_stops=window)

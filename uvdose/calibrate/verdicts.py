@@ -16,7 +16,7 @@ import msgspec
 from ..dose.uncertainty import Z95
 from ..model import Refusal
 from .estimate import Estimate
-from .ordinal import Eye, Posterior, Seen, own_judging, posterior, prior_scale
+from .ordinal import Eye, Posterior, Seen, own_habits, posterior, prior_scale
 
 Tone = Literal["light", "right", "dark"]
 Highlights = Literal["blocked", "right", "blank"]
@@ -138,11 +138,9 @@ def by_density(
 
 
 def own_eye(histories: Sequence[tuple[Prior, Sequence[Judgement]]], eye: Eye | None = None) -> Eye:
-    """The eye of a person who has judged at least eight prints, of one or more targets: how they scatter is told from
-    these prints, between 1/16 and 1/2 stop. With fewer, the given eye (else the usual one) stays."""
-    start = eye or Eye()
-    groups = [_group(prior, judgements) for prior, judgements in histories]
-    return msgspec.structs.replace(start, judging_stops=own_judging(groups, start))
+    """The eye of a person who has judged at least eight prints, of one or more targets: how this person scatters, and
+    how far off still is right, is told from these prints. With fewer, the given eye (else the usual one) stays."""
+    return own_habits([_group(prior, judgements) for prior, judgements in histories], eye or Eye())
 
 
 def _group(
@@ -163,6 +161,8 @@ def _group(
 def _seen(j: Judgement, bleaches: bool) -> Seen | None:
     """The judgement for the model, + for too much dose; None when it speaks of highlights alone."""
     _check_dose(j.dose)
+    if j.highlights is not None and j.highlights not in ADVICE:
+        raise Refusal(f"highlights {j.highlights!r}: say blocked, right or blank", 2)
     if j.tone is None and j.stops is None:
         if j.highlights is None:
             raise Refusal("say of the print: light, right or dark, and of its highlights: blocked, right or blank", 2)
