@@ -10,7 +10,7 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
-from . import acts, demo, happened, journal, lookback, mend, now, serving, strip, tablet, targets
+from . import acts, demo, films, happened, journal, lookback, mend, now, serving, strip, tablet, targets, verdict
 from .options import HomeDir, remember_home
 
 DONE, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
@@ -43,7 +43,7 @@ def _root(
     remember_home(home)
 
 
-for group in (serving, targets, strip, tablet, acts, mend, now, happened, lookback, journal, demo):
+for group in (serving, targets, strip, tablet, films, verdict, acts, mend, now, happened, lookback, journal, demo):
     group.register(app)
 
 

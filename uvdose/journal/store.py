@@ -115,6 +115,10 @@ class Store:
         )
         return [_kept(r) for r in rows]
 
+    def finished(self) -> list[Kept]:
+        """Every finished exposure, oldest first."""
+        return [_kept(r) for r in self.db.execute(f"{self._EXPOSURE} WHERE e.state = 'finished' ORDER BY e.id")]
+
     def last_day_wall_us(self) -> int | None:
         """When the newest exposure began."""
         found = self.db.execute("SELECT max(begin_wall_us) FROM exposure").fetchone()[0]

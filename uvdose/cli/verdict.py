@@ -1,0 +1,184 @@
+"""`uvdose verdict`: what the dry print showed, and the target that follows from it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Literal, cast
+
+import typer
+
+from ..model import Refusal
+from .options import HomeDir, Json, home_of, whole_id
+from .questions import answer, at_terminal, number, one_of, yes
+
+if TYPE_CHECKING:
+    from ..config import Home
+    from ..exposure.target import Target
+    from ..journal.store import Kept
+    from ..notes import Verdict
+    from ..review.judging import Curve, Judged
+
+Text = str | None
+TONES = ("light", "right", "dark")
+HIGHLIGHTS = ("blocked", "right", "blank")
+MOST_STOPS = 5.0
+
+
+def verdict(
+    print_id: Annotated[Text, typer.Argument(metavar="[ID]", help="The print's number; else the oldest without a"
+                                             " verdict.")] = None,
+    tone: Annotated[Text, typer.Option(metavar="light|right|dark", help="The tone under the clear film.")] = None,
+    stops: Annotated[float | None, typer.Option(help="By how many stops: above 0 too dark, below 0 too light.")] = None,
+    density: Annotated[float | None, typer.Option(help="Or its measured density.")] = None,
+    highlights: Annotated[Text, typer.Option(metavar="blocked|right|blank", help="The highlights: they speak of the"
+                                             " negative, never of the dose.")] = None,
+    note: Annotated[str, typer.Option(help="Anything else to keep.")] = "",
+    accept: Annotated[bool, typer.Option("--accept", help="Take the proposed target at once.")] = False,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Judge a dry print: the clear-film tone, and apart from it the highlights.
+
+    Proposes a target; nothing is changed until that is accepted.
+    """
+    from ..review.judging import judge
+    from ..review.layout import with_unit
+    from .asking import journal
+    from .keeping import keep_note
+    from .show import print_json
+
+    place = home_of(home)
+    kept = _print(place, print_id)
+    if tone is None and stops is None and density is None and highlights is None:
+        tone, stops, highlights = _ask(kept)
+    keep_note(place, "verdict", str(kept.plan.id), _checked(tone, stops, density, highlights, note))
+    name = kept.plan.target.name
+    curve = _curve(place, name)
+    if density is not None and tone is None and stops is None and curve is None:
+        raise Refusal(f"noted; but a density tells the dose only where target {name} rests on a measured strip or"
+                      " tablet: give --tone as well")  # fmt: skip
+    with journal(place) as store:
+        judged = judge(store, name, curve)
+    if not as_json:
+        _say(judged)
+    take = judged.proposal.change and (accept or (not as_json and yes("take it as the new target")))
+    target = _take(place, judged) if take else None
+    if as_json:
+        told = {"print": kept.plan.id, "proposal": judged.proposal, "prints": judged.prints, "target": target}
+        print_json(told)
+    elif target is not None:
+        print(f"target {target.title}: {with_unit(target.dose, target.unit)}")
+    elif judged.proposal.change:
+        print(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
+
+
+def _print(place: Home, number: str | None) -> Kept:
+    """The print that is judged. Raises `Refusal`."""
+    from ..notes import Verdict
+    from .asking import journal
+
+    with journal(place) as store:
+        if number is not None:
+            kept = store.exposure(whole_id(number, "print"))
+        else:
+            judged = store.notes(Verdict)
+            waiting = [k for k in store.finished() if str(k.plan.id) not in judged and k.plan.target.version]
+            if not waiting:
+                raise Refusal("every finished print has its verdict: name one by its number to change it")
+            kept = waiting[0]
+    if kept.state != "finished":
+        raise Refusal(f"exposure {kept.plan.id} is {kept.state}: only a finished print can be judged")
+    if not kept.plan.target.version:
+        kind = kept.plan.target.name.split(" ")[0]
+        raise Refusal(f"exposure {kept.plan.id} is {kept.plan.target.name}: read it with `uvdose {kind} read`")
+    return kept
+
+
+def _ask(kept: Kept) -> tuple[str | None, float | None, str | None]:
+    """The two questions, apart, since exposure and contrast are easily confused."""
+    label = f", {kept.plan.label}" if kept.plan.label else ""
+    if at_terminal():
+        print(f"print {kept.plan.id}{label}: {kept.plan.target.title}, washed and dry")
+    tone = answer(None, "1. the tone under the clear film: light, right, dark, or - if you cannot tell",
+                  one_of(*TONES, "-"), "--tone, --stops or --highlights")  # fmt: skip
+    stops = None
+    if tone in ("light", "dark"):
+        told = answer(None, "   by how many stops, - if you cannot tell", _stops_or_none, "--stops", "-")
+        stops = None if told == "-" else abs(number(told)) * (1 if tone == "dark" else -1)
+    highlights = answer(None, "2. the highlights: blocked, right, blank, or - if you cannot tell",
+                        one_of(*HIGHLIGHTS, "-"), "--highlights", "-")  # fmt: skip
+    return None if tone == "-" else tone, stops, None if highlights == "-" else highlights
+
+
+def _stops_or_none(typed: str) -> str:
+    return "-" if typed in ("-", "") else str(number(typed))
+
+
+def _checked(
+    tone: str | None, stops: float | None, density: float | None, highlights: str | None, note: str
+) -> Verdict:
+    """The verdict as it is kept. Raises `Refusal`."""
+    from ..notes import Verdict
+
+    if tone is not None:
+        tone = one_of(*TONES)(tone)
+    if highlights is not None:
+        highlights = one_of(*HIGHLIGHTS)(highlights)
+    if stops is not None and not abs(stops) <= MOST_STOPS:
+        raise Refusal(f"{stops:g} stops off: give -{MOST_STOPS:g} to {MOST_STOPS:g}", 2)
+    side = {None: 0, "light": -1, "right": 0, "dark": 1}[tone]
+    if tone is not None and stops is not None and (stops > 0) - (stops < 0) != side:
+        raise Refusal(f"{tone} and {stops:+g} stops contradict each other: + is too dark, - too light, 0 right", 2)
+    if density is not None and not 0 <= density <= 5:
+        raise Refusal(f"density {density:g}: give 0 to 5, such as 1.42", 2)
+    return Verdict(
+        cast(Literal["light", "right", "dark"] | None, tone), stops, density,
+        cast(Literal["blocked", "right", "blank"] | None, highlights), note,
+    )
+
+
+def _curve(place: Home, name: str) -> Curve | None:
+    """Of the measured strip or tablet that a target rests on; None where it rests on none."""
+    from ..review.judging import CALIBRATED, curve_at_full
+    from .asking import journal
+    from .sheet_read import finding_of
+    from .sheets import choose
+
+    with journal(place) as store:
+        bases = [t.basis for t in reversed(store.versions(name)) if t.basis.startswith(CALIBRATED)]
+    if not bases:
+        return None
+    kind, _, number_of = bases[0].partition(" ")
+    sheet = choose(place, cast(Literal["strip", "tablet"], kind), number_of)
+    seen = sheet.note.seen
+    if seen is None or not seen.values:
+        return None
+    try:
+        found = finding_of(place, sheet, seen)
+    except Refusal:
+        return None  # its raw readings may be pruned: then the words alone speak
+    if found.d_max is None:
+        return None
+    return curve_at_full(found.curve_x, found.curve_y, found.full_log.best, found.d_max - seen.full_below)
+
+
+def _say(judged: Judged) -> None:
+    from ..review.layout import wrap
+
+    print("\n".join([*wrap(judged.proposal.sentence), *wrap(judged.proposal.advice)]), flush=True)
+
+
+def _take(place: Home, judged: Judged) -> Target:
+    from ..messages import TargetRequest
+    from .keeping import keep_target
+
+    old, new = judged.target, judged.proposal
+    prints = ", ".join(str(number) for number in judged.prints)
+    return keep_target(place, TargetRequest(
+        name=old.name, dose=new.dose, unit=old.unit, reason=new.sentence, basis=f"verdicts of {prints}", low=new.low,
+        high=new.high,
+    ))
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(verdict)

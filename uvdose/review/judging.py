@@ -1,0 +1,110 @@
+"""What the judged prints of a target come to, out of the journal."""
+
+from __future__ import annotations
+
+import msgspec
+
+from ..calibrate.processes import process
+from ..calibrate.verdicts import Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
+from ..exposure.target import Target
+from ..journal.store import Kept, Store
+from ..model import Refusal
+from ..notes import Verdict
+from ..units import STOP_LOG10
+
+CALIBRATED = ("strip", "tablet")
+
+
+class Judged(msgspec.Struct, frozen=True):
+    """A target's newest version, the prints that were judged, and what they propose."""
+
+    target: Target
+    prints: tuple[int, ...]
+    proposal: Proposal
+
+
+class Curve(msgspec.Struct, frozen=True):
+    """Of the paper, where the calibration print was measured: the density that the clear film's tone should have, and
+    what one more stop gives there."""
+
+    wanted: float
+    per_stop: float
+
+
+def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
+    """What the verdicts on a target's prints propose. Raises `Refusal`."""
+    versions = store.versions(name)
+    verdicts = store.notes(Verdict)
+    newest = versions[-1]
+    prior, since = prior_of(versions)
+    used: list[int] = []
+    judgements: list[Judgement] = []
+    for kept in store.of_target(name):
+        verdict = verdicts.get(str(kept.plan.id))
+        if verdict is None or not _counts(kept, newest, since):
+            continue
+        found = _judgement(kept, verdict, curve)
+        if found is not None:
+            used.append(kept.plan.id)
+            judgements.append(found)
+    histories = [(prior, judgements)] if not bleaches(newest) else []
+    histories += [
+        _history(store, other.name, verdicts) for other in store.targets()
+        if other.name != name and not bleaches(other)
+    ]
+    eye = own_eye([(p, js) for p, js in histories if js])
+    proposal = propose(newest.dose, prior, judgements, eye, bleaches=bleaches(newest))
+    return Judged(newest, tuple(used), proposal)
+
+
+def prior_of(versions: list[Target]) -> tuple[Prior, int]:
+    """What the newest calibration print proved, and from which version on; else the first version's dose."""
+    for target in reversed(versions):
+        if target.basis.startswith(CALIBRATED) and target.low is not None and target.high is not None:
+            half = dose_u_stops(target.low, target.dose, target.high) * 1.96
+            return Prior(target.dose, half), target.version
+    return Prior(versions[0].dose), versions[0].version
+
+
+def bleaches(target: Target) -> bool:
+    """Whether light makes this target's prints lighter."""
+    try:
+        return process(target.combination.process or "").prints == "bleaches"
+    except Refusal:
+        return False
+
+
+def curve_at_full(curve_x: tuple[float, ...], curve_y: tuple[float, ...], full_log: float, wanted: float) -> Curve:
+    """The slope of a measured curve where full tone begins, from the points on either side of it."""
+    i = max(1, min(len(curve_x) - 1, sum(x <= full_log for x in curve_x)))
+    rise = (curve_y[i] - curve_y[i - 1]) / (curve_x[i] - curve_x[i - 1])
+    return Curve(wanted, rise * STOP_LOG10)
+
+
+def _counts(kept: Kept, newest: Target, since: int) -> bool:
+    """Prints of the same combination and sensor, from the calibration print on."""
+    used = kept.plan.target
+    alike = used.unit == newest.unit and used.combination.paper == newest.combination.paper
+    return alike and used.identity == newest.identity and used.version >= since and not kept.plan.overridden \
+        and kept.state != "void" and kept.document.dose > 0
+
+
+def _judgement(kept: Kept, verdict: Verdict, curve: Curve | None) -> Judgement | None:
+    shown = kept.document
+    dose_u = dose_u_stops(shown.dose_low, shown.dose, shown.dose_high)
+    if verdict.tone is None and verdict.stops is None and verdict.density is not None and curve is not None:
+        measured = by_density(shown.dose, verdict.density, curve.wanted, curve.per_stop, dose_u_stops=dose_u)
+        return msgspec.structs.replace(measured, highlights=verdict.highlights)
+    if verdict.tone is None and verdict.stops is None and verdict.highlights is None:
+        return None
+    return Judgement(shown.dose, dose_u, verdict.tone, verdict.stops, verdict.highlights)
+
+
+def _history(store: Store, name: str, verdicts: dict[str, Verdict]) -> tuple[Prior, list[Judgement]]:
+    versions = store.versions(name)
+    prior, since = prior_of(versions)
+    found = [
+        _judgement(kept, verdicts[str(kept.plan.id)], None) for kept in store.of_target(name)
+        if str(kept.plan.id) in verdicts and _counts(kept, versions[-1], since)
+    ]
+    return prior, [j for j in found if j is not None]
