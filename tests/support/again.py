@@ -67,14 +67,18 @@ class Journalled:
 
     def reading(self, value: float, seconds: float = 1.0) -> Reading:
         """The next reading, so many seconds after the last; a native node has counted this value in between."""
-        self.now_us += round(seconds * 1e6)
-        ms = round(seconds * 1000)
-        self.uptime_ms += ms
-        self.register += round(value) * ms
+        self.wait(seconds)
+        uptime_ms = (self.now_us - BEGIN_US) // 1000
+        self.register += round(value) * (uptime_ms - self.uptime_ms)
+        self.uptime_ms = uptime_ms
         if not self.native:
             return MomentReading(value)
         seq = self.uptime_ms // 10
         return RegisterReading(7, seq, self.uptime_ms, round(value) * 1000, self.register, 0, 0, 0)
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass."""
+        self.now_us += round(seconds * 1e6)
 
     def take(self, reading: Reading, *others: Bench) -> None:
         """A reading to this bench and to others."""
@@ -103,9 +107,9 @@ class Journalled:
         return count_anew(self.store, self.store.exposure(number)).exposure
 
 
-def marks(exposure: Exposure) -> list[ActRecord]:
-    """Where the acts of an exposure cut the light."""
-    return exposure.acts
+def acts(bench: Bench, number: int) -> list[ActRecord]:
+    """Acts of an exposure, with their marks."""
+    return bench.exposures[number].acts
 
 
 def sums(bench: Bench) -> dict[int, Figures]:

@@ -38,7 +38,8 @@ class Exposure:
         self.reached_us: int | None = None
         self.finished_us: int | None = None
         self.settled = False
-        self.keeper = GateKeeper(plan.gate, plan.response.factor, plan.response.zero) if plan.gate else None
+        factor, zero = plan.response.factor, plan.response.zero
+        self.keeper = GateKeeper(plan.gate, factor, zero, plan.begin_us) if plan.gate else None
         self._shades: Shades | None = None
         self._unresolved: list[ActRecord] = []
 
@@ -76,6 +77,14 @@ class Exposure:
     def last_act(self) -> ActRecord | None:
         """The newest act that stands."""
         return next((a for a in reversed(self.acts) if not a.withdrawn), None)
+
+    @property
+    def lit_by_light(self) -> bool | None:
+        """Whether it is in the light, for its gate; None where the light decides nothing: ended, held by the person."""
+        last = self.last_act
+        if self.state in ENDED or (self.state is State.HELD and last is not None and not last.by_light):
+            return None
+        return self.state in (State.COUNTING, State.REACHED)
 
     def proved_less(self, known_us: int) -> bool:
         """Whether a target that was called on an estimate turns out not to be reached: it is to be called again."""

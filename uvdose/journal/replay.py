@@ -80,6 +80,8 @@ def rebuild(store: Store, kept: Kept) -> Exposure:
             exposure.reached_us = reached_us  # crossed before its end, and learnt after it
         else:
             exposure.reach(reached_us)
+    if exposure.keeper is not None and exposure.acts:
+        exposure.keeper.resume(exposure.acts[-1])
     exposure.passed = set(kept.passed)
     exposure.shade(store.shades(exposure.id))
     shown = kept.document
@@ -134,8 +136,11 @@ def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[tuple[int
     count = 0
     for timed in channel.replay(rows):
         count += 1
-        for segment in timed.segments:
-            for exposure in exposures:
+        for exposure in exposures:
+            keeper, segments = exposure.keeper, timed.segments
+            if keeper is not None:
+                _, segments = keeper.feed(timed, exposure.lit_by_light, decide=False)
+            for segment in segments:
                 exposure.add(segment, None)
     return count
 
