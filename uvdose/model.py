@@ -90,19 +90,6 @@ class Mark(msgspec.Struct, frozen=True, gc=False):
     register: int | None = None
 
 
-class RegisterSegment(msgspec.Struct, frozen=True, gc=False):
-    """Measured light between two lines of one boot of a node. Differences of uptime and register are exact."""
-
-    t0_us: int
-    t1_us: int
-    boot: int
-    uptime0_ms: int
-    uptime1_ms: int
-    register0: int
-    register1: int
-    sat_ms: int
-
-
 class MomentSegment(msgspec.Struct, frozen=True, gc=False):
     """Light between two momentary values in the sensor's unit, zero not taken off; straight between the two.
 
@@ -122,6 +109,24 @@ class MomentSegment(msgspec.Struct, frozen=True, gc=False):
     dof: float = 1.0
     peak: float = 0.0
     noise: float = 0.0
+
+
+class RegisterSegment(msgspec.Struct, frozen=True, gc=False):
+    """Measured light between two lines of one boot of a node. Differences of uptime and register are exact.
+
+    unread: where no line came for longer than a hole, the whole is exact, but when it fell is not known. A part that
+    is cut out by a moment at which nothing was read is then this: bridged or missing, at the mean of the whole.
+    """
+
+    t0_us: int
+    t1_us: int
+    boot: int
+    uptime0_ms: int
+    uptime1_ms: int
+    register0: int
+    register1: int
+    sat_ms: int
+    unread: MomentSegment | None = None
 
 
 Segment = RegisterSegment | MomentSegment

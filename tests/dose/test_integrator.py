@@ -83,6 +83,56 @@ def test_a_reset_that_kept_the_register_costs_what_arrival_tells() -> None:
     assert isinstance(counted, RegisterSegment) and counted.register1 - counted.register0 == 100_000
 
 
+@pytest.mark.parametrize("up_s", [2, 90])
+def test_a_register_that_fell_while_the_uptime_went_on_tells_nothing_of_that_second(up_s: int) -> None:
+    """Also of a node that has just begun: nothing of its register is counted twice."""
+    track, account = Track(WATTS), _account(WATTS, [(Mark(0), None)])
+    lines = [line(1, 9, up_s * 1000, 100_000 * up_s, level=100), line(1, 10, up_s * 1000 + 1000, 99_999, level=100)]
+    lines.append(line(1, 11, up_s * 1000 + 2000, 199_999, level=100))
+    segments = [s for x in lines for s in track.feed(x, us(1000) + x.uptime_ms * 1000)]
+    for segment in segments:
+        account.add(segment)
+    hole, counted = segments
+    assert isinstance(hole, MomentSegment) and hole.kind is Kind.BRIDGED and hole.t1_us - hole.t0_us == us(1)
+    assert isinstance(counted, RegisterSegment) and account.figures().dose == pytest.approx(200, rel=1e-9)
+
+
+def test_an_uptime_that_went_back_is_no_wrap() -> None:
+    track, account = Track(WATTS), _account(WATTS, [(Mark(0), None)])
+    track.feed(line(1, 9, 90_000, 9_000_000, level=100), us(90))
+    for segment in track.feed(line(1, 10, 89_000, 9_100_000, level=100), us(91)):
+        account.add(segment)
+    assert (account.figures().bridged_s, account.figures().measured_s) == (1, 0)
+
+
+@pytest.mark.parametrize("pause_s", [40, 600])
+def test_a_start_named_afterwards_between_two_lines_far_apart_is_not_measured(pause_s: int) -> None:
+    """All light between the lines is known, but not when it fell: dark at first, say, and bright at the end."""
+    track = Track(COUNTS)
+    account = _account(COUNTS, [(Mark(us(60 + pause_s - 20)), None)])
+    whole = _account(COUNTS, [(Mark(us(60)), None)])
+    register = 0
+    for t_s in [*range(61), *range(60 + pause_s, 90 + pause_s)]:
+        register += 400_000 if t_s <= 60 or t_s > 60 + pause_s else 100_000 * pause_s
+        for segment in track.feed(line(7, t_s, t_s * 1000, register, level=400), us(t_s)):
+            account.add(segment)
+            whole.add(segment)
+    f = account.figures()
+    assert (f.measured_s, f.bridged_s, f.missing_s) == ((29, 20, 0) if pause_s == 40 else (29, 0, 20))
+    assert f.dose + f.missing == pytest.approx(0.2 * (29 * 397 + 20 * 97), rel=1e-9)
+    assert whole.figures().measured_s == pause_s + 29, "the whole is as exact as ever"
+
+
+def test_saturation_of_a_node_is_kept_where_no_full_scale_is_set() -> None:
+    response = Response(0.2, 0.0, None, "mJ/cm2")
+    track, account = Track(response), _account(response, [(Mark(0), None)])
+    track.feed(line(1, 1, 1000, 0, level=400), us(1))
+    for segment in track.feed(line(1, 2, 2000, 400_000, level=400, sat_ms=600), us(2)):
+        account.add(segment)
+    f = account.figures()
+    assert f.saturated_s == 0.6 and f.high >= f.dose * 1.59 and "saturated" in track.quality.found
+
+
 @pytest.mark.parametrize(
     ("pause_s", "measured_s", "bridged_s", "missing_s"),
     [(1, 1, 0, 0), (9.9, 9.9, 0, 0), (10.1, 0, 10.1, 0), (60, 0, 60, 0), (60.1, 0, 0, 60.1), (3600, 0, 0, 3600)],

@@ -84,6 +84,33 @@ def test_forgotten_and_mistaken_acts(tmp_path: Path) -> None:
             assert recount(bench.store(), number).same
 
 
+def test_a_start_named_in_a_stretch_without_readings_is_missing_or_bridged(tmp_path: Path) -> None:
+    """The daemon was down for longer than can be bridged; a node that counted on does not say when its light fell."""
+    with (
+        PtyNode(tmp_path / "node", [50.0] * 600, pace=PACE),
+        TextBoard(tmp_path / "board", lambda s: 50.0, pace=PACE),
+        RunningBench(tmp_path / "home", _settings(tmp_path), PACE) as bench,
+    ):
+        bench.wait_live("node", "board")
+        bench.target("long", 1e6, lead_s=0)
+        time.sleep(1.0)
+        bench.kill()
+        time.sleep(4.0)  # 80 s
+        bench.start()
+        bench.wait_live("node", "board")
+        for name in ("node", "board"):
+            number = bench.expose("long", sensor=name, frame=name, when={"ago_s": 40})
+            shown = bench.exposure(number)
+            assert shown["missing_s"] > 5 and shown["bridged_s"] == 0
+            assert shown["measured_s"] + shown["missing_s"] == pytest.approx(40, abs=5)
+            assert shown["dose"] + shown["missing_dose"] == pytest.approx(5 * 40, rel=0.15)
+            bench.ask("POST", f"/exposures/{number}/move", {"act": "start", "when": {"ago_s": 70}})
+            assert bench.exposure(number)["missing_s"] > shown["missing_s"] + 20
+            bench.act(number, "finish")
+            bench.wait_for(lambda n=number: bench.exposure(n)["settled"], 5, "settled")
+            assert recount(bench.store(), number).same
+
+
 def test_a_call_that_a_repair_takes_back_comes_again(tmp_path: Path) -> None:
     with (
         PtyNode(tmp_path / "node", [50.0] * 600, pace=PACE) as node,

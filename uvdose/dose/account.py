@@ -91,6 +91,9 @@ class Account:
                 self._add_moment(segment, window)
 
     def _add_register(self, s: RegisterSegment, w: Window) -> None:
+        if s.unread is not None and (_is_unread(s, w.start) or (w.stop is not None and _is_unread(s, w.stop))):
+            self._add_moment(s.unread, w)
+            return
         a = _position(s, w.start)
         b = (_span(s), s.register1) if w.stop is None else _position(s, w.stop)
         span_ms = b[0] - a[0]
@@ -193,6 +196,11 @@ class Account:
 
 def _span(s: RegisterSegment) -> int:
     return (s.uptime1_ms - s.uptime0_ms) % WRAP_32
+
+
+def _is_unread(s: RegisterSegment, mark: Mark) -> bool:
+    """Whether a mark cuts a segment at a moment at which the register is not known."""
+    return (mark.boot != s.boot or mark.register is None) and s.t0_us < mark.t_us < s.t1_us
 
 
 def _position(s: RegisterSegment, mark: Mark) -> tuple[int, int]:

@@ -3,6 +3,10 @@
 Each finding has a key, words for the person, and its effect on the dose. It is raised within seconds and cleared
 with hysteresis. A value that stands still is frozen only where the sensor's own noise spans several of its steps: a
 steady lamp, a coarse converter in a clear sky and a quiet sensor may all say the same number for minutes.
+
+Whether a standing value can be frozen is settled once, at its sixth repeat, by the values before it, and holds for as
+long as it stands. That is all that reaches back further than the last readings: a replay that goes back to where the
+value last moved (`journal.replay`) comes to the same.
 """
 
 from __future__ import annotations
@@ -20,9 +24,10 @@ FROZEN_US = 5 * US_PER_S
 FROZEN_RUN = 12
 FROZEN_STEPS = 2.0  # noise of so many steps of the converter repeats a value once in seven times, twelve times never
 NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
+NOISE_HOLD = 120  # between the two it stays told for so many seconds
 NOISE_MIN = 24
 WHITE_MIN, WHITE = 60, -0.3
-DIM_SHARE = 0.05
+DIM_W_M2, DIM_SHARE = 1.0, 0.02
 NEGATIVE_RUN = 5
 CLEAR_RUN = 10
 ABSURD_W_M2 = 2000.0
@@ -62,9 +67,7 @@ class Quality:
         self._full_scale = full_scale
         self._factor = factor
         self._values: deque[float] = deque(maxlen=LOOK_BACK)
-        self._noise_before = 0.0
-        self._brightest = 0.0
-        self._lit = False
+        self._can_freeze = False
         self._run = 0
         self._run_since_us = 0
         self._last_us = 0
@@ -79,39 +82,41 @@ class Quality:
             if self._run == 0:
                 self._run_since_us = self._last_us
             self._run += 1
-            if self._run == FROZEN_RUN // 2:
-                self._noise_before = self.noise(self._run) if self._is_white(self._run) else 0.0
         else:
-            self._run = 0
+            self._run, self._can_freeze = 0, False
         values.append(value)
-        self._brightest = max(self._brightest, value - self._zero)
+        if self._run == FROZEN_RUN // 2:
+            self._can_freeze = self._is_strange_to_stand(self._run)
         self._negative = self._negative + 1 if value < self._zero and self._is_negative(value) else 0
         self._judge("saturated", saturated)
         self._judge("frozen", not saturated and self._run > 0 and self._is_frozen(t_us), at_once=self._run == 0)
         self._judge("negative", self._negative >= NEGATIVE_RUN)
         self._judge("out-of-range", self._factor is not None and self._factor * (value - self._zero) > ABSURD_W_M2)
         if t_us // US_PER_S != self._last_us // US_PER_S:
-            self._judge("noisy", self._is_noisy())
+            share = self._noise_share()
+            self._judge("noisy", share > NOISE_SHARE, clear_run=NOISE_HOLD if share > NOISE_CLEAR else CLEAR_RUN)
         self._last_us = t_us
         return self.found
 
-    def _judge(self, key: str, wrong: bool, at_once: bool = False) -> None:
-        """Raise at once; clear after ten good readings, or at once where a single one proves it."""
+    def _judge(self, key: str, wrong: bool, at_once: bool = False, clear_run: int = CLEAR_RUN) -> None:
+        """Raise at once; clear after some good readings, or at once where a single one proves it."""
         if wrong:
             self.found.add(key)
             self._well[key] = 0
         elif key in self.found:
             self._well[key] = self._well.get(key, 0) + 1
-            if at_once or self._well[key] >= CLEAR_RUN:
+            if at_once or self._well[key] >= clear_run:
                 self.found.discard(key)
 
     def _is_frozen(self, t_us: int) -> bool:
-        if self._run < FROZEN_RUN or t_us - self._run_since_us < FROZEN_US or self._noise_before == 0.0:
+        return self._can_freeze and self._run >= FROZEN_RUN and t_us - self._run_since_us >= FROZEN_US
+
+    def _is_strange_to_stand(self, run: int) -> bool:
+        """Whether this sensor, by its values before the newest `run`, does not stand still in such light."""
+        if self._values[-1] <= self._dark() or not self._is_white(run):
             return False
-        if self._values[-1] <= self._dark():
-            return False
-        # The longer it stands, the fewer moving values are left to tell the step from: once frozen it stays so.
-        return "frozen" in self.found or self._noise_before >= FROZEN_STEPS * self._step()
+        noise = self.noise(run)
+        return noise > 0 and noise >= FROZEN_STEPS * self._step()
 
     def _step(self) -> float:
         """The smallest change that the sensor has shown, in the unit."""
@@ -149,14 +154,21 @@ class Quality:
         square = sum(s * s for s in cut)
         return square > 0 and sum(a * b for a, b in pairwise(cut)) <= WHITE * square
 
-    def _is_noisy(self) -> bool:
+    def _noise_share(self) -> float:
+        """Noise as a share of the light, 0 where the light is too weak for it to tell anything."""
         noise = self.noise()
-        last = [self._values[i] for i in range(-NOISE_MIN, 0)] if noise > 0 else [self._zero]
-        level = sorted(last)[len(last) // 2] - self._zero
-        self._lit = self._lit or level > 2 * noise > 0
-        if not self._lit or level < DIM_SHARE * self._brightest:
-            return False  # in the dark, or before there ever was light, noise is all there is
-        return 0 < (NOISE_CLEAR if "noisy" in self.found else NOISE_SHARE) * level < noise
+        if noise == 0:
+            return 0.0
+        level = sorted(self._values[i] for i in range(-NOISE_MIN, 0))[NOISE_MIN // 2] - self._zero
+        return noise / level if self._is_lit(level, noise) else 0.0  # in the dark noise is all there is
+
+    def _is_lit(self, level: float, noise: float) -> bool:
+        """Whether a level above zero is light to print by, as far as scale or full scale tell; else no mere noise."""
+        if self._factor is not None:
+            return self._factor * level >= DIM_W_M2
+        if self._full_scale is not None:
+            return level >= DIM_SHARE * (self._full_scale - self._zero)
+        return level > 2 * noise
 
     def _is_negative(self, value: float) -> bool:
         span = self._full_scale - self._zero if self._full_scale is not None else max(map(abs, self._values))

@@ -7,7 +7,7 @@ and calls then. The bench itself never waits for either.
 from __future__ import annotations
 
 from ..dose.health import Change
-from ..dose.integrator import BRIDGE_US, reading_value
+from ..dose.integrator import BRIDGE_US
 from ..dose.response import Identity, Response
 from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
@@ -132,9 +132,12 @@ class Bench:
         """The person's act, at a moment. It ends the calls that are on. Raises `Refusal`."""
         out = Outcome()
         exposure = self.exposure(number)
-        self._act(exposure, act, self.channels[exposure.plan.sensor].mark(now_us), out)
+        channel = self.channels[exposure.plan.sensor]
+        self._act(exposure, act, channel.mark(now_us), out)
+        for segment in exposure.keeper.acted(now_us) if exposure.keeper is not None else ():
+            self._light(exposure, segment, channel, out)
         hush(exposure, list(exposure.open_calls), now_us, out, tell=False)
-        self._predict(self.channels[exposure.plan.sensor], now_us, out)
+        self._predict(channel, now_us, out)
         return out
 
     def mend(self, exposure: Exposure, what: str, now_us: int) -> Outcome:
@@ -218,12 +221,8 @@ class Bench:
     def _gated(self, exposure: Exposure, item: Timed, out: Outcome) -> list[Segment]:
         """Begin, hold and resume by the light itself; returns the segments that are sure."""
         assert exposure.keeper is not None
-        last = exposure.last_act
-        by_person = exposure.state is State.HELD and last is not None and not last.by_light
-        if by_person or exposure.state in ENDED:
-            return [*exposure.keeper.release(), *item.segments]
-        lit = exposure.state in (State.COUNTING, State.REACHED)
-        mark, segments = exposure.keeper.feed(item, reading_value(item.reading), lit)
+        lit = exposure.lit_by_light
+        mark, segments = exposure.keeper.feed(item, lit)
         if mark is not None:
             act = Act.HOLD if lit else Act.LIGHT if exposure.state is State.WAITING else Act.RESUME
             self._act(exposure, act, mark, out, by_light=True)

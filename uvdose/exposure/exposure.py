@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from ..dose.account import Account, Figures, Window, mark_between
+from ..dose.account import Account, Figures, Window
 from ..dose.integrator import Track
-from ..dose.timebase import after_32
-from ..model import Mark, RegisterSegment, Segment
+from ..model import Mark, Segment
 from ..units import US_PER_S
 from .calls import LEAD, LOOK, OVERSHOOT, REACHED, READY, REMINDER, STEP, Light, Threshold, due_us, thresholds
+from .fixing import better_mark, cuts
 from .gate import GateKeeper
 from .record import ActRecord, Crossing, Plan
 from .shade import Shades
@@ -38,7 +38,8 @@ class Exposure:
         self.reached_us: int | None = None
         self.finished_us: int | None = None
         self.settled = False
-        self.keeper = GateKeeper(plan.gate, plan.response.factor, plan.response.zero) if plan.gate else None
+        factor, zero = plan.response.factor, plan.response.zero
+        self.keeper = GateKeeper(plan.gate, factor, zero, plan.begin_us) if plan.gate else None
         self._shades: Shades | None = None
         self._unresolved: list[ActRecord] = []
 
@@ -76,6 +77,14 @@ class Exposure:
     def last_act(self) -> ActRecord | None:
         """The newest act that stands."""
         return next((a for a in reversed(self.acts) if not a.withdrawn), None)
+
+    @property
+    def lit_by_light(self) -> bool | None:
+        """Whether it is in the light, for its gate; None where the light decides nothing: ended, held by the person."""
+        last = self.last_act
+        if self.state in ENDED or (self.state is State.HELD and last is not None and not last.by_light):
+            return None
+        return self.state in (State.COUNTING, State.REACHED)
 
     def proved_less(self, known_us: int) -> bool:
         """Whether a target that was called on an estimate turns out not to be reached: it is to be called again."""
@@ -116,12 +125,12 @@ class Exposure:
     def _resolve(self, segment: Segment, snap_us: int | None) -> list[tuple[int, Mark]]:
         refined: list[tuple[int, Mark]] = []
         for record in list(self._unresolved):
-            if record.t_us > segment.t1_us and not _cuts(segment, record.mark):
+            if record.t_us > segment.t1_us and not cuts(segment, record.mark):
                 continue
             self._unresolved.remove(record)
-            if snap_us is None or not isinstance(segment, RegisterSegment) or record.t_us <= segment.t0_us:
+            if snap_us is None or record.t_us <= segment.t0_us:
                 continue
-            better = _better_mark(segment, record.mark, snap_us)
+            better = better_mark(segment, record.mark, snap_us)
             if better is not None:
                 self.account.replace(record.mark, better)
                 record.refined = better
@@ -259,26 +268,3 @@ class Exposure:
 def _overlap(w: Window, since_us: int, until_us: int) -> int:
     end = until_us if w.stop is None else min(until_us, w.stop.t_us)
     return max(0, end - max(since_us, w.start.t_us))
-
-
-def _cuts(segment: Segment, mark: Mark) -> bool:
-    """Whether a mark lies within a segment by the node's own uptime, which is what the account goes by.
-
-    Dose time never goes back, so that by it the end of a segment may lie before a mark that cuts it.
-    """
-    if not isinstance(segment, RegisterSegment) or mark.boot != segment.boot or mark.uptime_ms is None:
-        return False
-    return after_32(mark.uptime_ms, segment.uptime1_ms) < 0
-
-
-def _better_mark(segment: RegisterSegment, mark: Mark, snap_us: int) -> Mark | None:
-    """The mark fixed on the line that ends the segment, if that came at once; else between the segment's lines.
-
-    None where the mark's own register, told from the level at its moment, is nearer to what is known.
-    """
-    if segment.t1_us - mark.t_us <= snap_us:
-        return Mark(segment.t1_us, segment.boot, segment.uptime1_ms, segment.register1)
-    told_s = mark.t_us - segment.t0_us
-    if mark.boot == segment.boot and mark.register is not None and told_s <= segment.t1_us - mark.t_us:
-        return None
-    return mark_between(segment, mark.t_us)

@@ -6,11 +6,17 @@ hysteresis, and a change must last before it counts; it then counts from where i
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import msgspec
 
+from ..dose.integrator import reading_value
 from ..model import Mark, RegisterReading, Segment
 from ..units import US_PER_S
 from .channel import Timed
+
+if TYPE_CHECKING:
+    from .record import ActRecord
 
 SETTLE_S = 3.0
 SLOWEST_S = 7200.0
@@ -32,41 +38,77 @@ def gate_for(target_base: float, on: float | None) -> LightGate:
 
 
 class GateKeeper:
-    """Watches the light for one exposure. Segments are kept back while it is not sure, and come with the answer."""
+    """Watches the light for one exposure. Segments are kept back while it is not sure, and come with the answer.
 
-    def __init__(self, gate: LightGate, factor: float, zero: float) -> None:
+    What it holds follows from the readings since the newest act, so that a replay of the journal comes to the same.
+    since_us: readings up to then tell nothing of the light that is to come.
+    """
+
+    def __init__(self, gate: LightGate, factor: float, zero: float, since_us: int) -> None:
         self._gate = gate
         self._factor = factor
         self._zero = zero
+        self._from_us = since_us
+        self._decided_us: int | None = None
+        self._overruled = False
         self._since: Mark | None = None
         self._kept: list[Segment] = []
 
-    def feed(self, timed: Timed, value: float, lit: bool) -> tuple[Mark | None, list[Segment]]:
-        """One reading. lit: whether the exposure counts now.
+    def feed(self, timed: Timed, lit: bool | None, decide: bool = True) -> tuple[Mark | None, list[Segment]]:
+        """One reading. lit: whether the exposure counts now; None where nothing is to be decided by the light.
 
         Returns the mark at which the light has changed (up when not lit, down when lit), or None; and the segments to
-        add after that.
+        add after that. decide: False in a replay, since what was decided stands in the journal.
         """
-        irradiance = self._factor * (value - self._zero)
+        if lit is None:
+            return None, [*self.release(), *timed.segments]
+        if self._is_over(timed.t_us):
+            return None, list(timed.segments)
+        irradiance = self._factor * (reading_value(timed.reading) - self._zero)
         changes = irradiance < self._gate.off if lit else irradiance >= self._gate.on
-        if not changes:
-            kept, self._kept, self._since = [*self._kept, *timed.segments], [], None
-            return None, kept
+        self._overruled = self._overruled and changes
+        if not changes or self._overruled:
+            return None, [*self.release(), *timed.segments]
         if self._since is None:
             # The segment that ends here still belongs to what was before.
             self._since = _mark_at(timed)
             return None, list(timed.segments)
         self._kept += timed.segments
-        if timed.t_us - self._since.t_us < self._gate.settle_s * US_PER_S:
+        if not decide or timed.t_us - self._since.t_us < self._settle_us:
             return None, []
-        mark, self._since = self._since, None
-        kept, self._kept = self._kept, []
-        return mark, kept
+        mark = self._since
+        return mark, self.release()
 
     def release(self) -> list[Segment]:
-        """What was kept back, when the person has acted and nothing is to be decided any more."""
+        """What was kept back, when there is nothing to be decided any more."""
         kept, self._kept, self._since = self._kept, [], None
         return kept
+
+    def acted(self, t_us: int) -> list[Segment]:
+        """The person has acted: what was kept back, and the light is watched anew from here on."""
+        self._from_us = max(self._from_us, t_us)
+        return self.release()
+
+    def resume(self, newest: ActRecord) -> None:
+        """Before a replay: its newest act. One by the light was decided at the first reading after it had settled; the
+        person may have taken it back, and then the light must change again before it counts.
+        """
+        if newest.by_light:
+            self._decided_us, self._overruled = newest.t_us + self._settle_us, newest.withdrawn
+        else:
+            self._from_us = max(self._from_us, newest.t_us)
+
+    @property
+    def _settle_us(self) -> int:
+        return int(self._gate.settle_s * US_PER_S)
+
+    def _is_over(self, t_us: int) -> bool:
+        """Whether a reading belongs to what is decided already."""
+        if self._decided_us is None:
+            return t_us <= self._from_us
+        if t_us >= self._decided_us:
+            self._decided_us = None
+        return True
 
 
 def _mark_at(timed: Timed) -> Mark:

@@ -67,6 +67,8 @@ def _value(s: Segment, at_begin: bool) -> float:
 
 def _cut(s: Segment, t_us: int) -> tuple[Segment, Segment]:
     """A segment cut in two at a moment inside it."""
+    if isinstance(s, RegisterSegment) and s.unread is not None:
+        s = s.unread
     if isinstance(s, RegisterSegment):
         m = mark_between(s, t_us)
         assert m.uptime_ms is not None and m.register is not None

@@ -15,6 +15,7 @@ from itertools import groupby
 import msgspec
 
 from ..clock import host_wall_us, iso_utc
+from ..dose.response import Identity, Response, identity_response
 from .replay import begin_us, preroll_us, rebuild
 from .store import Store
 
@@ -79,7 +80,8 @@ def plan(db: sqlite3.Connection, before_wall_us: int) -> tuple[list[int], list[P
     for name in names:
         chunks = list(_chunks(db, name))
         windows = list(_windows(store, name))
-        newest = {c.id for c in chunks[-NEWEST_CHUNKS:]}
+        goes_on_us = preroll_us(store, name, chunks[-1].t1_us, _response(db, name)) if chunks else 0
+        newest = {c.id for i, c in enumerate(reversed(chunks)) if i < NEWEST_CHUNKS or c.t1_us >= goes_on_us}
 
         def goes(chunk: _Chunk, windows: list[tuple[int, int]] = windows, newest: set[int] = newest) -> bool:
             nonlocal for_prints
@@ -158,7 +160,13 @@ def _windows(store: Store, sensor: str) -> Iterator[tuple[int, int]]:
                 (sensor, end_us),
             ).fetchone()
             end_us = max(end_us, int(row[0])) if row[0] is not None else _END
-        yield preroll_us(store, sensor, min(kept.plan.begin_us, begin_us(exposure))), end_us
+        yield preroll_us(store, sensor, min(kept.plan.begin_us, begin_us(exposure)), kept.plan.response), end_us
+
+
+def _response(db: sqlite3.Connection, sensor: str) -> Response:
+    """What a sensor's newest settings make of its values."""
+    row = db.execute("SELECT identity FROM sensor WHERE name = ? ORDER BY id DESC LIMIT 1", (sensor,)).fetchone()
+    return identity_response(msgspec.json.decode(row[0], type=Identity))
 
 
 def _size(db: sqlite3.Connection) -> int:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable, Iterator
 
 import msgspec
 
+from ..dose.integrator import reading_value
+from ..dose.quality import LOOK_BACK, Quality
+from ..dose.response import Response
 from ..exposure.bench import Bench
 from ..exposure.calls import REACHED
 from ..exposure.channel import Channel
@@ -13,20 +17,54 @@ from ..exposure.exposure import Exposure
 from ..exposure.states import ENDED, State
 from ..model import Reading, Refusal
 from ..units import US_PER_S
+from .pack import unpack
 from .store import Kept, Store
 
 GRACE_S = 5.0  # real seconds in which a node that ran on has its say before anything is predicted
 PREROLL_US = 1_200_000_000  # more than the light's history reaches back
-_PREROLL_CHUNKS = 13  # and more readings than the usual interval is told from
+PREROLL_READINGS = 500  # and more readings than any verdict on their values is told from
 
 
-def preroll_us(store: Store, sensor: str, since_us: int) -> int:
-    """From where readings must be read, so that a count begun at `since_us` knows what the live one knew."""
+def preroll_us(store: Store, sensor: str, since_us: int, response: Response) -> int:
+    """From where readings must be read, so that a count begun at `since_us` knows what the live one knew.
+
+    Where the value stands still at `since_us` it may be frozen, which was told from the values before it stood: then
+    they are read too, however long ago that was. Nothing at or below zero is ever frozen, so that no night is read.
+    """
+    count = from_us = begin_us = 0
+    standing: float | None = None
+    before: list[float] = []
+    for t_us, value in _backwards(store, sensor, since_us):
+        count += 1
+        standing = value if standing is None else standing
+        if before or value != standing or value <= response.zero:
+            before.append(value)
+        begin_us, from_us = t_us, t_us if count <= PREROLL_READINGS else from_us
+        if count >= PREROLL_READINGS and len(before) >= LOOK_BACK:
+            break
+    if not count:
+        return since_us - PREROLL_US
+    if begin_us < from_us and not _is_frozen(before[::-1], standing or 0.0, response):
+        begin_us = from_us
+    return min(since_us - PREROLL_US, begin_us)
+
+
+def _is_frozen(before: list[float], standing: float, response: Response) -> bool:
+    """Whether a value that goes on standing after those before it is told to be frozen."""
+    quality = Quality(response.zero, response.full_scale, None)
+    values = before + [standing] * LOOK_BACK
+    return any("frozen" in quality.add(i * US_PER_S, value, False) for i, value in enumerate(values))
+
+
+def _backwards(store: Store, sensor: str, until_us: int) -> Iterator[tuple[int, float]]:
+    """Dose times and values of a sensor's readings up to a moment, newest first. What is damaged is passed over."""
     rows = store.db.execute(
-        "SELECT c.t0_us FROM chunk c JOIN sensor s ON s.id = c.sensor WHERE s.name = ? AND c.t0_us <= ?"
-        " ORDER BY c.id DESC LIMIT ?", (sensor, since_us, _PREROLL_CHUNKS)
-    ).fetchall()
-    return min([since_us - PREROLL_US, *(int(r[0]) for r in rows)])
+        "SELECT c.kind, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor WHERE s.name = ? AND c.t0_us <= ?"
+        " ORDER BY c.id DESC", (sensor, until_us)
+    )
+    for kind, data in rows:
+        with contextlib.suppress(ValueError):
+            yield from ((t_us, reading_value(r)) for t_us, r in reversed(unpack(kind, data)) if t_us <= until_us)
 
 
 def rebuild(store: Store, kept: Kept) -> Exposure:
@@ -42,6 +80,8 @@ def rebuild(store: Store, kept: Kept) -> Exposure:
             exposure.reached_us = reached_us  # crossed before its end, and learnt after it
         else:
             exposure.reach(reached_us)
+    if exposure.keeper is not None and exposure.acts:
+        exposure.keeper.resume(exposure.acts[-1])
     exposure.passed = set(kept.passed)
     exposure.shade(store.shades(exposure.id))
     shown = kept.document
@@ -74,7 +114,7 @@ def count_anew(store: Store, kept: Kept) -> Counted:
     end_us = None
     if exposure.finished_us is not None:
         end_us = max([exposure.finished_us, *(record.cut.t_us for record in exposure.acts)])
-    rows = store.readings(plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure)))
+    rows = store.readings(plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure), plan.response))
     try:
         readings = replay(channel, [exposure], _until(rows, end_us))
     except ValueError as err:
@@ -96,8 +136,11 @@ def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[tuple[int
     count = 0
     for timed in channel.replay(rows):
         count += 1
-        for segment in timed.segments:
-            for exposure in exposures:
+        for exposure in exposures:
+            keeper, segments = exposure.keeper, timed.segments
+            if keeper is not None:
+                _, segments = keeper.feed(timed, exposure.lit_by_light, decide=False)
+            for segment in segments:
                 exposure.add(segment, None)
     return count
 
@@ -112,7 +155,8 @@ def resume(store: Store, bench: Bench, now_us: int) -> None:
     for name, channel in bench.channels.items():
         mine = [e for e in bench.exposures.values() if e.plan.sensor == name]
         since_us = min((begin_us(e) for e in mine), default=now_us)
-        replay(channel, mine, store.readings(name, preroll_us(store, name, since_us)))
+        from_us = preroll_us(store, name, since_us, channel.track.response)
+        replay(channel, mine, store.readings(name, from_us))
     for channel in bench.channels.values():
         channel.resumed(now_us, int(GRACE_S * US_PER_S * bench.pace))
     for call in store.open_calls():
