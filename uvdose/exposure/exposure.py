@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from ..dose.account import Account, Figures, Window, mark_between
+from ..dose.account import Account, Figures
 from ..dose.integrator import Track
-from ..dose.timebase import after_32
-from ..model import Mark, RegisterSegment, Segment
+from ..model import Mark, MomentSegment, RegisterSegment, Segment
 from ..units import US_PER_S
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER, Light, Threshold, due_us, thresholds
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER, Light, Threshold, Thresholds, due_us
+from .cuts import better_mark, cuts, overlap_us
 from .gate import GateKeeper
 from .record import ActRecord, Crossing, Plan
 from .shade import Shades
@@ -41,6 +41,10 @@ class Exposure:
         self.keeper = GateKeeper(plan.gate, plan.response.factor, plan.response.zero) if plan.gate else None
         self._shades: Shades | None = None
         self._unresolved: list[ActRecord] = []
+        self._closed: list[ActRecord] = []
+        self._thresholds = Thresholds(plan.target.dose_base, plan.target.calls)
+        self._due_us = NO_DUE
+        self._due_known: tuple[object, ...] = ()
 
     def shade(self, stretches: list[tuple[int, int]]) -> None:
         """Stretches (dose time) to leave out; before any light is added."""
@@ -71,6 +75,8 @@ class Exposure:
         self.settled = False
         if record.refined is None and record.moved is None:
             self._unresolved.append(record)
+        if record.closed is not None and record.closed.t1_us == record.when_us:
+            self._closed.append(record)
 
     @property
     def last_act(self) -> ActRecord | None:
@@ -106,6 +112,8 @@ class Exposure:
         snap_us: an act is fixed on a line that came within this time. None: count again with the marks as they
         are, as a replay of the journal must.
         """
+        if self._closed:
+            self.put_closed(segment.t1_us)
         refined = self._resolve(segment, snap_us) if self._unresolved else []
         for part in self._shades.through([segment]) if self._shades is not None else (segment,):
             self.account.add(part)
@@ -113,15 +121,37 @@ class Exposure:
             self.settled = True
         return refined
 
+    def close(self, segment: MomentSegment) -> ActRecord | None:
+        """No reading came in time after the end: this missing light stands for what fell until then.
+
+        Returns the act that it is written down with. A reading that comes later adds nothing here.
+        """
+        record = self.last_act
+        if record is not None:
+            record.closed = segment
+            self._closed.append(record)
+            self.put_closed(NO_DUE)
+        return record
+
+    def put_closed(self, until_us: int) -> None:
+        """Put in the light that was closed without a reading, where readings go on to `until_us` or have ended."""
+        while self._closed and (segment := self._closed[0].closed) is not None and segment.t0_us < until_us:
+            record = self._closed.pop(0)
+            for part in self._shades.through([segment]) if self._shades is not None else (segment,):
+                self.account.add(part)
+            self.account.seal(segment.t1_us)
+            self._unresolved = [r for r in self._unresolved if r.number > record.number]
+            self.settled = self.state in ENDED and record is self.last_act
+
     def _resolve(self, segment: Segment, snap_us: int | None) -> list[tuple[int, Mark]]:
         refined: list[tuple[int, Mark]] = []
         for record in list(self._unresolved):
-            if record.t_us > segment.t1_us and not _cuts(segment, record.mark):
+            if record.t_us > segment.t1_us and not cuts(segment, record.mark):
                 continue
             self._unresolved.remove(record)
             if snap_us is None or not isinstance(segment, RegisterSegment) or record.t_us <= segment.t0_us:
                 continue
-            better = _better_mark(segment, record.mark, snap_us)
+            better = better_mark(segment, record.mark, snap_us)
             if better is not None:
                 self.account.replace(record.mark, better)
                 record.refined = better
@@ -130,7 +160,7 @@ class Exposure:
 
     def ahead_us(self, since_us: int, until_us: int) -> int:
         """How long the sheet lay in the light between two moments."""
-        return sum(_overlap(w, since_us, until_us) for w in self.account.windows)
+        return sum(overlap_us(w, since_us, until_us) for w in self.account.windows)
 
     def figures(self, track: Track, now_us: int) -> Figures:
         """The dose now: the sums, and the light since the last reading as the last reading tells it.
@@ -152,27 +182,24 @@ class Exposure:
         return max(0.0, value - self.plan.response.zero)
 
     def light(self, track: Track, now_us: int) -> Light:
-        """The dose as a line through now, for predicting."""
-        f = self.figures(track, now_us)
-        factor = self.plan.response.factor
-        rate = factor * self._net(track.last.value) if track.last is not None and self.account.is_open else 0.0
-        fastest = max(rate, factor * self._net(track.history.peak))
-        return Light(now_us, f.dose + f.missing, f.missing, f.high, rate, fastest)
+        """The dose as a line through now, for predicting: with what is missing, and with the light of now since."""
+        last, factor = track.last, self.plan.response.factor
+        dose, rate = self.account.reckoned(), 0.0
+        if last is not None and not self.settled:
+            net = factor * self._net(last.value)
+            dose += net * self.ahead_us(last.t_us, now_us) / US_PER_S
+            rate = net if self.account.is_open else 0.0
+        return Light(now_us, dose, rate, max(rate, factor * self._net(track.history.peak)))
 
     # -- calls -----------------------------------------------------------------------------------------------
 
     def _next_dose(self) -> float:
         """The lowest dose of a look or the target that is still to come."""
-        base, plan = self.plan.target.dose_base, self.plan.target.calls
-        doses = [f * base for f in plan.looks if f"{LOOK}:{f:g}" not in self.passed]
-        if REACHED not in self.passed:
-            doses.append(base)
-        return min(doses, default=math.inf)
+        return min((t.dose for t in self._thresholds.aims if t.key not in self.passed), default=math.inf)
 
     def to_come(self, fastest: float) -> list[Threshold]:
         """The calls not made yet."""
-        every = thresholds(self.plan.target.dose_base, self.plan.target.calls, fastest)
-        return [t for t in every if t.key not in self.passed]
+        return [t for t in self._thresholds.all(fastest) if t.key not in self.passed]
 
     def skip_early_lead(self, fastest: float) -> None:
         """A lead call that would come at the very start is none: the person still stands at the frame."""
@@ -187,13 +214,15 @@ class Exposure:
             return [reminder] if remind_us <= now_us else []
         if self.state not in (State.COUNTING, State.REACHED):
             return []
+        if self.due_us(track, now_us) > now_us and not self._may_be_enough(track, now_us):
+            return []
         light = self.light(track, now_us)
         found: list[Crossing] = []
         for threshold in self.to_come(light.fastest):
             due = due_us(threshold, light, self.reached_us)
             if due is not None and due <= now_us:
                 found.append(Crossing(threshold, due, known=False))
-        if light.missing > 0 and light.upper >= self.plan.target.dose_base > light.dose:
+        if light.dose < self.plan.target.dose_base and self._may_be_enough(track, now_us):
             threshold = Threshold(LOOK, MAY_BE_ENOUGH, self.plan.target.dose_base)
             found.append(Crossing(threshold, now_us, known=False))
         return sorted(found, key=lambda c: c.t_us)
@@ -222,9 +251,22 @@ class Exposure:
             return self._reminder_us()
         if self.state not in (State.COUNTING, State.REACHED):
             return NO_DUE
-        light = self.light(track, now_us)
-        dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
-        return min((d for d in dues if d is not None), default=NO_DUE)
+        # In steady light the moment does not move: it is reckoned once for each reading, act and call.
+        if (known := (track.last, self.state, len(self.acts), self.passed, self.reached_us)) != self._due_known:
+            light = self.light(track, now_us)
+            dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
+            self._due_us = min((d for d in dues if d is not None), default=NO_DUE)
+            self._due_known = (*known[:3], set(self.passed), self.reached_us)
+        return self._due_us
+
+    def _may_be_enough(self, track: Track, now_us: int) -> bool:
+        """Whether missing light may have brought it to the target, though the central estimate does not say so."""
+        last = track.last
+        followed = last is None or now_us <= last.t_us + track.reach_us
+        if MAY_BE_ENOUGH in self.passed or (followed and self.account.hole_s[1] <= 0):
+            return False
+        f = self.figures(track, now_us)
+        return f.missing > 0 and f.high >= self.plan.target.dose_base
 
     @property
     def _reminder_key(self) -> str:
@@ -241,7 +283,7 @@ class Exposure:
         """After the dose was counted anew: calls that lie above it are to come again."""
         f = self.figures(track, now_us)
         fastest = self.plan.response.factor * self._net(track.history.peak)
-        for t in thresholds(self.plan.target.dose_base, self.plan.target.calls, fastest):
+        for t in self._thresholds.all(fastest):
             if t.dose > f.dose + f.missing:
                 self.passed.discard(t.key)
         if REACHED not in self.passed and self.reached_us is not None:
@@ -254,31 +296,3 @@ class Exposure:
         light = self.light(track, now_us)
         due = due_us(Threshold(REACHED, REACHED, self.plan.target.dose_base), light, None)
         return None if due is None else max(0, due - now_us) / US_PER_S
-
-
-def _overlap(w: Window, since_us: int, until_us: int) -> int:
-    end = until_us if w.stop is None else min(until_us, w.stop.t_us)
-    return max(0, end - max(since_us, w.start.t_us))
-
-
-def _cuts(segment: Segment, mark: Mark) -> bool:
-    """Whether a mark lies within a segment by the node's own uptime, which is what the account goes by.
-
-    Dose time never goes back, so that by it the end of a segment may lie before a mark that cuts it.
-    """
-    if not isinstance(segment, RegisterSegment) or mark.boot != segment.boot or mark.uptime_ms is None:
-        return False
-    return after_32(mark.uptime_ms, segment.uptime1_ms) < 0
-
-
-def _better_mark(segment: RegisterSegment, mark: Mark, snap_us: int) -> Mark | None:
-    """The mark fixed on the line that ends the segment, if that came at once; else between the segment's lines.
-
-    None where the mark's own register, told from the level at its moment, is nearer to what is known.
-    """
-    if segment.t1_us - mark.t_us <= snap_us:
-        return Mark(segment.t1_us, segment.boot, segment.uptime1_ms, segment.register1)
-    told_s = mark.t_us - segment.t0_us
-    if mark.boot == segment.boot and mark.register is not None and told_s <= segment.t1_us - mark.t_us:
-        return None
-    return mark_between(segment, mark.t_us)

@@ -56,6 +56,10 @@ _MIGRATIONS: dict[int, list[str]] = {
         "CREATE TABLE shade (exposure INTEGER NOT NULL, t0_us INTEGER NOT NULL, t1_us INTEGER NOT NULL,"
         " PRIMARY KEY (exposure, t0_us)) WITHOUT ROWID",
     ],
+    3: [
+        # An end after which no reading came in time: the missing light that was put there instead of measured light.
+        "ALTER TABLE act ADD COLUMN closed TEXT",
+    ],
 }
 
 VERSION = max(_MIGRATIONS)
