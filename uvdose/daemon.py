@@ -23,9 +23,10 @@ from .decode.base import Decoder
 from .dose.response import identity_of, response_of
 from .exposure.bench import Bench
 from .exposure.outcome import Outcome, Ring
-from .home import Runtime, lock, remove_runtime, write_runtime
+from .home import Runtime, lock, lock_identity, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
+from .journal.place import Place
 from .journal.recorder import Recorder
 from .journal.replay import resume
 from .journal.schema import home_id, open_reading, open_writing
@@ -98,7 +99,9 @@ class Daemon:
         )
         recorder = Recorder(db, lambda t_us: clock.wall_us() - (clock.dose_us() - t_us))
         sensors = [statement for c in bench.channels.values() for statement in recorder.sensor(c.identity)]
-        self._writer = Writer(db, self._on_trouble)
+        self._place = Place(home.journal_file)
+        self._locked = lock_identity(home)
+        self._writer = Writer(db, self._on_trouble, place=self._place)
         self._core = Core(
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event
         )
@@ -138,6 +141,7 @@ class Daemon:
         while not self._stopping.is_set():
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._stopping.wait(), WATCH_S)
+            self._look_at_home()
             self._tell_troubles()
             for task in self._tasks:
                 if task.done() and not self._stopping.is_set():
@@ -153,7 +157,7 @@ class Daemon:
 
     async def stop(self) -> None:
         """Stop links and API, and see the last readings into the journal."""
-        remove_runtime(self._home)
+        remove_runtime(self._home, self._token)
         for link in self._links.values():
             link.stop()
         if self._hub is not None:
@@ -167,8 +171,9 @@ class Daemon:
                 task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         if not self._writer.close():
-            self._say("the journal could not take the last readings in; the disk may be full")
-        elif not self._writer.alive():
+            why = self._core.trouble or "the disk may be full"
+            self._say(f"the journal could not take the last readings in: {why}")
+        elif not self._writer.alive() and not self._place.fault():  # a log of the same name may be another's by now
             self._store.db.close()
             self._db.close()  # the last one out merges the log in: the journal is one file again
 
@@ -199,6 +204,16 @@ class Daemon:
 
     def _on_trouble(self, line: str) -> None:
         self._loop.call_soon_threadsafe(self._troubles.append, line)
+
+    def _look_at_home(self) -> None:
+        """Files that are taken away under a daemon are told, also while there is nothing to be written."""
+        if not self._core.trouble and self._place.fault():
+            self._core.commit([])  # the writer finds it, and goes on as for any disk that fails
+        if self._locked is not None and lock_identity(self._home) != self._locked:
+            self._locked = None
+            line = f"{self._home.lock_file} was removed while the daemon runs: start no second one for this home"
+            self._say(f"ALARM {line}")
+            self._tell_journal("alarm", line)
 
     def _tell_troubles(self) -> None:
         for line in self._troubles:

@@ -7,7 +7,6 @@ import fcntl
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 import msgspec
 
@@ -26,9 +25,49 @@ class Runtime(msgspec.Struct, frozen=True):
 
 @contextmanager
 def lock(home: Home, who: str) -> Iterator[None]:
-    """Hold a home's lock. Raises `Refusal` when the home cannot be written or another holds it."""
+    """Hold a home's lock. Raises `Refusal` when the home cannot be written or another holds it.
+
+    Both the folder and the file in it are locked: a file can be removed under its holder, and a second writer would
+    then lock another one of the same name.
+    """
     try:
         home.folder.mkdir(parents=True, exist_ok=True)
+        folder = os.open(home.folder, os.O_RDONLY | os.O_DIRECTORY)
+    except OSError as err:
+        raise Refusal(f"home {home.folder} cannot be written ({err.strerror}): choose another with --home") from None
+    try:
+        try:
+            fcntl.flock(folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise _in_use(home) from None
+        except OSError:
+            pass  # a file system that locks no folders has the lock file alone
+        with _lock_file(home, who):
+            yield
+    finally:
+        os.close(folder)
+
+
+def lock_identity(home: Home) -> tuple[int, int] | None:
+    """Device and number of the lock file; None when there is none."""
+    try:
+        stat = os.stat(home.lock_file)
+    except OSError:
+        return None
+    return stat.st_dev, stat.st_ino
+
+
+def _in_use(home: Home) -> Refusal:
+    try:
+        holder = home.lock_file.read_bytes()[:200].decode("utf-8", "replace").strip()
+    except OSError:
+        holder = ""
+    return Refusal(f"home {home.folder} is in use by {holder or 'another uvdose'}: one writer at a time")
+
+
+@contextmanager
+def _lock_file(home: Home, who: str) -> Iterator[None]:
+    try:
         handle = open(home.lock_file, "ab+", buffering=0)  # noqa: SIM115 - held open as long as the lock
     except OSError as err:
         raise Refusal(f"home {home.folder} cannot be written ({err.strerror}): choose another with --home") from None
@@ -36,9 +75,7 @@ def lock(home: Home, who: str) -> Iterator[None]:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
-            handle.seek(0)
-            holder = handle.read(200).decode("utf-8", "replace").strip() or "another uvdose"
-            raise Refusal(f"home {home.folder} is in use by {holder}: one writer at a time") from None
+            raise _in_use(home) from None
         with contextlib.suppress(OSError):  # who holds it is told for comfort; a full disk does not matter here
             handle.truncate(0)
             handle.write(f"{who} (process {os.getpid()})".encode())
@@ -59,9 +96,12 @@ def write_runtime(home: Home, runtime: Runtime) -> None:
         raise Refusal(f"home {home.folder} cannot be written ({err.strerror}): make room there, or mend it") from None
 
 
-def remove_runtime(home: Home) -> None:
-    """Take the runtime file away."""
-    Path(home.runtime_file).unlink(missing_ok=True)
+def remove_runtime(home: Home, token: str) -> None:
+    """Take the runtime file away, if it is the one with this token."""
+    runtime = read_runtime(home)
+    if runtime is not None and runtime.token == token:
+        with contextlib.suppress(OSError):
+            home.runtime_file.unlink(missing_ok=True)
 
 
 def read_runtime(home: Home) -> Runtime | None:

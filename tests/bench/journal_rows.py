@@ -21,10 +21,9 @@ from uvdose.exposure.outcome import Outcome
 from uvdose.exposure.record import Plan
 from uvdose.exposure.states import Act
 from uvdose.journal.recorder import Recorder
-from uvdose.journal.replay import rebuild, replay
+from uvdose.journal.replay import count_anew, rebuild, replay
 from uvdose.journal.store import Store
 from uvdose.model import MomentReading, Reading, RegisterReading
-from uvdose.review.recount import count
 
 from .common import Row, plain, row, seconds_of, side_by_side
 from .pipeline import FAR, NAME, NATIVE, NUMBERS, Journal, lit_bench, moment_readings, register_readings
@@ -133,7 +132,7 @@ def _recount(what: str, sensor: SensorSettings, readings: Sequence[Reading],
         times = np.array([t for t, _ in rows[:-1]]) / 1e6  # the last reading only closes the exposure
         values = np.array([r.value if isinstance(r, MomentReading) else r.level_milli / 1000 for _, r in rows[:-1]])
         pairs = list(zip(times.tolist(), values.tolist(), strict=True))
-        with_numpy, dose = 0.0, count(store, kept).figures.dose
+        with_numpy, dose = 0.0, count_anew(store, kept).exposure.account.figures().dose
 
         def numpy_sum() -> None:
             nonlocal with_numpy
@@ -152,7 +151,7 @@ def _recount(what: str, sensor: SensorSettings, readings: Sequence[Reading],
             return lambda: len(rows) / seconds_of(run)
 
         whole, counted, loop, fast, read = side_by_side(
-            rounds, rate(lambda: count(store, kept)), rate(again), rate(python_sum), rate(numpy_sum),
+            rounds, rate(lambda: count_anew(store, kept)), rate(again), rate(python_sum), rate(numpy_sum),
             rate(lambda: list(store.readings(sensor.name, 0))),
         )  # fmt: skip
         journal.close()

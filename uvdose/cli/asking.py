@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import http.client
+import re
+import socket
 import sqlite3
 import urllib.error
 import urllib.request
@@ -14,7 +16,7 @@ import msgspec
 
 from ..config import Home
 from ..home import Runtime, lock, read_runtime
-from ..journal.schema import Older, open_reading, open_writing
+from ..journal.schema import Older, home_id, open_reading, open_writing
 from ..journal.store import Store
 from ..messages import EventDoc, StatusDoc
 from ..model import Refusal
@@ -22,6 +24,10 @@ from ..model import Refusal
 HELLO_S = 2.0
 ANSWER_S = 10.0
 LINE_BOUND = 1 << 20
+ANSWER_BOUND = 64 << 20
+
+# An address as the daemon writes it: by number, and nothing after the port.
+_OWN_URL = re.compile(r"http://(?:(\d{1,3}(?:\.\d{1,3}){3})|\[([0-9a-f:.]{2,45})\]):\d{1,5}")
 
 T = TypeVar("T")
 
@@ -35,6 +41,13 @@ class _Hello(msgspec.Struct):
     home: str
 
 
+class _Stay(urllib.request.HTTPRedirectHandler):
+    """The daemon sends nobody on; who does is not the daemon, and gets no token for the next address."""
+
+    def redirect_request(self, *_: object, **__: object) -> None:
+        return None
+
+
 class Daemon:
     """One home's daemon, its identity proven."""
 
@@ -42,7 +55,7 @@ class Daemon:
         self._home = home
         self._runtime = runtime
         # A proxy of the environment is never asked for what lies on this machine.
-        self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+        self._opener = urllib.request.build_opener(urllib.request.ProxyHandler({}), _Stay())
 
     def status(self) -> StatusDoc:
         """Now. Raises `Refusal`."""
@@ -94,7 +107,10 @@ class Daemon:
     def _decode(self, answer: http.client.HTTPResponse, kind: type[T]) -> T:
         with closing(answer):
             try:
-                return msgspec.json.decode(answer.read(), type=kind)
+                data = answer.read(ANSWER_BOUND + 1)
+                if len(data) > ANSWER_BOUND:
+                    raise Refusal(f"the daemon's answer is longer than {ANSWER_BOUND >> 20} MB, which none is")
+                return msgspec.json.decode(data, type=kind)
             except msgspec.MsgspecError:
                 raise Refusal("the daemon's answer is not understood: it may be another version; restart it") from None
             except (OSError, http.client.HTTPException):
@@ -114,16 +130,35 @@ def no_daemon(home: Home) -> Refusal:
 def find_daemon(home: Home) -> Daemon | None:
     """The daemon of this home and no other: it must answer with the home's own id. None when none does."""
     runtime = read_runtime(home)
-    if runtime is None:
+    if runtime is None or not is_own_url(runtime.url):
         return None
     daemon = Daemon(home, runtime)
     try:
-        with closing(open_reading(home.journal_file)) as db:
-            row = db.execute("SELECT value FROM meta WHERE key = 'home'").fetchone()
+        if home.journal_file.exists():
+            with closing(open_reading(home.journal_file)) as db:
+                known = home_id(db)
+        else:
+            known = runtime.home  # taken away under the daemon, which counts on and says so when it is asked
         hello = daemon.get("hello", _Hello, HELLO_S)
     except Refusal:
         return None
-    return daemon if row is not None and hello.home == row[0] == runtime.home else None
+    return daemon if hello.home == known == runtime.home else None
+
+
+def is_own_url(url: str) -> bool:
+    """Whether an address is one that a daemon of this machine gives itself: the token goes to no other.
+
+    A socket can be bound to the addresses of this machine alone.
+    """
+    found = _OWN_URL.fullmatch(url)
+    if found is None:
+        return False
+    try:
+        with socket.socket(socket.AF_INET if found[1] else socket.AF_INET6) as probe:
+            probe.bind((found[1] or found[2], 0))
+    except OSError:
+        return False
+    return True
 
 
 def need_daemon(home: Home) -> Daemon:

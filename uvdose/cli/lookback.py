@@ -114,7 +114,7 @@ def _words(counted: RecountDoc) -> str:
         f"exposure {counted.id}: {with_unit(counted.dose, counted.unit)} from {counted.readings} raw readings,"
         f" {minutes(counted.measured_s)} measured, {minutes(counted.bridged_s)} bridged,"
         f" {minutes(counted.missing_s)} missing; kept {with_unit(counted.kept_dose, counted.unit)}:"
-        f" {'the same, bit for bit' if counted.same else 'NOT the same'}"
+        f" {'NOT the same' if not counted.same else counted.note or 'the same, bit for bit'}"
     )
 
 

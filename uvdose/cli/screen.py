@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..exposure.document import state_word
 from ..messages import ExposureDoc, SensorDoc, StatusDoc
 from ..review.layout import alarm_words, columns, figure, minutes, percent, shorten, time_of, unit_text, with_unit
 
@@ -28,7 +29,7 @@ def call_words(calls: list[str]) -> str:
 def left_words(d: ExposureDoc) -> str:
     """How long it will take at the light of now, or why that is not told."""
     if d.state in ("reached", *ENDED):
-        return d.state
+        return state_word(d)
     if d.eta_s is None:
         return d.state
     return f"{minutes(d.eta_s)} left"
@@ -107,8 +108,8 @@ def status_text(status: StatusDoc) -> str:
         return "\n".join([*lines, "", "no exposures today"])
     table = [["id", "label", "frame", "target", "state", "dose", "of", "unit", "done", "left", "alarms and calls"]]
     table += [
-        [str(d.id), shorten(d.label or "-", 10), d.frame, f"{d.target} v{d.target_version}", d.state, figure(d.dose),
-         figure(d.target_dose), unit_text(d.unit), percent(d.fraction), minutes(d.eta_s),
+        [str(d.id), shorten(d.label or "-", 10), d.frame, f"{d.target} v{d.target_version}", state_word(d),
+         figure(d.dose), figure(d.target_dose), unit_text(d.unit), percent(d.fraction), minutes(d.eta_s),
          "; ".join([*map(alarm_words, d.alarms), *([call_words(d.calls)] if d.calls else [])])]
         for d in status.exposures
     ]

@@ -62,6 +62,7 @@ class Account:
         self._saturated_peak = 0.0
         self._us = [0, 0, 0]
         self._saturated_us = 0
+        self._sealed = 0
 
     def open(self, mark: Mark) -> None:
         """Light falls on the sheet from here on."""
@@ -77,6 +78,10 @@ class Account:
             if w.start is old or w.stop is old:
                 self.windows[i] = Window(new if w.start is old else w.start, new if w.stop is old else w.stop)
 
+    def seal(self, t_us: int) -> None:
+        """Windows that began before this dose time take no more: their light was closed without a reading."""
+        self._sealed = sum(w.start.t_us < t_us for w in self.windows)
+
     @property
     def is_open(self) -> bool:
         """Whether the sheet lies in the light."""
@@ -84,7 +89,7 @@ class Account:
 
     def add(self, segment: Segment) -> None:
         """Add the part of a segment that lies within the windows."""
-        for window in self.windows:
+        for window in self.windows[self._sealed :] if self._sealed else self.windows:
             if isinstance(segment, RegisterSegment):
                 self._add_register(segment, window)
             else:

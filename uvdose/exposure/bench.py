@@ -11,22 +11,17 @@ from ..dose.integrator import BRIDGE_US
 from ..dose.response import Identity, Response
 from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, REMINDER, STEP
+from .calls import LEAD, REACHED, REMINDER
 from .channel import Channel, Timed, told_change
-from .exposure import MAY_BE_ENOUGH, NO_DUE, Exposure
+from .exposure import NO_DUE, Exposure
 from .outcome import Outcome
 from .record import Crossing, Plan
+from .settling import closing, settle_due_us
 from .states import ENDED, Act, State
-from .telling import hush, ring, tell_changes, tell_fact
+from .telling import hush, ring, tell_act, tell_changes, tell_crossing, tell_fact, tell_holes
 
 SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
 FRESH_FLOOR_S = 2.0
-
-FACT_OF_ACT = {
-    Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished", Act.AGAIN: "resumed",
-    Act.VOID: "voided", Act.CARD: "card",
-}
-
 
 class Bench:
     """Sensors by name, exposures by id."""
@@ -79,6 +74,7 @@ class Bench:
             self._beat(channel, now_us, out)
             timed, changes = channel.tick(now_us)
             self._grow(channel, timed, changes, now_us, out)
+            self._settle(channel, now_us, out)
             self._tell_gap(channel, now_us, out)
             self._predict(channel, now_us, out)
         return out
@@ -86,9 +82,11 @@ class Bench:
     def next_us(self, now_us: int) -> int:
         """When `tick` is due next, if no input comes."""
         dues = []
-        for exposure in self.running():
+        for exposure in self.exposures.values():
             channel = self.channels[exposure.plan.sensor]
-            if channel.predicts(now_us):
+            if exposure.state in ENDED:
+                dues.append(settle_due_us(exposure, channel, self.pace))
+            elif channel.predicts(now_us):
                 dues.append(exposure.due_us(channel.track, now_us))
         for channel in self.channels.values():
             due = channel.due_us(now_us)
@@ -200,11 +198,7 @@ class Bench:
             exposure.skip_early_lead(exposure.light(channel.track, mark.t_us).fastest)
         out.acts.append((exposure.id, record))
         out.asks.append(channel.name)
-        name = "voided" if exposure.state is State.VOID else FACT_OF_ACT[act]
-        f = exposure.figures(channel.track, mark.t_us)
-        unit = exposure.plan.response.unit
-        by = {"by": "light"} if by_light else {}
-        tell_fact(out, exposure, name, mark.t_us, {"dose": to_screen(f.dose, unit), "unit": unit} | by)
+        tell_act(out, exposure, act, mark.t_us, exposure.figures(channel.track, mark.t_us).dose, by_light)
         out.changed.append(exposure)
 
     def _grow(self, channel: Channel, timed: list[Timed], changes: list[Change], now_us: int, out: Outcome) -> None:
@@ -234,9 +228,8 @@ class Bench:
         before, holes = account.reckoned(), account.hole_s
         for number, mark in exposure.add(segment, self._snap_us):
             out.refined.append((exposure.id, number, mark))
-        for kind, then_s, now_s in zip(("bridged", "missing"), holes, account.hole_s, strict=True):
-            if now_s > then_s:
-                tell_fact(out, exposure, "gap", segment.t1_us, {"kind": kind, "seconds": now_s - then_s})
+        if account.hole_s != holes:
+            tell_holes(out, exposure, holes, segment.t1_us)
         if exposure.state not in ENDED:
             self._cross(exposure, exposure.crossed_in(segment, before, account.reckoned(), channel.track), out)
             if exposure.proved_less(segment.t1_us):
@@ -246,6 +239,20 @@ class Bench:
                 })
                 out.changed.append(exposure)
         if exposure.settled:
+            out.changed.append(exposure)
+
+    def _settle(self, channel: Channel, now_us: int, out: Outcome) -> None:
+        """Ends after which no reading has come in time: their light since the last reading is missing."""
+        for exposure in self.exposures.values():
+            if exposure.plan.sensor != channel.name or settle_due_us(exposure, channel, self.pace) > now_us:
+                continue
+            for segment in exposure.keeper.release() if exposure.keeper is not None else ():
+                self._light(exposure, segment, channel, out)
+            segment, holes = closing(exposure, channel.track), exposure.account.hole_s
+            record = exposure.close(segment)
+            if record is not None:
+                out.closed.append((exposure.id, record))
+            tell_holes(out, exposure, holes, segment.t1_us)
             out.changed.append(exposure)
 
     def _beat(self, channel: Channel, now_us: int, out: Outcome) -> None:
@@ -276,15 +283,7 @@ class Bench:
                 out.changed.append(exposure)  # that it has passed is kept
                 continue
             f = exposure.figures(self.channels[exposure.plan.sensor].track, crossing.t_us)
-            # Where light is missing the dose that was read lies below the one that calls, and both are told.
-            exact = threshold.kind in (LOOK, STEP, REACHED, OVERSHOOT) and threshold.key != MAY_BE_ENOUGH
-            dose = min(threshold.dose, f.dose) if exact and f.missing > 0 else threshold.dose if exact else f.dose
-            unit = exposure.plan.response.unit
-            missing = {"missing_dose": to_screen(f.missing, unit)} if f.missing > 0 else {}
-            tell_fact(out, exposure, threshold.kind, crossing.t_us, {
-                "key": threshold.key, "dose": to_screen(dose, unit), "unit": unit,
-                "dose_s": crossing.t_us / US_PER_S, "predicted": not crossing.known,
-            } | missing | ({"words": threshold.words} if threshold.words else {}))
+            dose = tell_crossing(out, exposure, crossing, f)
             out.changed.append(exposure)
             if in_light or threshold.kind == REMINDER:
                 ring(exposure, crossing, dose, f.missing, out)

@@ -34,32 +34,37 @@ class Threshold(msgspec.Struct, frozen=True):
 class Light(msgspec.Struct, frozen=True):
     """The dose of an exposure as a straight line through now, for predicting.
 
-    dose: at t_us, missing light's central estimate included; missing: that share of it. upper: the upper end of
-    both. rate: per second. fastest: the fastest likely rate.
+    dose: at t_us, missing light's central estimate included. rate: per second. fastest: the fastest likely rate.
     """
 
     t_us: int
     dose: float
-    missing: float
-    upper: float
     rate: float
     fastest: float
 
 
-def thresholds(target_base: float, plan: CallPlan, fastest: float) -> list[Threshold]:
-    """Every call of an exposure, by rising dose of its kind. `fastest` in dose per second sets the lead."""
-    calls = [Threshold(LOOK, f"look:{f:g}", f * target_base) for f in plan.looks]
-    if plan.lead_s > 0:
-        calls.append(Threshold(LEAD, LEAD, target_base - fastest * plan.lead_s))
-    calls.append(Threshold(REACHED, REACHED, target_base))
-    for i, step in enumerate(plan.steps, 1):
-        dose = step.share * target_base
-        calls += [
-            Threshold(READY, f"{READY}:{i}", dose - fastest * READY_S, step.words),
-            Threshold(STEP, f"{STEP}:{i}", dose, step.words),
-        ]
-    calls += [Threshold(OVERSHOOT, f"overshoot:{s:g}", target_base * math.exp2(s)) for s in plan.overshoots]
-    return calls
+class Thresholds:
+    """Every call of an exposure. Only those that come so many seconds before a dose move, with the light."""
+
+    def __init__(self, target_base: float, plan: CallPlan) -> None:
+        self._base = target_base
+        self._lead_s = plan.lead_s
+        self._looks = [Threshold(LOOK, f"look:{f:g}", f * target_base) for f in plan.looks]
+        steps = [(i, step.share * target_base, step.words) for i, step in enumerate(plan.steps, 1)]
+        self._steps = [Threshold(STEP, f"{STEP}:{i}", dose, words) for i, dose, words in steps]
+        # What a reading itself can reach.
+        self.aims = [*self._looks, *self._steps, Threshold(REACHED, REACHED, target_base)]
+        self._rest = [Threshold(REACHED, REACHED, target_base)]
+        self._rest += [Threshold(OVERSHOOT, f"overshoot:{s:g}", target_base * math.exp2(s)) for s in plan.overshoots]
+
+    def all(self, fastest: float) -> list[Threshold]:
+        """All of them. `fastest` in dose per second sets how far before its dose a lead comes."""
+        found = self._looks + self._steps + self._rest
+        if self._lead_s > 0:
+            found.append(Threshold(LEAD, LEAD, self._base - fastest * self._lead_s))
+        for i, step in enumerate(self._steps, 1):
+            found.append(Threshold(READY, f"{READY}:{i}", step.dose - fastest * READY_S, step.words))
+        return found
 
 
 def due_us(threshold: Threshold, light: Light, reached_us: int | None) -> int | None:

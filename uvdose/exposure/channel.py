@@ -87,6 +87,10 @@ class Channel:
         """Whether the light of now may be told from the last reading."""
         return self.readings > 0 or self._grace_us is None or now_us >= self._grace_us
 
+    def earliest_us(self, due_us: int) -> int:
+        """A moment, but not before the node has had its say after a start of the daemon."""
+        return due_us if self.readings > 0 or self._grace_us is None else max(due_us, self._grace_us)
+
     def bad(self, reason: str) -> None:
         """Count an input that could not be read."""
         self.bad_inputs += 1

@@ -6,6 +6,17 @@ from ..dose.integrator import Track
 from ..messages import ExposureDoc
 from ..units import stops_between, to_screen
 from .exposure import Exposure
+from .states import ENDED
+
+
+def settling(shown: ExposureDoc) -> bool:
+    """Whether it has ended, and its last light is still to be known."""
+    return shown.state in ENDED and not shown.settled
+
+
+def state_word(shown: ExposureDoc) -> str:
+    """Its state as a person reads it."""
+    return "settling" if settling(shown) else shown.state
 
 
 def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -> ExposureDoc:

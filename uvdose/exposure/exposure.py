@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from ..dose.account import Account, Figures, Window
+from ..dose.account import Account, Figures
 from ..dose.integrator import Track
-from ..model import Mark, Segment
+from ..model import Mark, MomentSegment, Segment
 from ..units import US_PER_S
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, READY, REMINDER, STEP, Light, Threshold, due_us, thresholds
-from .fixing import better_mark, cuts
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, READY, REMINDER, Light, Threshold, Thresholds, due_us
+from .fixing import better_mark, cuts, overlap_us
 from .gate import GateKeeper
 from .record import ActRecord, Crossing, Plan
 from .shade import Shades
@@ -42,6 +42,10 @@ class Exposure:
         self.keeper = GateKeeper(plan.gate, factor, zero, plan.begin_us) if plan.gate else None
         self._shades: Shades | None = None
         self._unresolved: list[ActRecord] = []
+        self._closed: list[ActRecord] = []
+        self._thresholds = Thresholds(plan.target.dose_base, plan.target.calls)
+        self._due_us = NO_DUE
+        self._due_known: tuple[object, ...] = ()
 
     def shade(self, stretches: list[tuple[int, int]]) -> None:
         """Stretches (dose time) to leave out; before any light is added."""
@@ -72,6 +76,8 @@ class Exposure:
         self.settled = False
         if record.refined is None and record.moved is None:
             self._unresolved.append(record)
+        if record.closed is not None and record.closed.t1_us == record.when_us:
+            self._closed.append(record)
 
     @property
     def last_act(self) -> ActRecord | None:
@@ -115,12 +121,36 @@ class Exposure:
         snap_us: an act is fixed on a line that came within this time. None: count again with the marks as they
         are, as a replay of the journal must.
         """
+        if self._closed:
+            self.put_closed(segment.t1_us)
         refined = self._resolve(segment, snap_us) if self._unresolved else []
         for part in self._shades.through([segment]) if self._shades is not None else (segment,):
             self.account.add(part)
         if self.state in ENDED and not self._unresolved and segment.t1_us >= (self.finished_us or 0):
             self.settled = True
         return refined
+
+    def close(self, segment: MomentSegment) -> ActRecord | None:
+        """No reading came in time after the end: this missing light stands for what fell until then.
+
+        Returns the act that it is written down with. A reading that comes later adds nothing here.
+        """
+        record = self.last_act
+        if record is not None:
+            record.closed = segment
+            self._closed.append(record)
+            self.put_closed(NO_DUE)
+        return record
+
+    def put_closed(self, until_us: int) -> None:
+        """Put in the light that was closed without a reading, where readings go on to `until_us` or have ended."""
+        while self._closed and (segment := self._closed[0].closed) is not None and segment.t0_us < until_us:
+            record = self._closed.pop(0)
+            for part in self._shades.through([segment]) if self._shades is not None else (segment,):
+                self.account.add(part)
+            self.account.seal(segment.t1_us)
+            self._unresolved = [r for r in self._unresolved if r.number > record.number]
+            self.settled = self.state in ENDED and record is self.last_act
 
     def _resolve(self, segment: Segment, snap_us: int | None) -> list[tuple[int, Mark]]:
         refined: list[tuple[int, Mark]] = []
@@ -139,7 +169,7 @@ class Exposure:
 
     def ahead_us(self, since_us: int, until_us: int) -> int:
         """How long the sheet lay in the light between two moments."""
-        return sum(_overlap(w, since_us, until_us) for w in self.account.windows)
+        return sum(overlap_us(w, since_us, until_us) for w in self.account.windows)
 
     def figures(self, track: Track, now_us: int) -> Figures:
         """The dose now: the sums, and the light since the last reading as the last reading tells it.
@@ -161,28 +191,24 @@ class Exposure:
         return max(0.0, value - self.plan.response.zero)
 
     def light(self, track: Track, now_us: int) -> Light:
-        """The dose as a line through now, for predicting."""
-        f = self.figures(track, now_us)
-        factor = self.plan.response.factor
-        rate = factor * self._net(track.last.value) if track.last is not None and self.account.is_open else 0.0
-        fastest = max(rate, factor * self._net(track.history.peak))
-        return Light(now_us, f.dose + f.missing, f.missing, f.high, rate, fastest)
+        """The dose as a line through now, for predicting: with what is missing, and with the light of now since."""
+        last, factor = track.last, self.plan.response.factor
+        dose, rate = self.account.reckoned(), 0.0
+        if last is not None and not self.settled:
+            net = factor * self._net(last.value)
+            dose += net * self.ahead_us(last.t_us, now_us) / US_PER_S
+            rate = net if self.account.is_open else 0.0
+        return Light(now_us, dose, rate, max(rate, factor * self._net(track.history.peak)))
 
     # -- calls -----------------------------------------------------------------------------------------------
 
     def _next_dose(self) -> float:
-        """The lowest dose of a look, a step or the target that is still to come."""
-        base, plan = self.plan.target.dose_base, self.plan.target.calls
-        doses = [f * base for f in plan.looks if f"{LOOK}:{f:g}" not in self.passed]
-        doses += [s.share * base for i, s in enumerate(plan.steps, 1) if f"{STEP}:{i}" not in self.passed]
-        if REACHED not in self.passed:
-            doses.append(base)
-        return min(doses, default=math.inf)
+        """The lowest dose of a look or the target that is still to come."""
+        return min((t.dose for t in self._thresholds.aims if t.key not in self.passed), default=math.inf)
 
     def to_come(self, fastest: float) -> list[Threshold]:
         """The calls not made yet."""
-        every = thresholds(self.plan.target.dose_base, self.plan.target.calls, fastest)
-        return [t for t in every if t.key not in self.passed]
+        return [t for t in self._thresholds.all(fastest) if t.key not in self.passed]
 
     def skip_early_lead(self, fastest: float) -> None:
         """A lead call that would come at the very start is none: the person still stands at the frame."""
@@ -196,13 +222,15 @@ class Exposure:
             return [reminder] if remind_us <= now_us else []
         if self.state not in (State.COUNTING, State.REACHED):
             return []
+        if self.due_us(track, now_us) > now_us and not self._may_be_enough(track, now_us):
+            return []
         light = self.light(track, now_us)
         found: list[Crossing] = []
         for threshold in self.to_come(light.fastest):
             due = due_us(threshold, light, self.reached_us)
             if due is not None and due <= now_us:
                 found.append(Crossing(threshold, due, known=False))
-        if light.missing > 0 and light.upper >= self.plan.target.dose_base > light.dose:
+        if light.dose < self.plan.target.dose_base and self._may_be_enough(track, now_us):
             threshold = Threshold(LOOK, MAY_BE_ENOUGH, self.plan.target.dose_base)
             found.append(Crossing(threshold, now_us, known=False))
         return sorted(found, key=lambda c: c.t_us)
@@ -231,9 +259,22 @@ class Exposure:
             return self._reminder_us()
         if self.state not in (State.COUNTING, State.REACHED):
             return NO_DUE
-        light = self.light(track, now_us)
-        dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
-        return min((d for d in dues if d is not None), default=NO_DUE)
+        # In steady light the moment does not move: it is reckoned once for each reading, act and call.
+        if (known := (track.last, self.state, len(self.acts), self.passed, self.reached_us)) != self._due_known:
+            light = self.light(track, now_us)
+            dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
+            self._due_us = min((d for d in dues if d is not None), default=NO_DUE)
+            self._due_known = (*known[:3], set(self.passed), self.reached_us)
+        return self._due_us
+
+    def _may_be_enough(self, track: Track, now_us: int) -> bool:
+        """Whether missing light may have brought it to the target, though the central estimate does not say so."""
+        last = track.last
+        followed = last is None or now_us <= last.t_us + track.reach_us
+        if MAY_BE_ENOUGH in self.passed or (followed and self.account.hole_s[1] <= 0):
+            return False
+        f = self.figures(track, now_us)
+        return f.missing > 0 and f.high >= self.plan.target.dose_base
 
     @property
     def _reminder_key(self) -> str:
@@ -250,7 +291,7 @@ class Exposure:
         """After the dose was counted anew: calls that lie above it are to come again."""
         f = self.figures(track, now_us)
         fastest = self.plan.response.factor * self._net(track.history.peak)
-        for t in thresholds(self.plan.target.dose_base, self.plan.target.calls, fastest):
+        for t in self._thresholds.all(fastest):
             if t.dose > f.dose + f.missing:
                 self.passed.discard(t.key)
         if REACHED not in self.passed and self.reached_us is not None:
@@ -263,8 +304,3 @@ class Exposure:
         light = self.light(track, now_us)
         due = due_us(Threshold(REACHED, REACHED, self.plan.target.dose_base), light, None)
         return None if due is None else max(0, due - now_us) / US_PER_S
-
-
-def _overlap(w: Window, since_us: int, until_us: int) -> int:
-    end = until_us if w.stop is None else min(until_us, w.stop.t_us)
-    return max(0, end - max(since_us, w.start.t_us))

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from ..dose.account import mark_between
+from ..dose.account import Window, mark_between
 from ..dose.integrator import HOLE_US
 from ..dose.timebase import after_32
 from ..model import Mark, MomentSegment, RegisterSegment, Segment
+
+
+def overlap_us(w: Window, since_us: int, until_us: int) -> int:
+    """How long a window was open between two moments."""
+    end = until_us if w.stop is None else min(until_us, w.stop.t_us)
+    return max(0, end - max(since_us, w.start.t_us))
 
 
 def cuts(segment: Segment, mark: Mark) -> bool:

@@ -24,13 +24,14 @@ class Ring(msgspec.Struct, frozen=True):
 class Outcome:
     """What follows from one step of the bench."""
 
-    __slots__ = ("acts", "asks", "changed", "facts", "hushes", "readings", "refined", "rings")
+    __slots__ = ("acts", "asks", "changed", "closed", "facts", "hushes", "readings", "refined", "rings")
 
     def __init__(self) -> None:
         self.readings: list[tuple[str, int, Reading]] = []
         self.facts: list[Fact] = []
         self.acts: list[tuple[int, ActRecord]] = []
         self.refined: list[tuple[int, int, Mark]] = []
+        self.closed: list[tuple[int, ActRecord]] = []
         self.rings: list[Ring] = []
         self.hushes: list[tuple[int, str]] = []
         self.changed: list[Exposure] = []

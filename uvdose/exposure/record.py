@@ -6,7 +6,7 @@ import msgspec
 
 from ..dose.response import Response
 from ..messages import Part
-from ..model import Mark
+from ..model import Mark, MomentSegment
 from .calls import Threshold
 from .gate import LightGate
 from .states import Act
@@ -17,7 +17,8 @@ class ActRecord(msgspec.Struct):
     """An act as the journal keeps it: what, when, and where it cuts the light.
 
     refined: known better since. moved: the person has said when it really happened. withdrawn: taken back; it is as
-    if it had never been. by_light: taken by rising or falling light, not by the person.
+    if it had never been. by_light: taken by rising or falling light, not by the person. closed: at an end after which
+    no reading came in time, the missing light that stands for what fell; void once the act is moved.
     """
 
     number: int
@@ -28,6 +29,7 @@ class ActRecord(msgspec.Struct):
     moved: Mark | None = None
     withdrawn: bool = False
     by_light: bool = False
+    closed: MomentSegment | None = None
 
     @property
     def when_us(self) -> int:

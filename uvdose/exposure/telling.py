@@ -2,18 +2,58 @@
 
 from __future__ import annotations
 
+from ..dose.account import Figures
 from ..dose.health import Change
 from ..model import Fact
-from .calls import REACHED, READY, STEP, Threshold
+from ..units import US_PER_S, to_screen
+from .calls import LOOK, OVERSHOOT, REACHED, READY, STEP, Threshold
 from .channel import Channel
 from .exposure import MAY_BE_ENOUGH, Exposure
 from .outcome import Outcome, Ring
 from .record import Crossing
+from .states import Act, State
+
+FACT_OF_ACT = {
+    Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished", Act.AGAIN: "resumed",
+    Act.VOID: "voided", Act.CARD: "card",
+}
 
 
 def tell_fact(out: Outcome, exposure: Exposure, name: str, t_us: int, data: dict[str, object]) -> None:
     """Something happened to an exposure."""
     out.facts.append(Fact(t_us, name, exposure.id, exposure.plan.sensor, dict(data)))
+
+
+def tell_act(out: Outcome, exposure: Exposure, act: Act, t_us: int, dose: float, by_light: bool) -> None:
+    """An act was taken, at this dose (base unit)."""
+    name = "voided" if exposure.state is State.VOID else FACT_OF_ACT[act]
+    unit = exposure.plan.response.unit
+    by = {"by": "light"} if by_light else {}
+    tell_fact(out, exposure, name, t_us, {"dose": to_screen(dose, unit), "unit": unit} | by)
+
+
+def tell_crossing(out: Outcome, exposure: Exposure, crossing: Crossing, f: Figures) -> float:
+    """A threshold was crossed; returns the dose (base unit) to call it with.
+
+    Where light is missing the dose that was read lies below the one that calls, and both are told.
+    """
+    threshold = crossing.threshold
+    exact = threshold.kind in (LOOK, STEP, REACHED, OVERSHOOT) and threshold.key != MAY_BE_ENOUGH
+    dose = min(threshold.dose, f.dose) if exact and f.missing > 0 else threshold.dose if exact else f.dose
+    unit = exposure.plan.response.unit
+    missing = {"missing_dose": to_screen(f.missing, unit)} if f.missing > 0 else {}
+    tell_fact(out, exposure, threshold.kind, crossing.t_us, {
+        "key": threshold.key, "dose": to_screen(dose, unit), "unit": unit,
+        "dose_s": crossing.t_us / US_PER_S, "predicted": not crossing.known,
+    } | missing | ({"words": threshold.words} if threshold.words else {}))
+    return dose
+
+
+def tell_holes(out: Outcome, exposure: Exposure, before_s: tuple[float, float], t_us: int) -> None:
+    """Seconds bridged or missing have grown since `before_s`."""
+    for kind, then_s, now_s in zip(("bridged", "missing"), before_s, exposure.account.hole_s, strict=True):
+        if now_s > then_s:
+            tell_fact(out, exposure, "gap", t_us, {"kind": kind, "seconds": now_s - then_s})
 
 
 def tell_changes(channel: Channel, changes: list[Change], t_us: int, out: Outcome) -> None:

@@ -152,6 +152,11 @@ class Recorder:
             statements.append(
                 ("UPDATE act SET refined = ? WHERE exposure = ? AND number = ?", (_json(mark), number, act))
             )
+        for number, record in out.closed:
+            statements.append(
+                ("UPDATE act SET closed = ? WHERE exposure = ? AND number = ?",
+                 (_json(record.closed), number, record.number))
+            )
         events = [self._event(fact, statements) for fact in out.facts]
         for ring in out.rings:
             statements.append((

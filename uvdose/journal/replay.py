@@ -7,13 +7,13 @@ from collections.abc import Iterable, Iterator
 
 import msgspec
 
-from ..dose.integrator import reading_value
+from ..dose.integrator import Track, reading_value
 from ..dose.quality import LOOK_BACK, Quality
 from ..dose.response import Response
 from ..exposure.bench import Bench
 from ..exposure.calls import REACHED
 from ..exposure.channel import Channel
-from ..exposure.exposure import Exposure
+from ..exposure.exposure import NO_DUE, Exposure
 from ..exposure.states import ENDED, State
 from ..model import Reading, Refusal
 from ..units import US_PER_S
@@ -96,11 +96,15 @@ def begin_us(exposure: Exposure) -> int:
 
 
 class Counted(msgspec.Struct, frozen=True):
-    """An exposure counted from raw readings: how many there were, and the dose time of the last (None: none)."""
+    """An exposure counted from raw readings: how many there were, and the dose time of the last (None: none).
+
+    track: the light of its sensor as the last of them left it.
+    """
 
     exposure: Exposure
     readings: int
     last_us: int | None
+    track: Track
 
 
 def count_anew(store: Store, kept: Kept) -> Counted:
@@ -120,7 +124,7 @@ def count_anew(store: Store, kept: Kept) -> Counted:
     except ValueError as err:
         raise Refusal(f"exposure {plan.id}: its raw readings cannot be read: {err}") from None
     last = channel.track.last
-    return Counted(exposure, readings, last.t_us if last is not None else None)
+    return Counted(exposure, readings, last.t_us if last is not None else None, channel.track)
 
 
 def _until(rows: Iterable[tuple[int, Reading]], end_us: int | None) -> Iterator[tuple[int, Reading]]:
@@ -142,6 +146,8 @@ def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[tuple[int
                 _, segments = keeper.feed(timed, exposure.lit_by_light, decide=False)
             for segment in segments:
                 exposure.add(segment, None)
+    for exposure in exposures:
+        exposure.put_closed(NO_DUE)
     return count
 
 

@@ -62,6 +62,8 @@ _MIGRATIONS: dict[int, list[str]] = {
         "CREATE TABLE note (id INTEGER PRIMARY KEY, wall_us INTEGER NOT NULL, kind TEXT NOT NULL,"
         " subject TEXT NOT NULL, data TEXT NOT NULL)",
         "CREATE INDEX note_subject ON note (kind, subject)",
+        # An end after which no reading came in time: the missing light that was put there instead of measured light.
+        "ALTER TABLE act ADD COLUMN closed TEXT",
     ],
 }
 

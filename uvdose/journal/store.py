@@ -15,7 +15,7 @@ from ..exposure.record import ActRecord, Plan
 from ..exposure.states import Act
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
-from ..model import Mark, Reading, Refusal
+from ..model import Mark, MomentSegment, Reading, Refusal
 from ..notes import KINDS, Doc
 from .pack import unpack
 
@@ -127,7 +127,7 @@ class Store:
     def acts(self, number: int) -> list[ActRecord]:
         """The acts of an exposure, in order."""
         rows = self.db.execute(
-            "SELECT number, act, t_us, mark, refined, moved, withdrawn, by_light FROM act WHERE exposure = ?"
+            "SELECT number, act, t_us, mark, refined, moved, withdrawn, by_light, closed FROM act WHERE exposure = ?"
             " ORDER BY number", (number,)
         )
 
@@ -135,8 +135,9 @@ class Store:
             return msgspec.json.decode(text, type=Mark) if text else None
 
         return [
-            ActRecord(n, Act(a), t, msgspec.json.decode(m, type=Mark), mark(r), mark(v), bool(w), bool(by))
-            for n, a, t, m, r, v, w, by in rows
+            ActRecord(n, Act(a), t, msgspec.json.decode(m, type=Mark), mark(r), mark(v), bool(w), bool(by),
+                      msgspec.json.decode(c, type=MomentSegment) if c else None)
+            for n, a, t, m, r, v, w, by, c in rows
         ]
 
     def shades(self, number: int) -> list[tuple[int, int]]:

@@ -14,6 +14,7 @@ from concurrent.futures import Future, InvalidStateError
 from contextlib import suppress
 
 from .backlog import Backlog, Group, Statement
+from .place import Place
 
 __all__ = ["RETRY_S", "Statement", "Writer"]
 
@@ -26,8 +27,10 @@ class Writer:
     It is told once more when the disk has failed for so long that the oldest readings that wait are given up.
     """
 
-    def __init__(self, db: sqlite3.Connection, trouble: Callable[[str], None], backlog: Backlog | None = None) -> None:
+    def __init__(self, db: sqlite3.Connection, trouble: Callable[[str], None], backlog: Backlog | None = None,
+                 place: Place | None = None) -> None:  # fmt: skip
         self._db = db
+        self._place = place
         self._trouble = trouble
         self._backlog = backlog or Backlog()
         self._ready = threading.Condition()
@@ -112,6 +115,8 @@ class Writer:
 
     def _write(self, batch: list[Statement]) -> None:
         db = self._db
+        if self._place is not None:
+            self._place.refuse()
         try:
             db.execute("BEGIN IMMEDIATE")
             for sql, values in batch:

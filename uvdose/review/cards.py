@@ -34,7 +34,7 @@ def card_moves(store: Store, kept: Kept) -> list[Move]:
     exposures = [_until(store, kept, record) for record in told.values()]
     if exposures:
         channel = Channel(plan.sensor, kept.identity, plan.response, plan.pace)
-        since_us = preroll_us(store, plan.sensor, min(begin_us(e) for e in exposures))
+        since_us = preroll_us(store, plan.sensor, min(begin_us(e) for e in exposures), plan.response)
         until_us = max(e.finished_us or 0 for e in exposures)
         last_us = next((t for t, _ in store.readings(plan.sensor, until_us + 1)), until_us)
         replay(channel, exposures, store.readings(plan.sensor, since_us, last_us))

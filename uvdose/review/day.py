@@ -11,13 +11,14 @@ import msgspec
 from ..clock import iso_utc, local_date
 from ..exposure.states import Act
 from ..exposure.target import Combination
-from ..journal.replay import Counted, count_anew
+from ..journal.replay import count_anew
 from ..journal.store import Kept, Store
 from ..messages import EventDoc, ExposureDoc
 from ..model import Refusal
-from ..units import US_PER_S, stops_between, to_screen
+from ..units import US_PER_S, stops_between
 from . import raw
 from .light import BINS, LightOfDay, gather_light
+from .standing import standing
 
 CALLS = ("look", "lead", "reached", "overshoot")
 PADDING = 0.04
@@ -114,7 +115,7 @@ def _span(store: Store, prints: list[Print], wall0_us: int, wall1_us: int) -> tu
 
 def _print(store: Store, kept: Kept) -> Print:
     counted = count_anew(store, kept)
-    document = kept.document if kept.settled else _as_counted(kept.document, counted)
+    document = standing(store, kept, counted)
     shift_us = kept.begin_wall_us - kept.plan.begin_us
     records = [record for record in counted.exposure.acts if not record.withdrawn]
     last_us = counted.last_us if counted.last_us is not None else kept.plan.begin_us
@@ -140,17 +141,6 @@ def _print(store: Store, kept: Kept) -> Print:
             store, "exposure IS NULL AND sensor = ? AND event = 'alarm' AND wall_us BETWEEN ? AND ?",
             (kept.plan.sensor, begin_us, end_us + shift_us),
         ),
-    )
-
-
-def _as_counted(shown: ExposureDoc, counted: Counted) -> ExposureDoc:
-    """A running exposure's document is as old as its last act; the readings since then are in the journal."""
-    f = counted.exposure.account.figures()
-    dose = to_screen(f.dose, shown.unit)
-    return msgspec.structs.replace(
-        shown, dose=dose, dose_low=to_screen(f.low, shown.unit), dose_high=to_screen(f.high, shown.unit),
-        fraction=dose / shown.target_dose, measured_s=f.measured_s, bridged_s=f.bridged_s, missing_s=f.missing_s,
-        saturated_s=f.saturated_s, missing_dose=to_screen(f.missing, shown.unit), eta_s=None,
     )
 
 

@@ -18,6 +18,7 @@ from ..journal.store import Store
 from ..model import MomentReading, Refusal
 from ..units import US_PER_S, stops_between
 from . import raw
+from .standing import standing
 
 WHATS = ("exposures", "events", "readings")
 FORMS = ("csv", "jsonl")
@@ -108,9 +109,10 @@ def _cell(value: object) -> str:
 
 def _exposures(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Record]:
     for kept in store.between(wall0_us, wall1_us):
-        document: Record = msgspec.to_builtins(kept.document)
+        shown = standing(store, kept)
+        document: Record = msgspec.to_builtins(shown)
         combination: Record = msgspec.to_builtins(kept.plan.target.combination)
-        stops = stops_between(kept.document.dose, kept.document.target_dose)
+        stops = stops_between(shown.dose, shown.target_dose)
         record = document | combination | {"stops": stops}
         yield {key: record[key] for key in _EXPOSURE_KEYS}
 

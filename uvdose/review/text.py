@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..clock import local_time
+from ..exposure.document import settling
 from ..units import US_PER_S
 from .day import Day, Print
 from .layout import (
@@ -161,6 +162,8 @@ def _notices(p: Print) -> list[str]:
     found = []
     if d.state not in ("finished", "void"):
         found.append(f"it is not finished ({d.state}); its figures run up to the last reading kept")
+    if settling(d):
+        found.append("it is settling: its light since the sensor's last reading is not known yet")
     if d.missing_s:
         found.append(
             f"{minutes(d.missing_s)} without any measurement: about {with_unit(d.missing_dose, d.unit)} more fell,"
