@@ -24,7 +24,7 @@ ALLOWED: dict[str, set[str]] = {
     "intake": BASE | {"config", "clock"},
     "decode": BASE | {"config"},
     "dose": BASE | {"config"},
-    "exposure": BASE | {"dose"},
+    "exposure": BASE | {"decode", "dose"},
     "journal": BASE | {"clock", "dose", "exposure"},
     "call": BASE | {"exposure"},
     "web": BASE,

@@ -14,7 +14,8 @@ import msgspec
 class ExposureDoc(msgspec.Struct, frozen=True):
     """One exposure. dose_low..dose_high: 95 %, relative to the target's scale. fraction: dose / target_dose.
 
-    missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come.
+    missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come,
+    or not known because the sensor is silent.
     parts: what the interval is made of, each as its own 95 % half-width. low_stops, high_stops: the interval's ends
     against the dose.
     """
@@ -149,12 +150,20 @@ class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     reason: str = ""
 
 
+class TakenBack(msgspec.Struct, frozen=True):
+    """What an undo took back: start, hold, resume, finish, again, or void (then the print counts again)."""
+
+    act: str
+    utc: str
+
+
 class Taken(msgspec.Struct, frozen=True):
     """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why."""
 
     exposure: ExposureDoc | None
     recorded: bool = True
     note: str = ""
+    taken_back: TakenBack | None = None
 
 
 class RecountDoc(msgspec.Struct, frozen=True):

@@ -51,6 +51,20 @@ def stops_between(dose: float, reference: float) -> float | None:
     return math.log2(dose / reference)
 
 
+def percent(fraction: float) -> str:
+    """A share in whole per cent, rounded down so that 100 % is never shown before it is there."""
+    return f"{int(fraction * 100 + 1e-9)} %"
+
+
+def minutes(seconds: float | None) -> str:
+    """A stretch of time as m:ss, from an hour on as h:mm:ss; `-` for None."""
+    if seconds is None:
+        return "-"
+    whole = max(0, round(seconds))
+    hours, rest = divmod(whole, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+
+
 def check_dose(value: float, unit: str = PHYSICAL_DOSE) -> float:
     """A dose that a person typed, in the unit of the screen.
 

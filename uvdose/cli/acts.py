@@ -123,7 +123,8 @@ def _say_waiting() -> None:
 
 def _act(act: str, number: str, when: When, as_json: bool, home: str | None) -> None:
     from ..messages import Taken
-    from ..review.layout import percent, with_unit
+    from ..review.layout import with_unit
+    from ..units import percent
     from .asking import need_daemon
     from .show import print_json
 

@@ -130,14 +130,14 @@ def _prune(place: Home, before_wall_us: int, dry_run: bool) -> PruneDoc:
 
 
 def _check_lines(found: CheckDoc) -> list[str]:
-    from ..review.layout import wrap
+    from ..review.layout import moment_of, wrap
 
     log = f", and {_size(found.log_bytes)} not yet merged in" if found.log_bytes else ""
     free = f", {_size(found.free_bytes)} of it free" if found.free_bytes else ""
     state = "sound" if found.ok else "DAMAGED"
     lines = [found.file, f"  {state}, schema {found.schema}", f"  {_size(found.bytes)}{free}{log}"]
     each = f", {found.bytes_per_reading:.1f} bytes each" if found.bytes_per_reading is not None else ""
-    span = f", {found.from_utc} to {found.to_utc}" if found.from_utc else ""
+    span = f", {moment_of(found.from_utc)} to {moment_of(found.to_utc)}" if found.from_utc else ""
     lines.append(f"  {found.readings} readings{each}{span}")
     lines += wrap(", ".join(f"{name} {n}" for name, n in found.counts.items()), "  ", "    ")
     if found.pruned:

@@ -108,7 +108,8 @@ def recount(
 
 
 def _words(counted: RecountDoc) -> str:
-    from ..review.layout import minutes, with_unit
+    from ..review.layout import with_unit
+    from ..units import minutes
 
     return (
         f"exposure {counted.id}: {with_unit(counted.dose, counted.unit)} from {counted.readings} raw readings,"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import shlex
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -43,20 +44,31 @@ At = Annotated[
     str | None, typer.Option("--at", metavar="HH:MM[:SS]", help="It happened at this time of day.")
 ]
 
-_before_command: list[str] = []
+_given: list[str] = []
+_HINT = re.compile(r"`uvdose(?! demo| [^`]*--(?:help|home))((?: [^`]+)?)`")
 
 
 def remember_home(given: str | None) -> None:
-    """`uvdose --home DIR command`: kept until the command asks."""
-    _before_command[:] = [given] if given is not None else []
+    """`uvdose --home DIR command`, or `--home` after the command: kept for the command, and for its hints."""
+    _given[:] = [given] if given is not None else []
 
 
 def given_home(after_command: str | None) -> str | None:
     """The folder given after the command, else before it; None when neither was."""
-    given = after_command if after_command is not None else next(iter(_before_command), None)
+    if after_command is not None:
+        remember_home(after_command)
+    given = next(iter(_given), None)
     if given is not None and not given.strip():
         raise Refusal("--home: give a folder", 2)
     return given
+
+
+def hinted(text: str) -> str:
+    """A text whose hints (commands in backticks) work as typed: they name the home that this call named."""
+    if not _given or not _given[0].strip():
+        return text
+    home = shlex.quote(_given[0])
+    return _HINT.sub(lambda found: f"`uvdose{found[1]} --home {home}`", text)
 
 
 def home_of(after_command: str | None) -> Home:

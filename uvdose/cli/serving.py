@@ -22,8 +22,9 @@ def serve(
     finite(pace, "--pace", 0.0, MAX_PACE, "1, or 60 for a rehearsal")
     place = home_of(home)
     from ..daemon import serve as run_daemon
+    from .show import say
 
-    run_daemon(place, pace, lambda line: print(line, flush=True))
+    run_daemon(place, pace, say)
 
 
 def register(app: typer.Typer) -> None:

@@ -130,7 +130,7 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
     """The newest version of every target."""
     from ..review.layout import columns, figure, unit_text
     from .asking import journal
-    from .show import print_json
+    from .show import print_json, say
 
     place = home_of(home)
     with journal(place) as store:
@@ -139,7 +139,7 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
         print_json(found)
         return
     if not found:
-        print("no targets yet: `uvdose target set NAME --dose MJ_CM2` makes one")
+        say("no targets yet: `uvdose target set NAME --dose MJ_CM2` makes one")
         return
     rows = [["target", "version", "dose", "unit", "sensor", "process", "paper"]]
     rows += [
@@ -155,7 +155,7 @@ def show_target(
     name: Annotated[str, typer.Argument(metavar="NAME")], as_json: Json = False, home: HomeDir = None
 ) -> None:
     """Every version of one target, oldest first."""
-    from ..review.layout import wrap
+    from ..review.layout import moment_of, wrap
     from .asking import journal
     from .show import print_json
 
@@ -166,12 +166,13 @@ def show_target(
         return
     print(name)
     for target in found:
-        print("\n".join(wrap(f"v{target.version}  {target.made_utc}  {_facts(target)}", "  ", "      ")))
+        print("\n".join(wrap(f"v{target.version}  {moment_of(target.made_utc)}  {_facts(target)}", "  ", "      ")))
         print(f"      {target.reason}")
 
 
 def _facts(target: Target) -> str:
-    from ..review.layout import percent, with_unit
+    from ..review.layout import with_unit
+    from ..units import percent
 
     c, calls = target.combination, target.calls
     parts = [with_unit(target.dose, target.unit)]

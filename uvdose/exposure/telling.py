@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from ..dose.health import Change
+from ..dose.integrator import Track
 from ..model import Fact
+from ..units import US_PER_S, minutes, percent
 from .calls import REACHED
 from .channel import Channel
 from .exposure import MAY_BE_ENOUGH, Exposure
@@ -30,16 +32,29 @@ def ring(exposure: Exposure, crossing: Crossing, dose: float, missing: float, ou
         exposure.open_calls.pop(key)
         out.hushes.append((exposure.id, key))
     exposure.open_calls[threshold.key] = threshold.kind
-    target = exposure.plan.target
-    text = f"{threshold.kind} {target.name}, frame {exposure.plan.frame}, {dose / target.dose_base:.0%}"
-    if missing > 0:
-        text += f" read and about {missing / target.dose_base:.0%} missing"
+    text = f"{_who(exposure, threshold.kind)}, {_share(exposure, dose, missing)}"
     if threshold.key == MAY_BE_ENOUGH:
         text += ": it may be enough"
     out.rings.append(Ring(
         exposure.id, threshold.key, threshold.kind, exposure.plan.sensor, crossing.t_us,
         threshold.kind == REACHED, text,
     ))
+
+
+def told_again(exposure: Exposure, call: Ring, track: Track, now_us: int) -> str:
+    """A call that is told once more: how far the print is now, and how long ago it was called for."""
+    f = exposure.figures(track, now_us)
+    since = minutes((now_us - call.t_us) / US_PER_S)
+    return f"{_who(exposure, call.kind)}, now {_share(exposure, f.dose, f.missing)}, since {since}"
+
+
+def _who(exposure: Exposure, kind: str) -> str:
+    return f"{kind} {exposure.plan.target.name}, frame {exposure.plan.frame}"
+
+
+def _share(exposure: Exposure, dose: float, missing: float) -> str:
+    base = exposure.plan.target.dose_base
+    return percent(dose / base) + (f" read and about {percent(missing / base)} missing" if missing > 0 else "")
 
 
 def hush(exposure: Exposure, keys: list[str], t_us: int, out: Outcome, *, tell: bool) -> None:

@@ -2,6 +2,9 @@
 
 Each record is a flat mapping; a CSV column says its unit in its header, in brackets. Where the records of one
 column differ in unit, the header says which column names it.
+
+A text in CSV that begins as a formula does (= + - @) gets an apostrophe before it, so that no spreadsheet computes
+it; numbers and JSON lines stay as they are.
 """
 
 from __future__ import annotations
@@ -16,11 +19,13 @@ from ..clock import iso_utc
 from ..dose.integrator import reading_value
 from ..journal.store import Store
 from ..model import MomentReading, Refusal
-from ..units import US_PER_S, stops_between
+from ..units import US_PER_S
 from . import raw
+from .day import stops_of
 
 WHATS = ("exposures", "events", "readings")
 FORMS = ("csv", "jsonl")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 EVENTS_AT_A_TIME = 5000
 
 Record = dict[str, Any]
@@ -103,6 +108,8 @@ def _cell(value: object) -> str:
         return msgspec.json.encode(value).decode()
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(_FORMULA) else value
     return repr(value) if isinstance(value, float) else str(value)
 
 
@@ -110,8 +117,7 @@ def _exposures(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Record]:
     for kept in store.between(wall0_us, wall1_us):
         document: Record = msgspec.to_builtins(kept.document)
         combination: Record = msgspec.to_builtins(kept.plan.target.combination)
-        stops = stops_between(kept.document.dose, kept.document.target_dose)
-        record = document | combination | {"stops": stops}
+        record = document | combination | {"stops": stops_of(kept.document)}
         yield {key: record[key] for key in _EXPOSURE_KEYS}
 
 
