@@ -24,6 +24,14 @@ ABSURD_UNIT_SECONDS = 1e18
 IRRADIANCE_UNITS: dict[str, float] = {"W/m2": 1.0, "mW/cm2": 10.0, "uW/cm2": 0.01}
 
 
+_SPELT = str.maketrans({"²": "2", "\u00b5": "u", "\u03bc": "u", "·": ".", "\u22c5": ".", "^": None, " ": None})
+
+
+def plain_unit(text: str) -> str:
+    """A unit as a person may write it (mW/cm², µW/cm², counts·s) in the one spelling that is kept: mW/cm2, counts.s."""
+    return text.translate(_SPELT)
+
+
 def dose_unit(sensor_unit: str, scaled: bool) -> str:
     """The unit that a sensor's dose is shown in: mJ/cm2, or such as `counts.s` without a scale."""
     return PHYSICAL_DOSE if scaled or sensor_unit in IRRADIANCE_UNITS else f"{sensor_unit}.s"

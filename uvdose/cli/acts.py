@@ -33,11 +33,11 @@ DONE_WORD = {"hold": "held", "resume": "resumed", "finish": "finished"}
 
 
 def expose(
-    target: Annotated[str, typer.Argument(metavar="TARGET")],
+    target: Annotated[str, typer.Argument(metavar="TARGET", help="The target's name.")],
     sensor: Annotated[Text, typer.Option(help="The sensor beside the frame; needed where there are several.")] = None,
     frame: Annotated[Text, typer.Option(help="Where the sheet lies; else frame 1.")] = None,
     label: Annotated[str, typer.Option(help="A name of your own for the print.")] = "",
-    count_in: Annotated[int, typer.Option(metavar="SECONDS", help="Begin after this many seconds, counted down.")] = 0,
+    count_in: Annotated[int, typer.Option(metavar="SECONDS", help="Count down, up to 60 s, then begin.")] = 0,
     look: Looks = None,
     no_look: NoLook = False,
     lead: Lead = None,
@@ -53,7 +53,8 @@ def expose(
                                               " rides on the frame.")
     ] = False,
     light_on: Annotated[
-        float | None, typer.Option(metavar="IRRADIANCE", help="With --by-light: begin at this much light.")
+        float | None, typer.Option(metavar="IRRADIANCE", help="With --by-light: begin at this many mW/cm², or in the"
+                                                              " sensor's own unit where it has no scale.")
     ] = None,
     as_json: Json = False,
     home: HomeDir = None,

@@ -59,6 +59,7 @@ def event_text(event: EventDoc) -> str:
     """One event in one line."""
     from ..clock import in_local
     from ..review.layout import moment_of, with_unit
+    from ..review.text import call_name
 
     who = f"exposure {event.exposure}" if event.exposure is not None else f"sensor {event.sensor}"
     if event.exposure is None and event.sensor is None:
@@ -66,7 +67,7 @@ def event_text(event: EventDoc) -> str:
     data = dict(event.data)
     parts = [moment_of(event.utc), f"{event.event:<9}", who]
     if "key" in data and data["key"] != event.event:
-        parts.append(str(data["key"]))
+        parts.append(call_name(event.event, data))
     if "dose" in data and "unit" in data:
         parts.append(with_unit(float(data["dose"]), str(data["unit"])))
     if "seconds" in data:

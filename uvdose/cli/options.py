@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 import shlex
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -25,20 +26,20 @@ HomeDir = Annotated[
 Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 Looks = Annotated[
     list[float] | None,
-    typer.Option("--look", metavar="FRACTION", help="Call for a look at this share of the target; repeat for more."),
+    typer.Option("--look", metavar="FRACTION", help="Call for a look at this share of the target, as 0.7; repeat."),
 ]
 NoLook = Annotated[bool, typer.Option("--no-look", help="No look calls.")]
 Lead = Annotated[
     float | None,
-    typer.Option("--lead", metavar="SECONDS", help="Call this long before the target at the latest; 0: no lead call."),
+    typer.Option("--lead", metavar="SECONDS", help="Call at least so many seconds before the target; 0: no such call."),
 ]
 Overshoots = Annotated[
     list[float] | None,
-    typer.Option("--overshoot", metavar="STOPS", help="Call again this many stops past the target; repeat for more."),
+    typer.Option("--overshoot", metavar="STOPS", help="Call again so many stops past the target, as 0.17; repeat."),
 ]
 NoOvershoot = Annotated[bool, typer.Option("--no-overshoot", help="No calls past the target.")]
 Ago = Annotated[
-    str | None, typer.Option("--ago", metavar="TIME", help="It happened this long ago: 90, 90s, 2m, 1:30 or 1h.")
+    str | None, typer.Option("--ago", metavar="TIME", help="It happened so long ago: 90 or 90s, 2m, 1:30 (m:ss) or 1h.")
 ]
 At = Annotated[
     str | None, typer.Option("--at", metavar="HH:MM[:SS]", help="It happened at this time of day.")
@@ -76,6 +77,17 @@ def home_of(after_command: str | None) -> Home:
     from ..config import find_home
 
     return find_home(given_home(after_command))
+
+
+def file_to_write(text: str, home: Home) -> Path:
+    """A file that a person wants written. Raises `Refusal` for the journal and the settings of the home."""
+    path = Path(text).expanduser().absolute()
+    journal = home.journal_file.resolve()
+    for own in (*(journal.with_name(journal.name + end) for end in ("", "-wal", "-shm")), home.settings_file.resolve()):
+        if path.resolve() == own:
+            what = "the settings file" if own.name == home.settings_file.name else "the journal itself"
+            raise Refusal(f"{path} is {what}: choose another name")
+    return path
 
 
 def several(values: list[float] | None, none: bool, option: str) -> tuple[float, ...] | None:

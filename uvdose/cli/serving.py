@@ -12,7 +12,7 @@ MAX_PACE = 10_000.0
 
 
 def serve(
-    pace: Annotated[float, typer.Option(help="Count this many times faster than real time, for rehearsals.")] = 1.0,
+    pace: Annotated[float, typer.Option(metavar="TIMES", help="Rehearse so many times faster than real time.")] = 1.0,
     home: HomeDir = None,
 ) -> None:
     """Run the daemon, in the foreground.

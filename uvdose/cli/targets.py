@@ -22,10 +22,10 @@ targets = typer.Typer(help="Targets: the dose that prints one combination right.
 
 @targets.command("set")
 def set_target(
-    name: Annotated[str, typer.Argument(metavar="NAME")],
-    dose: Annotated[float, typer.Option("--dose", metavar="MJ_CM2", help="The dose, in --unit.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="A name of your own; if it is there: a new version.")],
+    dose: Annotated[float, typer.Option("--dose", metavar="MJ_CM2", help="The dose, in mJ/cm² or what --unit says.")],
     unit: Annotated[
-        Text, typer.Option(help="mJ/cm2, or such as counts.s for a sensor without a scale; else as the last version.")
+        Text, typer.Option(help="mJ/cm2 (or mJ/cm²), or for a sensor without a scale such as counts.s; else as before.")
     ] = None,
     sensor: Annotated[Text, typer.Option(help="The sensor it was proved with; needed where there are several.")] = None,
     process: Annotated[Text, typer.Option(help="The process.")] = None,
@@ -48,12 +48,12 @@ def set_target(
     from ..exposure.target import CallPlan, plan_with
     from ..messages import TargetRequest
     from ..review.layout import wrap
-    from ..units import check_dose
+    from ..units import check_dose, plain_unit
     from .show import print_json
 
     place = home_of(home)
     looks, overshoots = several(look, no_look, "look"), several(overshoot, no_overshoot, "overshoot")
-    unit = unit or _last_unit(place, name)
+    unit = plain_unit(unit) if unit else _last_unit(place, name)
     check_dose(dose, unit)  # here, since JSON cannot carry NaN to the daemon
     plan_with(CallPlan(), looks, lead, overshoots)
     request = TargetRequest(
@@ -152,7 +152,9 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
 
 @targets.command("show")
 def show_target(
-    name: Annotated[str, typer.Argument(metavar="NAME")], as_json: Json = False, home: HomeDir = None
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The target's name.")],
+    as_json: Json = False,
+    home: HomeDir = None,
 ) -> None:
     """Every version of one target, oldest first."""
     from ..review.layout import moment_of, wrap

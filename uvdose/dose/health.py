@@ -29,7 +29,8 @@ WORDS = {
     "restarted": "the node was switched off and on: the time it was off is bridged up to 60 s, else missing",
 } | {key: finding.line for key, finding in FINDINGS.items()}
 
-UNREADABLE = "no reading comes that can be read, so that nothing is counted"
+# Where another alarm has told already why nothing is heard, silence need not say it again.
+SILENT_SINCE = {"unreadable": "no reading comes that can be read", "link": "no reading comes, since there is no link"}
 
 
 class SensorState(enum.StrEnum):
@@ -107,7 +108,8 @@ class Health:
         """Time passed."""
         if self._quiet_since_us is None or t_us - self._quiet_since_us < self._limit_us:
             return []
-        return self.set("silent", True, UNREADABLE if "unreadable" in self.active else "")
+        known = next((key for key in SILENT_SINCE if key in self.active), "")
+        return self.set("silent", True, SILENT_SINCE.get(known, ""))
 
     def set(self, alarm: str, on: bool, line: str = "") -> list[Change]:
         """Switch an alarm; a change is told once. line: its words, where they are not always the same."""

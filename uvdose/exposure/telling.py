@@ -6,7 +6,7 @@ from ..dose.health import Change
 from ..dose.integrator import Track
 from ..model import Fact
 from ..units import US_PER_S, minutes, percent
-from .calls import REACHED
+from .calls import REACHED, REMINDER
 from .channel import Channel
 from .exposure import MAY_BE_ENOUGH, Exposure
 from .outcome import Outcome, Ring
@@ -49,7 +49,8 @@ def told_again(exposure: Exposure, call: Ring, track: Track, now_us: int) -> str
 
 
 def _who(exposure: Exposure, kind: str) -> str:
-    return f"{kind} {exposure.plan.target.name}, frame {exposure.plan.frame}"
+    called = "still held:" if kind == REMINDER else kind
+    return f"{called} {exposure.plan.target.name}, frame {exposure.plan.frame}"
 
 
 def _share(exposure: Exposure, dose: float, missing: float) -> str:

@@ -53,10 +53,7 @@ _EVENT_KEYS = ("id", "utc", "event", "exposure", "sensor", "data")
 
 def write(store: Store, what: str, form: str, wall0_us: int, wall1_us: int, out: TextIO) -> int:
     """Write records of a stretch of wall time to `out`; returns how many. Raises `Refusal`."""
-    if what not in WHATS:
-        raise Refusal(f"export of {what!r}: one of {', '.join(WHATS)}", 2)
-    if form not in FORMS:
-        raise Refusal(f"format {form!r}: one of {', '.join(FORMS)}", 2)
+    refuse_unknown(what, form)
     if what == "exposures":
         exposures = list(_exposures(store, wall0_us, wall1_us))
         units = {"unit": sorted({str(e["unit"]) for e in exposures})}
@@ -69,6 +66,14 @@ def write(store: Store, what: str, form: str, wall0_us: int, wall1_us: int, out:
         "irradiance_unit": sorted({raw.Scale(i).unit for i in known}),
     }
     return _write(_readings(store, wall0_us, wall1_us), form, _headers(_READING_KEYS, _READING_UNITS, units), out)
+
+
+def refuse_unknown(what: str, form: str) -> None:
+    """Raises `Refusal` (code 2) for a kind of record or a format that is none."""
+    if what not in WHATS:
+        raise Refusal(f"export of {what!r}: one of {', '.join(WHATS)}", 2)
+    if form not in FORMS:
+        raise Refusal(f"format {form!r}: one of {', '.join(FORMS)}", 2)
 
 
 def _headers(keys: Iterable[str], unit_of: dict[str, str], units: dict[str, list[str]]) -> dict[str, str]:

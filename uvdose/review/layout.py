@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Collection, Sequence
 
 from ..clock import from_iso, local_moment, local_time
 
 WIDTH = 100
+_FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|s\b|stops?\b|[mµ]?[JWV]\b|counts\b))")
+_HELD = "\u00a0"  # a blank at which no line is broken
 
 
 def figure(value: float | None) -> str:
@@ -66,7 +69,9 @@ def shorten(text: str, most: int) -> str:
 def wrap(text: str, indent: str = "", rest: str | None = None, width: int = WIDTH) -> list[str]:
     """Text in lines of at most `width` characters, broken at blanks; `rest` indents all lines but the first."""
     more = indent + "  " if rest is None else rest
-    return textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
+    held = _FIGURE_AND_UNIT.sub(_HELD, text)
+    lines = textwrap.wrap(held, width, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
+    return [line.replace(_HELD, " ") for line in lines]
 
 
 def alarm_words(alarm: str) -> str:

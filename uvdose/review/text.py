@@ -23,7 +23,7 @@ NO_READING = "·"
 IN_LIGHT, HELD = "█", "─"
 NAME_WIDTH = 12
 NOTICE_STOPS = 1 / 6
-BAND = "Doses and irradiance are in this sensor's band. low-high is 95 %, relative to the target's scale."
+BAND = "Doses and irradiance are as this sensor sees them. low-high holds the dose 95 times in 100."
 
 
 def render(day: Day) -> str:
@@ -129,7 +129,7 @@ def _story(p: Print) -> list[str]:
         started = f"started {time_of(d.started_utc)}, " if d.started_utc is not None else ""
         return [*lines, *wrap(f"void: {started}taken back {time_of(d.finished_utc)}", "    ")]
     parts = [f"{d.state}, started {time_of(d.started_utc)}"]
-    parts += [f"{_call_name(e.event, e.data)} {time_of(e.utc)}" for e in p.calls]
+    parts += [f"{call_name(e.event, e.data)} {time_of(e.utc)}" for e in p.calls]
     if d.finished_utc is not None:
         parts.append(f"finished {time_of(d.finished_utc)}")
     if p.held_s:
@@ -137,11 +137,14 @@ def _story(p: Print) -> list[str]:
     return [*lines, *wrap(light, "    "), *wrap(", ".join(parts), "    ")]
 
 
-def _call_name(event: str, data: dict[str, object]) -> str:
+def call_name(event: str, data: dict[str, object]) -> str:
+    """A call as a person says it: `look 70 %`, `overshoot +0.17 stops`."""
     key = str(data.get("key", event))
     kind, _, at = key.partition(":")
     if kind == "look" and at == "missing":
         return "look (may be enough)"
+    if kind == "reminder":
+        return "still held"
     try:
         share = float(at)
     except ValueError:
