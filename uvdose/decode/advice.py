@@ -36,8 +36,10 @@ def what_to_set(form: str, reason: str, excerpt: str) -> str:
         return f'set format = "{looks}"{how}'
     if form == "native":
         return f"this board does not send the native line; set `format` to what it sends ({_FORMATS})"
+    if looks == "number":
+        return "set decimal_comma = true" if how else "check `decimal_comma`"
     if looks:
-        return f"check{how.removeprefix(' and').replace(' = ', ', perhaps ', 1) or ' `decimal_comma`'}"
+        return f"check{how.removeprefix(' and').replace(' = ', ', perhaps ', 1) or ' field'}"
     return f"set `format` to what the board sends ({_FORMATS})"
 
 
@@ -61,7 +63,7 @@ def _form_of(text: str) -> tuple[str, str]:
     if label:
         return "label", f' and field = "{label[1]}"'
     cells = [cell for cell in _PARTED.split(text) if cell]
-    if len(cells) > 1 and any(_is_number(cell) for cell in cells):
+    if len(cells) > 1 and sum(map(_is_number, cells)) > len(cells) / 2:
         return "csv", ' and field = "1" (the number of the column)'
     return "", ""
 
