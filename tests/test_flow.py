@@ -25,7 +25,7 @@ ALLOWED: dict[str, set[str]] = {
     "intake": BASE | {"config", "clock"},
     "decode": BASE | {"config"},
     "dose": BASE | {"config"},
-    "exposure": BASE | {"dose"},
+    "exposure": BASE | {"decode", "dose"},
     "calibrate": BASE | {"dose", "exposure", "notes"},
     "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"exposure"},

@@ -7,6 +7,7 @@ what happened and is never used to add up a dose.
 
 from __future__ import annotations
 
+import re
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -169,6 +170,19 @@ def local_date(wall_us: int) -> str:
 def local_time(wall_us: int) -> str:
     """The local time of day of a wall time, as HH:MM:SS."""
     return datetime.fromtimestamp(wall_us / 1e6).strftime("%H:%M:%S")
+
+
+def local_moment(wall_us: int) -> str:
+    """The local day and time of a wall time, as YYYY-MM-DD HH:MM:SS."""
+    return f"{local_date(wall_us)} {local_time(wall_us)}"
+
+
+_STAMP = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?Z")
+
+
+def in_local(text: str) -> str:
+    """A text with every UTC stamp in it as a person's clock shows it; what is no stamp stays."""
+    return _STAMP.sub(lambda found: local_moment(from_iso(found[0])), text)
 
 
 def at_local(text: str, now_wall_us: int) -> int:

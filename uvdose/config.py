@@ -16,7 +16,7 @@ import msgspec
 import platformdirs
 
 from .model import Refusal
-from .units import IRRADIANCE_UNITS
+from .units import IRRADIANCE_UNITS, plain_unit
 
 SETTINGS_NAME = "uvdose.toml"
 JOURNAL_NAME = "journal.sqlite3"
@@ -143,6 +143,8 @@ def parse_settings(text: str, where: str) -> Settings:
         settings = msgspec.convert(raw, Settings, strict=True)
     except msgspec.ValidationError as err:
         raise Refusal(f"{where}: {_plain(str(err), raw)}") from None
+    sensors = [msgspec.structs.replace(s, unit=plain_unit(s.unit)) for s in settings.sensor]
+    settings = msgspec.structs.replace(settings, sensor=sensors)
     _check(settings, where)
     return settings
 
@@ -154,7 +156,7 @@ _KINDS = {"int": "a whole number", "float": "a number", "str": 'text in "quotes"
 def _plain(message: str, raw: dict[str, Any]) -> str:
     """A validation message in plain words: the key first, then what would be right."""
     what, _, path = message.partition(" - at `")
-    key = path.rstrip("`").removeprefix("$").lstrip(".") or ""
+    key = _named(path.rstrip("`").removeprefix("$").lstrip("."), raw)
     unknown = re.match(r"Object contains unknown field `(.+)`", what)
     if unknown:
         place = f"{key}." if key else ""
@@ -167,6 +169,16 @@ def _plain(message: str, raw: dict[str, Any]) -> str:
         wanted = " or ".join(_KINDS.get(w.strip(), w.strip()) for w in wrong[1].split("|") if w.strip() != "null")
         return f"{key}: expected {wanted}, got {_KINDS.get(wrong[2], wrong[2])}"
     return f"{key}: {what}"
+
+
+def _named(path: str, raw: dict[str, Any]) -> str:
+    """A key's path with its sensor called by name, where it has one: `sensor sill.port`, else `sensor[0].port`."""
+    found = re.match(r"sensor\[(\d+)\]", path)
+    if found is None:
+        return path
+    name = raw["sensor"][int(found[1])]
+    name = name.get("name") if isinstance(name, dict) else None
+    return f"sensor {name}{path[found.end():]}" if isinstance(name, str) and _NAME.match(name) else path
 
 
 def _check(settings: Settings, where: str) -> None:
@@ -183,8 +195,9 @@ def _check(settings: Settings, where: str) -> None:
         key = f"sensor[{number}]"
         if not _NAME.match(sensor.name):
             refuse(f"{key}.name", f"{sensor.name!r} is not a name; use letters, digits, . _ - (at most 40)")
+        key = f"sensor {sensor.name}"
         if sensor.name in seen:
-            refuse(f"{key}.name", f"{sensor.name!r} is there twice; each sensor needs a name of its own")
+            refuse(key, "this name is there twice; each sensor needs a name of its own")
         seen.add(sensor.name)
         for name, value, allowed in (("link", sensor.link, LINKS), ("format", sensor.format, FORMATS),
                                      ("unit", sensor.unit, UNITS), ("profile", sensor.profile, PROFILES)):

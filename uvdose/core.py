@@ -58,7 +58,7 @@ class Core:
         writer: Writer,
         links: dict[str, Link],
         make_decoder: Callable[[str], Decoder],
-        on_call: Callable[[Ring], None],
+        on_call: Callable[[Ring, bool], None],
         on_event: Callable[[EventDoc], None],
     ) -> None:
         self.bench = bench
@@ -188,7 +188,7 @@ class Core:
     def reopen(self, ring: Ring) -> None:
         """A call that the last run left open."""
         if ring.exposure in self.bench.exposures:
-            self._desk.ring(ring, self.clock.real_s())
+            self._desk.ring(ring, self.clock.real_s(), again=True)
 
     def count_in(self, sensor: str, seconds: int) -> None:
         """Beeps before a start."""

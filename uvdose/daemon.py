@@ -15,7 +15,7 @@ import msgspec
 
 from .call.publish import Publisher
 from .call.speaker import Speaker
-from .clock import HostClock, local_time, next_epoch
+from .clock import HostClock, from_iso, local_time, next_epoch
 from .config import Home, Settings, load_settings, split_listen
 from .core import Core
 from .decode import make_decoder
@@ -23,6 +23,7 @@ from .decode.base import Decoder
 from .dose.response import identity_of, response_of
 from .exposure.bench import Bench
 from .exposure.outcome import Outcome, Ring
+from .exposure.telling import told_again
 from .home import Runtime, lock, lock_identity, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
@@ -183,12 +184,19 @@ class Daemon:
         sensor = next(s for s in self._settings.sensor if s.name == name)
         return make_decoder(sensor, from_start=sensor.link == "recording")
 
-    def _on_call(self, ring: Ring) -> None:
-        self._say(f"{local_time(self._core.label(ring.t_us))}  CALL {ring.text}\a")
+    def _on_call(self, ring: Ring, again: bool) -> None:
+        core, now_us = self._core, self._core.clock.dose_us()
+        exposure = core.bench.exposures.get(ring.exposure)
+        if again and exposure is not None:
+            track = core.bench.channels[ring.sensor].track
+            words = f"again: {told_again(exposure, ring, track, now_us)}"
+            self._say(f"{local_time(core.label(now_us))}  CALL {words}\a")
+        else:
+            self._say(f"{local_time(core.label(ring.t_us))}  CALL {ring.text}\a")
 
     def _on_event(self, event: EventDoc) -> None:
         if event.sensor is not None and event.event in ("alarm", "cleared", "gap"):
-            self._say(f"{event.utc[11:19]}Z  {event.event} {event.sensor}: {_words(event)}")
+            self._say(f"{local_time(from_iso(event.utc))}  {event.event} {event.sensor}: {_words(event)}")
         if self._publisher is not None:
             self._publisher.event(event)
 

@@ -13,7 +13,7 @@ from .core import Core
 from .exposure.exposure import Exposure
 from .exposure.outcome import Outcome
 from .exposure.record import ActRecord
-from .exposure.states import ENDED, Act, State, after
+from .exposure.states import ENDED, Act, State, act_word, after
 from .journal.prune import pruned
 from .journal.replay import count_anew, refuse_other_unit
 from .journal.store import Store
@@ -93,7 +93,8 @@ class Mender:
             return self._core.bench.act(number, Act.VOID, now_us)
         if exposure.state in ENDED:
             self._refuse_taken_frame(exposure)
-        return self._anew(number, f"{last.act} taken back", [
+        what = "the start taken back counts again" if last.act is Act.VOID else f"{last.act} taken back"
+        return self._anew(number, what, [
             ("UPDATE act SET withdrawn = 1 WHERE exposure = ? AND number = ?", (number, last.number))
         ], now_us)
 
@@ -109,7 +110,7 @@ class Mender:
         found = [i for i, a in enumerate(standing) if a.act is act]
         if not found:
             raise Refusal(f"exposure {number} has no {request.act} to move; its acts: "
-                          + ", ".join(str(a.act) for a in standing))
+                          + ", ".join(act_word(a.act) for a in standing))
         i = found[-1]
         t_us = self.moment(request.when, now_us)
         if i > 0 and t_us <= standing[i - 1].when_us:
@@ -175,7 +176,7 @@ class Mender:
 
     def _refuse_order(self, number: int, other: ActRecord) -> None:
         at = local_time(self._core.label(other.when_us))
-        raise Refusal(f"exposure {number}: its {other.act} was at {at}; acts must stay in their order")
+        raise Refusal(f"exposure {number}: its {act_word(other.act)} was at {at}; acts must stay in their order")
 
     def refuse_unread(self, sensor: str, t_us: int) -> None:
         """Nothing can be counted from before the first reading: that light would silently be none."""

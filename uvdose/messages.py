@@ -26,7 +26,8 @@ class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class ExposureDoc(msgspec.Struct, frozen=True):
     """One exposure. dose_low..dose_high: 95 %, relative to the target's scale. fraction: dose / target_dose.
 
-    missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come.
+    missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come,
+    or not known because the sensor is silent.
     parts: what the interval is made of, each as its own 95 % half-width. low_stops, high_stops: the interval's ends
     against the dose.
     """
@@ -60,6 +61,11 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     parts: dict[str, float] = {}
     low_stops: float | None = None
     high_stops: float | None = None
+
+    @property
+    def title(self) -> str:
+        """The target and its version; a calibration print has its name alone."""
+        return f"{self.target} v{self.target_version}" if self.target_version else self.target
 
 
 class SensorDoc(msgspec.Struct, frozen=True):
@@ -209,12 +215,20 @@ class NoteRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     subject: str | None = None
 
 
+class TakenBack(msgspec.Struct, frozen=True):
+    """What an undo took back: start, hold, resume, finish, again, or void (then the print counts again)."""
+
+    act: str
+    utc: str
+
+
 class Taken(msgspec.Struct, frozen=True):
     """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why."""
 
     exposure: ExposureDoc | None
     recorded: bool = True
     note: str = ""
+    taken_back: TakenBack | None = None
 
 
 class RecountDoc(msgspec.Struct, frozen=True):

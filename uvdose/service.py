@@ -16,7 +16,7 @@ from .exposure.gate import LightGate, gate_for
 from .exposure.outcome import Outcome
 from .exposure.record import Plan
 from .exposure.setting import next_version, trial_target
-from .exposure.states import ENDED, Act
+from .exposure.states import ENDED, Act, act_word
 from .exposure.target import Target, check_fit, plan_with
 from .journal.store import Store
 from .mending import Mender
@@ -29,6 +29,7 @@ from .messages import (
     StartRequest,
     StatusDoc,
     Taken,
+    TakenBack,
     TargetRequest,
     When,
 )
@@ -181,8 +182,12 @@ class BenchService:
         if act not in ACTS:
             raise Refusal(f"no act {act!r}; one of {', '.join(ACTS)}", 2)
         t_us = self._mender.moment(when, now_us)
+        back = None
         if act == "undo":
+            last = self._mender.loaded(exposure).last_act
             out = self._mender.undo(exposure, now_us)
+            if last is not None:
+                back = TakenBack(act_word(last.act), iso_utc(core.label(last.when_us)))
         elif t_us < now_us and act != "again":
             out = self._mender.act_in_the_past(exposure, Act(act), t_us, now_us)
         else:
@@ -192,7 +197,7 @@ class BenchService:
             else:
                 self._known(exposure)
             out = core.bench.act(exposure, Act(act), now_us)
-        return await self._taken(out, core.bench.exposure(exposure))
+        return await self._taken(out, core.bench.exposure(exposure), back)
 
     async def move(self, exposure: int, request: MoveRequest) -> Taken:
         """When the newest start, hold, resume or finish really happened."""
@@ -248,14 +253,14 @@ class BenchService:
             return names[0]
         raise Refusal(f"which sensor? name one with --sensor: {', '.join(names)}", 2)
 
-    async def _taken(self, out: Outcome, exposure: Exposure | None) -> Taken:
+    async def _taken(self, out: Outcome, exposure: Exposure | None, back: TakenBack | None = None) -> Taken:
         done = self._core.settle(out)
         self._core.tick()
         recorded = await _within(done, ACT_PATIENCE_S) if done is not None else True
         note = "" if recorded else (
             f"taken, but not yet on disk ({self._core.trouble or 'the disk is slow'}); it is kept and tried again"
         )
-        return Taken(self._core.document(exposure) if exposure is not None else None, recorded, note)
+        return Taken(self._core.document(exposure) if exposure is not None else None, recorded, note, back)
 
 
 async def _within(done: Future[None], seconds: float) -> bool:

@@ -24,6 +24,14 @@ ABSURD_UNIT_SECONDS = 1e18
 IRRADIANCE_UNITS: dict[str, float] = {"W/m2": 1.0, "mW/cm2": 10.0, "uW/cm2": 0.01}
 
 
+_SPELT = str.maketrans({"²": "2", "\u00b5": "u", "\u03bc": "u", "·": ".", "\u22c5": ".", "^": None, " ": None})
+
+
+def plain_unit(text: str) -> str:
+    """A unit as a person may write it (mW/cm², µW/cm², counts·s) in the one spelling that is kept: mW/cm2, counts.s."""
+    return text.translate(_SPELT)
+
+
 def dose_unit(sensor_unit: str, scaled: bool) -> str:
     """The unit that a sensor's dose is shown in: mJ/cm2, or such as `counts.s` without a scale."""
     return PHYSICAL_DOSE if scaled or sensor_unit in IRRADIANCE_UNITS else f"{sensor_unit}.s"
@@ -49,6 +57,20 @@ def stops_between(dose: float, reference: float) -> float | None:
     if dose <= 0 or reference <= 0:
         return None
     return math.log2(dose / reference)
+
+
+def percent(fraction: float) -> str:
+    """A share in whole per cent, rounded down so that 100 % is never shown before it is there."""
+    return f"{int(fraction * 100 + 1e-9)} %"
+
+
+def minutes(seconds: float | None) -> str:
+    """A stretch of time as m:ss, from an hour on as h:mm:ss; `-` for None."""
+    if seconds is None:
+        return "-"
+    whole = max(0, round(seconds))
+    hours, rest = divmod(whole, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
 def check_dose(value: float, unit: str = PHYSICAL_DOSE) -> float:

@@ -14,10 +14,15 @@ class Paper:
     def __init__(self, nodes: tuple[str, ...] = ("sill",)) -> None:
         self.sent: list[tuple[float, str]] = []
         self.told: list[str] = []
+        self.again: list[bool] = []
         self.proved: list[str] = []
         self.up, self.now = True, 0.0
-        self.desk = Desk(self._send, lambda s: s in nodes, lambda r: self.told.append(r.key),
+        self.desk = Desk(self._send, lambda s: s in nodes, self._tell,
                          lambda r: self.proved.append(r.key))  # fmt: skip
+
+    def _tell(self, ring: Ring, again: bool) -> None:
+        self.told.append(ring.key)
+        self.again.append(again)
 
     def _send(self, sensor: str, command: str) -> bool:
         if self.up:
@@ -132,6 +137,7 @@ def test_a_sensor_without_a_node_is_called_on_the_terminal() -> None:
     paper.ring("look:0.7", "roof")
     paper.ring("reached", "roof")
     paper.pass_to(3 * AGAIN_S)
+    assert paper.again == [False, False, True, True, True]
     assert paper.sent == [] and paper.told == ["look:0.7", *["reached"] * 4] and paper.proved == ["look:0.7", "reached"]
 
 

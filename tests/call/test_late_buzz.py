@@ -15,7 +15,7 @@ def _desk(sent: list[str]) -> Desk:
         sent.append(command)
         return True
 
-    return Desk(send, lambda _: True, lambda _: None, lambda _: None)
+    return Desk(send, lambda _: True, lambda *_: None, lambda _: None)
 
 
 @pytest.mark.parametrize("after_s", [0.2, ANSWER_S + 0.1, 7.5])

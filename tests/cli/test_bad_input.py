@@ -17,10 +17,12 @@ WRONG, NO_DAEMON, REFUSED = 2, 3, 4
 MALFORMED = [
     ("[bench\n", ("TOML",)),
     ("[[sensor]]\nlink = 'simulated'\n", ("sensor[0].name", "is missing")),
-    ("[[sensor]]\nname = 'a'\nlink = 'radio'\n", ("sensor[0].link", "serial, mqtt")),
-    ("[[sensor]]\nname = 'a'\nlink = 'simulated'\nscale = 'high'\n", ("sensor[0].scale", "a number")),
-    ("[[sensor]]\nname = 'a'\nlink = 'simulated'\nscale = -1.0\n", ("sensor[0].scale", "above 0")),
+    ("[[sensor]]\nname = 'a'\nlink = 'radio'\n", ("sensor a.link", "serial, mqtt")),
+    ("[[sensor]]\nname = 'a'\nlink = 'simulated'\nscale = 'high'\n", ("sensor a.scale", "a number")),
+    ("[[sensor]]\nname = 'a'\nlink = 'simulated'\nscale = -1.0\n", ("sensor a.scale", "above 0")),
     ("[[sensor]]\nname = 'a'\nlink = 'simulated'\nzer = 1\n", ("zer", "no such key")),
+    ("[[sensor]]\nname = 'a'\nlink = 'simulated'\n" * 2, ("sensor a", "twice")),
+    ("[[sensor]]\nname = 'my sill'\nlink = 'simulated'\nport = 3\n", ("sensor[0].port", "text")),
     ("[[sensor]]\nname = 'a'\nlink = 'mqtt'\ntopic = 'x'\n", ("mqtt", "host and port")),
     ("[web]\nlisten = 'here'\n[[sensor]]\nname = 'a'\nlink = 'simulated'\n", ("web.listen", "host:port")),
     ("[bench]\nname = 'x'\n", ("sensor", "[[sensor]]")),
@@ -29,7 +31,9 @@ MALFORMED = [
 
 @pytest.mark.parametrize(("settings", "words"), MALFORMED, ids=[w[0] for _, w in MALFORMED])
 def test_malformed_settings_name_file_key_and_mend(home: Homed, settings: str, words: tuple[str, ...]) -> None:
-    home.write(settings).run("serve").refused(REFUSED, "uvdose.toml", *words)
+    told = home.write(settings).run("serve")
+    told.refused(REFUSED, "uvdose.toml", *words)
+    assert "name = 'a'" not in settings or "sensor[" not in told.err
 
 
 def test_no_settings_at_all(home: Homed) -> None:

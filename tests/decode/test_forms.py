@@ -166,7 +166,7 @@ def test_rubbish_without_newline_is_one_bad_input(format: str) -> None:
 def test_an_empty_message_is_bad_input_and_an_empty_line_is_nothing() -> None:
     number = decoder("number")
     assert number.message(b"") == [BadInput("empty message", "")]
-    assert number.message(b" \r\n") == [BadInput("empty message", " ??")]
+    assert number.message(b" \r\n") == [BadInput("empty message", r" \r\n")]
     assert number.feed(b"\n\r\n  \n") == []
 
 

@@ -69,5 +69,6 @@ def test_whole_lines_need_no_last_newline() -> None:
 
 
 def test_an_excerpt_is_short_and_printable() -> None:
-    assert excerpt(b"\x00\x1b[31m\xff " + b"x" * 200) == "??[31m? " + "x" * 72
+    assert excerpt(b"\x00\x1b[31m\xff " + b"x" * 200) == r"\x00\x1b[31m\xff " + "x" * 63
+    assert len(excerpt(b"\x00" * 300)) == 80
     assert excerpt("µW/cm²".encode() * 40) == ("µW/cm²" * 14)[:80]

@@ -148,7 +148,7 @@ def test_a_message_leaves_the_stream_alone() -> None:
 def test_a_node_reset_in_the_middle_of_a_line_costs_that_line_only() -> None:
     line = format_line(READING)
     assert NativeDecoder().feed(line[:25] + b"\x00boot" + line) == [
-        BadInput("rubbish before line", "uv1,a1b2c3d4,17,1700,512.?boot"), READING,
+        BadInput("rubbish before line", "uv1,a1b2c3d4,17,1700,512.\\x00boot"), READING,
     ]
     assert NativeDecoder().feed(b"\xff\xffok buzz*E33E\n")[1:] == [Answer("ok buzz")]
     # Two lines without the newline between them: the first cannot be told apart from rubbish.

@@ -6,11 +6,15 @@ import csv
 import io
 import json
 
+import msgspec
 import pytest
 
 from uvdose.model import Refusal
 from uvdose.review.day import day_bounds
 from uvdose.review.export import write
+from uvdose.review.outfile import fresh_file
+
+from .conftest import BLUE
 
 EVER = (0, 1 << 60)
 
@@ -73,6 +77,40 @@ def test_a_stretch_may_begin_inside_a_chunk(printed) -> None:
     part = table(taken_out(printed.store, "readings", stretch=(begin, begin + 30_000_000)))
     expected = [r for r in whole if "2026-06-21T10:01:00.000Z" <= r["utc"] < "2026-06-21T10:01:30.000Z"]
     assert part == expected and len(part) == 60
+
+
+@pytest.mark.parametrize("sign", list("=+-@"))
+def test_no_text_of_a_person_becomes_a_formula(bindery, sign: str) -> None:
+    label = f'{sign}HYPERLINK("x")'
+    bindery.light(30, 400, 1.0)
+    bindery.start(msgspec.structs.replace(BLUE, dose=9000.0), "sill", label, label)
+    bindery.light(5, 0, -0.5)
+    row = table(taken_out(bindery.store, "exposures"))[0]
+    assert row["label"] == row["frame"] == f"'{label}"
+    # A number below zero is no text, and JSON lines stay exact.
+    rows = table(taken_out(bindery.store, "readings"))
+    assert {r["value [see value_unit]"] for r in rows if r["sensor"] == "roof"} == {"1.0", "-0.5"}
+    assert json.loads(taken_out(bindery.store, "exposures", "jsonl"))["label"] == label
+
+
+def test_a_file_is_whole_under_its_name_or_not_there(printed, tmp_path) -> None:
+    path = tmp_path / "out.csv"
+    with fresh_file(path, False) as out:
+        write(printed.store, "exposures", "csv", *EVER, out)
+        assert not path.exists()
+    whole = path.read_bytes()
+    assert whole.startswith(b"id,") and whole.endswith(b"\r\n") and b"\r\r" not in whole
+    with pytest.raises(Refusal, match=r"is there already.*--force"), fresh_file(path, False):
+        raise AssertionError("it is told before anything is written")
+    printed.db.execute("UPDATE chunk SET data = x'00' WHERE id = 2")
+    with pytest.raises(Refusal, match="raw readings 2"), fresh_file(path, True) as out:
+        write(printed.store, "readings", "csv", *EVER, out)
+    assert path.read_bytes() == whole and [p.name for p in tmp_path.iterdir() if "out" in p.name] == ["out.csv"]
+    with fresh_file(path, True) as out:
+        out.write("new")
+    assert path.read_text() == "new"
+    with pytest.raises(Refusal, match="cannot be written"), fresh_file(tmp_path / "none" / "x", False):
+        pass
 
 
 def test_unknown_kinds_are_refused(printed) -> None:

@@ -22,11 +22,12 @@ SHORT_S = 2
 class _Pending:
     """One call that is not done with."""
 
-    __slots__ = ("due_s", "proven", "ring", "told_s", "tries")
+    __slots__ = ("due_s", "proven", "ring", "told", "told_s", "tries")
 
-    def __init__(self, ring: Ring, due_s: float) -> None:
+    def __init__(self, ring: Ring, due_s: float, told: bool) -> None:
         self.ring = ring
         self.due_s = due_s
+        self.told = told
         self.proven = False
         self.told_s = due_s - AGAIN_S
         self.tries = 0
@@ -41,15 +42,15 @@ class Desk:
     """Times are real seconds, passed in.
 
     send(sensor, command): hand a command to a node; False when it has no way there now. has_node(sensor): whether
-    the sensor has a way back at all. tell(ring): show a call on the terminal. proven(ring): it is known to have
-    sounded.
+    the sensor has a way back at all. tell(ring, again): show a call on the terminal; again: not for the first time.
+    proven(ring): it is known to have sounded.
     """
 
     def __init__(
         self,
         send: Callable[[str, str], bool],
         has_node: Callable[[str], bool],
-        tell: Callable[[Ring], None],
+        tell: Callable[[Ring, bool], None],
         proven: Callable[[Ring], None],
     ) -> None:
         self._send = send
@@ -63,9 +64,9 @@ class Desk:
         # Nodes from which no answer came in time: a buzz may still lie in a broker or a buffer on its way there.
         self._unheard: set[str] = set()
 
-    def ring(self, ring: Ring, now_s: float) -> None:
-        """A new call, or one that a restart has left open."""
-        self._calls[(ring.exposure, ring.key)] = _Pending(ring, now_s)
+    def ring(self, ring: Ring, now_s: float, again: bool = False) -> None:
+        """A new call; again: one that a restart has left open."""
+        self._calls[(ring.exposure, ring.key)] = _Pending(ring, now_s, again)
         self.tick(now_s)
 
     def hush(self, exposure: int, key: str, now_s: float) -> None:
@@ -120,7 +121,8 @@ class Desk:
                 continue
             if now_s - pending.told_s >= AGAIN_S:
                 pending.told_s = now_s
-                self._tell(pending.ring)
+                self._tell(pending.ring, pending.told)
+                pending.told = True
             if not self._has_node(sensor):
                 pending.due_s = now_s + AGAIN_S
                 self._prove(key, pending)

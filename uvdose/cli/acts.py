@@ -33,11 +33,11 @@ DONE_WORD = {"hold": "held", "resume": "resumed", "finish": "finished"}
 
 
 def expose(
-    target: Annotated[str, typer.Argument(metavar="TARGET")],
+    target: Annotated[str, typer.Argument(metavar="TARGET", help="The target's name.")],
     sensor: Annotated[Text, typer.Option(help="The sensor beside the frame; needed where there are several.")] = None,
     frame: Annotated[Text, typer.Option(help="Where the sheet lies; else frame 1.")] = None,
     label: Annotated[str, typer.Option(help="A name of your own for the print.")] = "",
-    count_in: Annotated[int, typer.Option(metavar="SECONDS", help="Begin after this many seconds, counted down.")] = 0,
+    count_in: Annotated[int, typer.Option(metavar="SECONDS", help="Count down, up to 60 s, then begin.")] = 0,
     look: Looks = None,
     no_look: NoLook = False,
     lead: Lead = None,
@@ -53,7 +53,8 @@ def expose(
                                               " rides on the frame.")
     ] = False,
     light_on: Annotated[
-        float | None, typer.Option(metavar="IRRADIANCE", help="With --by-light: begin at this much light.")
+        float | None, typer.Option(metavar="IRRADIANCE", help="With --by-light: begin at this many mW/cm², or in the"
+                                                              " sensor's own unit where it has no scale.")
     ] = None,
     as_json: Json = False,
     home: HomeDir = None,
@@ -101,7 +102,7 @@ def _say_started(shown: ExposureDoc, used: Target | None) -> None:
     label = f", {shown.label}" if shown.label else ""
     print(f"exposure {shown.id}{label}: pencil {shown.id} on the back of the sheet")
     print(f"  frame    {shown.frame}, sensor {shown.sensor}")
-    print(f"  target   {shown.target} v{shown.target_version}, {asked}")
+    print(f"  target   {shown.title}, {asked}")
     print(f"  process  {(used.combination.process if used else None) or 'not noted'}")
     print(f"  paper    {(used.combination.paper if used else None) or 'not noted'}", flush=True)
 
@@ -123,7 +124,8 @@ def _say_waiting() -> None:
 
 def _act(act: str, number: str, when: When, as_json: bool, home: str | None) -> None:
     from ..messages import Taken
-    from ..review.layout import percent, with_unit
+    from ..review.layout import with_unit
+    from ..units import percent
     from .asking import need_daemon
     from .show import print_json
 
@@ -137,7 +139,7 @@ def _act(act: str, number: str, when: When, as_json: bool, home: str | None) -> 
     else:
         print(
             f"exposure {exposure}: {DONE_WORD[act]} at {with_unit(shown.dose, shown.unit)},"
-            f" {percent(shown.fraction)} of {shown.target} v{shown.target_version}", flush=True,
+            f" {percent(shown.fraction)} of {shown.title}", flush=True,
         )
     say_unrecorded(taken)
 

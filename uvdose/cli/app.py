@@ -11,7 +11,7 @@ import typer
 from .. import __version__
 from ..model import Refusal
 from . import acts, demo, films, happened, journal, lookback, mend, now, serving, strip, tablet, targets, verdict
-from .options import HomeDir, remember_home
+from .options import HomeDir, hinted, remember_home
 
 DONE, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
 
@@ -81,7 +81,7 @@ def _fail(line: str, code: int) -> int:
     with contextlib.suppress(OSError, ValueError):
         sys.stdout.flush()
     with contextlib.suppress(OSError, ValueError):
-        print(f"uvdose: {' '.join(line.split())}", file=sys.stderr, flush=True)
+        print(f"uvdose: {hinted(' '.join(line.split()))}", file=sys.stderr, flush=True)
     return code
 
 

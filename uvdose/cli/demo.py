@@ -201,8 +201,8 @@ def _verify(bench: DemoBench) -> list[str]:
 def _clock_words(store: Store, shown: ExposureDoc) -> list[str]:
     from ..review.byclock import by_clock
     from ..review.day import gather, newest_day
-    from ..review.layout import minutes, percent, with_unit
-    from ..units import irradiance_unit, stops_between
+    from ..review.layout import with_unit
+    from ..units import irradiance_unit, minutes, percent, stops_between
     from .demo_bench import DemoFailed
 
     found = gather(store, newest_day(store))

@@ -47,32 +47,32 @@ def _kept(place: Home, after: int) -> list[EventDoc]:
 
 
 def _print(event: EventDoc, as_json: bool) -> None:
-    from .show import print_json_line
+    from .show import print_json_line, say
 
     if as_json:
         print_json_line(event.flat())
     else:
-        print(event_text(event), flush=True)
+        say(event_text(event))
 
 
 def event_text(event: EventDoc) -> str:
     """One event in one line."""
-    from ..clock import from_iso, local_date, local_time
-    from ..review.layout import with_unit
+    from ..clock import in_local
+    from ..review.layout import moment_of, with_unit
+    from ..review.text import call_name
 
-    wall_us = from_iso(event.utc)
     who = f"exposure {event.exposure}" if event.exposure is not None else f"sensor {event.sensor}"
     if event.exposure is None and event.sensor is None:
         who = "journal"
     data = dict(event.data)
-    parts = [f"{local_date(wall_us)} {local_time(wall_us)}", f"{event.event:<9}", who]
+    parts = [moment_of(event.utc), f"{event.event:<9}", who]
     if "key" in data and data["key"] != event.event:
-        parts.append(str(data["key"]))
+        parts.append(call_name(event.event, data))
     if "dose" in data and "unit" in data:
         parts.append(with_unit(float(data["dose"]), str(data["unit"])))
     if "seconds" in data:
         parts.append(f"{float(data['seconds']):.1f} s {data.get('kind', '')}")
-    parts += [str(data[key]) for key in ("alarm", "line") if key in data and data[key] != who]
+    parts += [in_local(str(data[key])) for key in ("what", "alarm", "line") if key in data and data[key] != who]
     if "calls" in data:
         parts.append(", ".join(map(str, data["calls"])))
     return "  ".join(parts)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .options import HomeDir, Json, home_of
+from .options import HomeDir, Json, file_to_write, home_of
 
 if TYPE_CHECKING:
     from ..config import Home
@@ -29,14 +29,11 @@ def backup(
     The copy is of one moment, and is checked before it gets its name.
     """
     from ..journal.copying import copy_to
-    from ..model import Refusal
     from .asking import journal
     from .show import print_json
 
-    place, target = home_of(home), Path(file).expanduser().absolute()
-    own = place.journal_file.resolve()
-    if target.resolve() in [own.with_name(own.name + end) for end in ("", "-wal", "-shm")]:
-        raise Refusal(f"{target} is the journal itself: choose another name")
+    place = home_of(home)
+    target = file_to_write(file, place)
     with journal(place) as store:
         size = copy_to(store.db, target, replace=force)
         readings = int(store.db.execute("SELECT coalesce(sum(n), 0) FROM chunk").fetchone()[0])
@@ -83,7 +80,7 @@ def check(
 
 @journals.command()
 def prune(
-    before: Annotated[str, typer.Option("--before", metavar="DATE", help="Readings of days before this one.")],
+    before: Annotated[str, typer.Option("--before", metavar="DATE", help="Those before this day, YYYY-MM-DD.")],
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Only tell what would go.")] = False,
     as_json: Json = False,
     home: HomeDir = None,
@@ -130,14 +127,14 @@ def _prune(place: Home, before_wall_us: int, dry_run: bool) -> PruneDoc:
 
 
 def _check_lines(found: CheckDoc) -> list[str]:
-    from ..review.layout import wrap
+    from ..review.layout import moment_of, wrap
 
     log = f", and {_size(found.log_bytes)} not yet merged in" if found.log_bytes else ""
     free = f", {_size(found.free_bytes)} of it free" if found.free_bytes else ""
     state = "sound" if found.ok else "DAMAGED"
     lines = [found.file, f"  {state}, schema {found.schema}", f"  {_size(found.bytes)}{free}{log}"]
     each = f", {found.bytes_per_reading:.1f} bytes each" if found.bytes_per_reading is not None else ""
-    span = f", {found.from_utc} to {found.to_utc}" if found.from_utc else ""
+    span = f", {moment_of(found.from_utc)} to {moment_of(found.to_utc)}" if found.from_utc else ""
     lines.append(f"  {found.readings} readings{each}{span}")
     lines += wrap(", ".join(f"{name} {n}" for name, n in found.counts.items()), "  ", "    ")
     if found.pruned:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .options import HomeDir, Json, home_of, whole_id
+from .options import HomeDir, Json, file_to_write, home_of, whole_id
 
 if TYPE_CHECKING:
     from ..messages import RecountDoc
@@ -39,29 +39,32 @@ def day(
 def export(
     what: Annotated[str, typer.Option(help="exposures, events or readings.")] = "exposures",
     form: Annotated[str, typer.Option("--format", help="csv or jsonl.")] = "csv",
-    on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Of this local day.")] = None,
-    from_day: Annotated[Text, typer.Option("--from", metavar="DATE", help="From the beginning of this day.")] = None,
+    on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Of this local day, YYYY-MM-DD.")] = None,
+    from_day: Annotated[Text, typer.Option("--from", metavar="DATE", help="From the beginning of this day on.")] = None,
     to_day: Annotated[Text, typer.Option("--to", metavar="DATE", help="To the end of this day.")] = None,
     out: Annotated[Text, typer.Option("--out", metavar="FILE", help="Into this file; else to standard output.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="With --out: replace FILE if it is there.")] = False,
     home: HomeDir = None,
 ) -> None:
-    """Take out what the journal holds, as CSV or JSON."""
-    from ..model import Refusal
-    from ..review.export import write
+    """Take out what the journal holds, as CSV or JSON lines; times in UTC.
+
+    In CSV a text that begins with = + - or @ gets an apostrophe before it, so that no spreadsheet computes it.
+    """
+    from ..review.export import refuse_unknown, write
+    from ..review.outfile import fresh_file
     from .asking import journal
     from .show import note
 
+    refuse_unknown(what, form)
+    place = home_of(home)
     wall0_us, wall1_us = _stretch(on, from_day, to_day)
-    with journal(home_of(home)) as store, contextlib.ExitStack() as stack:
+    with journal(place) as store, contextlib.ExitStack() as stack:
         if out is None:
             # CSV ends its lines by CR LF, which the text layer must not make CR CR LF of.
             sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
             target = sys.stdout
         else:
-            try:
-                target = stack.enter_context(open(out, "w", encoding="utf-8", newline=""))
-            except OSError as err:
-                raise Refusal(f"{out} cannot be written: {err.strerror}") from None
+            target = stack.enter_context(fresh_file(file_to_write(out, place), force))
         count = write(store, what, form, wall0_us, wall1_us, target)
     if out is not None:
         note(f"{count} {what} written to {out}")
@@ -108,7 +111,8 @@ def recount(
 
 
 def _words(counted: RecountDoc) -> str:
-    from ..review.layout import minutes, with_unit
+    from ..review.layout import with_unit
+    from ..units import minutes
 
     return (
         f"exposure {counted.id}: {with_unit(counted.dose, counted.unit)} from {counted.readings} raw readings,"

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .acts import Id, exposure_of, say_unrecorded
 from .options import Ago, At, HomeDir, Json, home_of, moment, whole_id
 
+if TYPE_CHECKING:
+    from ..messages import ExposureDoc, TakenBack
+
 
 def _post(number: str, what: str, body: object, word: str, as_json: bool, home: str | None) -> None:
     from ..messages import Taken
-    from ..review.layout import percent, with_unit
     from .asking import need_daemon
-    from .show import print_json
+    from .show import print_json, say
 
     exposure = whole_id(number)
     taken = need_daemon(home_of(home)).post(f"exposures/{exposure}/{what}", body, Taken)
@@ -22,11 +24,28 @@ def _post(number: str, what: str, body: object, word: str, as_json: bool, home: 
     if as_json:
         print_json(shown)
     else:
-        print(
-            f"exposure {exposure}: {word}; it is {shown.state} at {with_unit(shown.dose, shown.unit)},"
-            f" {percent(shown.fraction)} of {shown.target} v{shown.target_version}", flush=True,
-        )
+        say(f"exposure {exposure}: {_taken_back(taken.taken_back) or word}; {_now(shown)}")
     say_unrecorded(taken)
+
+
+def _taken_back(back: TakenBack | None) -> str:
+    from ..review.layout import time_of
+
+    if back is None:
+        return ""
+    if back.act == "void":
+        return "the start taken back counts again"
+    return f"taken back: {back.act} of {time_of(back.utc)}"
+
+
+def _now(shown: ExposureDoc) -> str:
+    from ..review.layout import with_unit
+    from ..units import percent
+
+    if shown.state == "void":
+        return f"it is void now and counts for nothing; `uvdose undo {shown.id}` brings it back"
+    dose = with_unit(shown.dose, shown.unit)
+    return f"it is {shown.state} at {dose}, {percent(shown.fraction)} of {shown.title}"
 
 
 def undo(number: Id, as_json: Json = False, home: HomeDir = None) -> None:

@@ -25,13 +25,13 @@ def status(as_json: Json = False, home: HomeDir = None) -> None:
     """The sensors, and the exposures of today."""
     from .asking import need_daemon
     from .screen import status_text
-    from .show import print_json
+    from .show import print_json, say
 
     told = need_daemon(home_of(home)).status()
     if as_json:
         print_json(told)
     else:
-        print(status_text(told))
+        say(status_text(told))
 
 
 def watch(
@@ -71,20 +71,21 @@ def _live(daemon: Daemon, until: int | None) -> None:
     from ..clock import pause
 
     told = daemon.status()
-    with Live(_picture(told), console=Console(), auto_refresh=False, transient=False) as live:
+    console = Console()
+    with Live(_picture(told, console.width), console=console, auto_refresh=False, transient=False) as live:
         while not _ended(told, until):
             pause(LIVE_S)
             told = daemon.status()
-            live.update(_picture(told), refresh=True)
+            live.update(_picture(told, console.width), refresh=True)
 
 
-def _picture(told: StatusDoc) -> RichText:
+def _picture(told: StatusDoc, width: int) -> RichText:
     from rich.text import Text
 
     from .screen import live_lines
 
     picture = Text(no_wrap=True, overflow="ellipsis")
-    for i, (line, style) in enumerate(live_lines(told)):
+    for i, (line, style) in enumerate(live_lines(told, width)):
         picture.append(("\n" if i else "") + line, style=_STYLES.get(style, ""))
     return picture
 
@@ -92,7 +93,7 @@ def _picture(told: StatusDoc) -> RichText:
 def _plain(daemon: Daemon, once: bool, until: int | None, as_json: bool) -> None:
     from ..clock import pause
     from .screen import plain_lines
-    from .show import print_json_line
+    from .show import print_json_line, say
 
     before: set[str] = set()
     while True:
@@ -103,7 +104,7 @@ def _plain(daemon: Daemon, once: bool, until: int | None, as_json: bool) -> None
             lines = plain_lines(told, until)
             for line in lines:
                 if line not in before:
-                    print(line, flush=True)
+                    say(line)
             before = set(lines)
         if once or _ended(told, until):
             return

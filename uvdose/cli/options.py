@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+import shlex
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -24,39 +26,50 @@ HomeDir = Annotated[
 Json = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 Looks = Annotated[
     list[float] | None,
-    typer.Option("--look", metavar="FRACTION", help="Call for a look at this share of the target; repeat for more."),
+    typer.Option("--look", metavar="FRACTION", help="Call for a look at this share of the target, as 0.7; repeat."),
 ]
 NoLook = Annotated[bool, typer.Option("--no-look", help="No look calls.")]
 Lead = Annotated[
     float | None,
-    typer.Option("--lead", metavar="SECONDS", help="Call this long before the target at the latest; 0: no lead call."),
+    typer.Option("--lead", metavar="SECONDS", help="Call at least so many seconds before the target; 0: no such call."),
 ]
 Overshoots = Annotated[
     list[float] | None,
-    typer.Option("--overshoot", metavar="STOPS", help="Call again this many stops past the target; repeat for more."),
+    typer.Option("--overshoot", metavar="STOPS", help="Call again so many stops past the target, as 0.17; repeat."),
 ]
 NoOvershoot = Annotated[bool, typer.Option("--no-overshoot", help="No calls past the target.")]
 Ago = Annotated[
-    str | None, typer.Option("--ago", metavar="TIME", help="It happened this long ago: 90, 90s, 2m, 1:30 or 1h.")
+    str | None, typer.Option("--ago", metavar="TIME", help="It happened so long ago: 90 or 90s, 2m, 1:30 (m:ss) or 1h.")
 ]
 At = Annotated[
     str | None, typer.Option("--at", metavar="HH:MM[:SS]", help="It happened at this time of day.")
 ]
 
-_before_command: list[str] = []
+_given: list[str] = []
+_HINT = re.compile(r"`uvdose(?! demo| [^`]*--(?:help|home))((?: [^`]+)?)`")
 
 
 def remember_home(given: str | None) -> None:
-    """`uvdose --home DIR command`: kept until the command asks."""
-    _before_command[:] = [given] if given is not None else []
+    """`uvdose --home DIR command`, or `--home` after the command: kept for the command, and for its hints."""
+    _given[:] = [given] if given is not None else []
 
 
 def given_home(after_command: str | None) -> str | None:
     """The folder given after the command, else before it; None when neither was."""
-    given = after_command if after_command is not None else next(iter(_before_command), None)
+    if after_command is not None:
+        remember_home(after_command)
+    given = next(iter(_given), None)
     if given is not None and not given.strip():
         raise Refusal("--home: give a folder", 2)
     return given
+
+
+def hinted(text: str) -> str:
+    """A text whose hints (commands in backticks) work as typed: they name the home that this call named."""
+    if not _given or not _given[0].strip():
+        return text
+    home = shlex.quote(_given[0])
+    return _HINT.sub(lambda found: f"`uvdose{found[1]} --home {home}`", text)
 
 
 def home_of(after_command: str | None) -> Home:
@@ -64,6 +77,17 @@ def home_of(after_command: str | None) -> Home:
     from ..config import find_home
 
     return find_home(given_home(after_command))
+
+
+def file_to_write(text: str, home: Home) -> Path:
+    """A file that a person wants written. Raises `Refusal` for the journal and the settings of the home."""
+    path = Path(text).expanduser().absolute()
+    journal = home.journal_file.resolve()
+    for own in (*(journal.with_name(journal.name + end) for end in ("", "-wal", "-shm")), home.settings_file.resolve()):
+        if path.resolve() == own:
+            what = "the settings file" if own.name == home.settings_file.name else "the journal itself"
+            raise Refusal(f"{path} is {what}: choose another name")
+    return path
 
 
 def several(values: list[float] | None, none: bool, option: str) -> tuple[float, ...] | None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from ..exposure.document import state_word
+from ..exposure.document import UNHEARD, state_word
 from ..messages import ExposureDoc, SensorDoc, StatusDoc
-from ..review.layout import alarm_words, columns, figure, minutes, percent, shorten, time_of, unit_text, with_unit
+from ..review.layout import alarm_words, columns, figure, shorten, time_of, unit_text, with_unit, wrap
+from ..units import minutes, percent
+from .options import hinted
 
 BAR = 44
+LEAST_BAR, BESIDE_BAR = 8, 36  # what stands beside the bar must fit, too
 FULL, LIGHTER, EMPTY, MARK = "█", "▓", "░", "┃"
 MOST = 1.25  # a bar shows up to this share of the target
 ENDED = ("finished", "void")
@@ -31,16 +34,15 @@ def left_words(d: ExposureDoc) -> str:
     if d.state in ("reached", *ENDED):
         return state_word(d)
     if d.eta_s is None:
-        return d.state
+        return "time left unknown while silent" if d.state == "counting" and UNHEARD & set(d.alarms) else d.state
     return f"{minutes(d.eta_s)} left"
 
 
 def sensor_line(s: SensorDoc) -> str:
-    """One sensor now."""
+    """One sensor now, without its alarms."""
     heard = f"{with_unit(s.irradiance, s.unit)}, {figure(s.age_s)} s ago"
     told = "no reading yet" if s.irradiance is None else heard
-    alarms = f"  {'; '.join(s.alarms)}" if s.alarms else ""
-    return f"{shorten(s.name, 16)}  {s.state.upper() if s.state != 'live' else 'live'}  {told}{alarms}"
+    return f"{shorten(s.name, 16)}  {s.state.upper() if s.state != 'live' else 'live'}  {told}"
 
 
 def exposure_line(d: ExposureDoc) -> str:
@@ -53,12 +55,13 @@ def exposure_line(d: ExposureDoc) -> str:
     )
 
 
-def exposure_lines(d: ExposureDoc) -> list[tuple[str, str]]:
+def exposure_lines(d: ExposureDoc, width: int) -> list[tuple[str, str]]:
     """One exposure for the live screen: lines with a style each (`""`, `strong`, `alarm`)."""
+    bar = dose_bar(d.fraction, max(LEAST_BAR, min(BAR, width - BESIDE_BAR)))
     label = f"  {d.label}" if d.label else ""
     lines = [
-        (f"{d.id}{label}  frame {d.frame}  {d.target} v{d.target_version}  {d.state}", "strong"),
-        (f"  {dose_bar(d.fraction)} {percent(d.fraction):>5}  {left_words(d)}", ""),
+        (f"{d.id}{label}  frame {d.frame}  {d.title}  {d.state}", "strong"),
+        (f"  {bar} {percent(d.fraction):>5}  {left_words(d)}", ""),
         (f"  {with_unit(d.dose, d.unit)} ({figure(d.dose_low)}-{figure(d.dose_high)}) of {figure(d.target_dose)}", ""),
     ]
     if d.missing_s or d.bridged_s:
@@ -70,23 +73,35 @@ def exposure_lines(d: ExposureDoc) -> list[tuple[str, str]]:
     return lines
 
 
-def live_lines(status: StatusDoc) -> list[tuple[str, str]]:
-    """The whole live screen."""
+def live_lines(status: StatusDoc, width: int) -> list[tuple[str, str]]:
+    """The whole live screen, wrapped to so many columns: advice that is cut is none."""
     lines = [(f"{status.bench}  {time_of(status.utc)}", "")]
     lines += [(line, "alarm") for line in status.troubles]
-    lines += [(sensor_line(s), "alarm" if s.alarms else "") for s in status.sensors]
+    for s in status.sensors:
+        lines += [(sensor_line(s), "alarm" if s.alarms else ""), *((f"  {line}", "alarm") for line in s.alarms)]
     running = [d for d in status.exposures if d.state not in ENDED]
     for d in running:
-        lines += [("", ""), *exposure_lines(d)]
+        lines += [("", ""), *exposure_lines(d, width)]
     if not running:
         lines += [("", ""), ("nothing is in the light; `uvdose expose TARGET` begins", "")]
-    return lines
+    return [(part, style) for line, style in lines for part in _wrapped(hinted(line), width)]
+
+
+def _wrapped(line: str, width: int) -> list[str]:
+    if len(line) <= width:
+        return [line]
+    indent = " " * (len(line) - len(line.lstrip()))
+    return wrap(line.lstrip(), indent, width=max(LEAST_BAR, width))
 
 
 def plain_lines(status: StatusDoc, last: int | None = None) -> list[str]:
     """The bench in plain lines; `last`: an exposure whose end is waited for, and shown too."""
     shown = [d for d in status.exposures if d.state not in ENDED or d.id == last]
-    return [*status.troubles, *map(sensor_line, status.sensors), *map(exposure_line, shown)]
+    return [*status.troubles, *map(_with_alarms, status.sensors), *map(exposure_line, shown)]
+
+
+def _with_alarms(s: SensorDoc) -> str:
+    return "  ".join([sensor_line(s), *(["; ".join(s.alarms)] if s.alarms else [])])
 
 
 def status_text(status: StatusDoc) -> str:
@@ -101,15 +116,16 @@ def status_text(status: StatusDoc) -> str:
     lines += columns(rows, right=(2, 4, 5))
     lines += [f"  {s.name}: {line}" for s in status.sensors for line in s.alarms]
     lines += [
-        f"  {s.name}: {s.bad_inputs} inputs could not be read, the last: {s.last_bad}"
+        f"  {s.name}: {s.bad_inputs} lines could not be read, the last: {s.last_bad}"
         for s in status.sensors if s.bad_inputs
     ]
     if not status.exposures:
         return "\n".join([*lines, "", "no exposures today"])
     table = [["id", "label", "frame", "target", "state", "dose", "of", "unit", "done", "left", "alarms and calls"]]
     table += [
-        [str(d.id), shorten(d.label or "-", 10), d.frame, f"{d.target} v{d.target_version}", state_word(d),
-         figure(d.dose), figure(d.target_dose), unit_text(d.unit), percent(d.fraction), minutes(d.eta_s),
+        [str(d.id), shorten(d.label or "-", 10), d.frame, d.title, state_word(d), figure(d.dose),
+         figure(d.target_dose), unit_text(d.unit), percent(d.fraction),
+         minutes(d.eta_s) if d.eta_s is not None or not UNHEARD & set(d.alarms) else "unknown",
          "; ".join([*map(alarm_words, d.alarms), *([call_words(d.calls)] if d.calls else [])])]
         for d in status.exposures
     ]

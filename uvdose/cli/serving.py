@@ -12,7 +12,7 @@ MAX_PACE = 10_000.0
 
 
 def serve(
-    pace: Annotated[float, typer.Option(help="Count this many times faster than real time, for rehearsals.")] = 1.0,
+    pace: Annotated[float, typer.Option(metavar="TIMES", help="Rehearse so many times faster than real time.")] = 1.0,
     home: HomeDir = None,
 ) -> None:
     """Run the daemon, in the foreground.
@@ -22,8 +22,9 @@ def serve(
     finite(pace, "--pace", 0.0, MAX_PACE, "1, or 60 for a rehearsal")
     place = home_of(home)
     from ..daemon import serve as run_daemon
+    from .show import say
 
-    run_daemon(place, pace, lambda line: print(line, flush=True))
+    run_daemon(place, pace, say)
 
 
 def register(app: typer.Typer) -> None:

@@ -179,7 +179,7 @@ def accept(
     noted = {what: said for what, said in note.noted.items() if what in NOTED}
     target = keep_target(place, msgspec.structs.replace(request, **noted))
     keep_note(place, "calibration", sheet.number, msgspec.structs.replace(
-        note, accepted=f"{target.name} v{target.version}"
+        note, accepted=target.title
     ))
     return target
 

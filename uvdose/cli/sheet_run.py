@@ -139,7 +139,8 @@ class _Screen:
 
     def line(self, shown: ExposureDoc) -> str:
         """Dose, and what comes next."""
-        from ..review.layout import figure, minutes, percent, with_unit
+        from ..review.layout import figure, with_unit
+        from ..units import minutes, percent
         from .screen import dose_bar
 
         due = self._due(shown)

@@ -6,6 +6,8 @@ import sys
 
 import msgspec
 
+from .options import hinted
+
 # Each figure five rows of four, one hexadecimal digit a row: its bits are the dots.
 _FIGURES = ("69996", "26227", "6924F", "E161E", "99F11", "F8E1E", "68E96", "F1244", "69696", "69716")
 
@@ -20,9 +22,14 @@ def print_json_line(value: object) -> None:
     print(msgspec.json.encode(value).decode(), flush=True)
 
 
+def say(text: str) -> None:
+    """Text for a person; the commands that it hints at name the home that this call named."""
+    print(hinted(text), flush=True)
+
+
 def note(line: str) -> None:
     """A line beside the result, on standard error, so that what a program reads stays clean."""
-    print(f"uvdose: {line}", file=sys.stderr, flush=True)
+    print(f"uvdose: {hinted(line)}", file=sys.stderr, flush=True)
 
 
 def big(number: int) -> list[str]:

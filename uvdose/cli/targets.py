@@ -19,10 +19,10 @@ targets = typer.Typer(help="Targets: the dose that prints one combination right.
 
 @targets.command("set")
 def set_target(
-    name: Annotated[str, typer.Argument(metavar="NAME")],
-    dose: Annotated[float, typer.Option("--dose", metavar="MJ_CM2", help="The dose, in --unit.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="A name of your own; if it is there: a new version.")],
+    dose: Annotated[float, typer.Option("--dose", metavar="MJ_CM2", help="The dose, in mJ/cm² or what --unit says.")],
     unit: Annotated[
-        Text, typer.Option(help="mJ/cm2, or such as counts.s for a sensor without a scale; else as the last version.")
+        Text, typer.Option(help="mJ/cm2 (or mJ/cm²), or for a sensor without a scale such as counts.s; else as before.")
     ] = None,
     sensor: Annotated[Text, typer.Option(help="The sensor it was proved with; needed where there are several.")] = None,
     process: Annotated[Text, typer.Option(help="The process.")] = None,
@@ -45,13 +45,13 @@ def set_target(
     from ..exposure.target import CallPlan, plan_with
     from ..messages import TargetRequest
     from ..review.layout import wrap
-    from ..units import check_dose
+    from ..units import check_dose, plain_unit
     from .keeping import keep_target
     from .show import print_json
 
     place = home_of(home)
     looks, overshoots = several(look, no_look, "look"), several(overshoot, no_overshoot, "overshoot")
-    unit = unit or _last_unit(place, name)
+    unit = plain_unit(unit) if unit else _last_unit(place, name)
     check_dose(dose, unit)  # here, since JSON cannot carry NaN to the daemon
     plan_with(CallPlan(), looks, lead, overshoots)
     request = TargetRequest(
@@ -62,7 +62,7 @@ def set_target(
     if as_json:
         print_json(target)
         return
-    print("\n".join(wrap(f"target {target.name} v{target.version}: {_facts(target)}")))
+    print("\n".join(wrap(f"target {target.title}: {_facts(target)}")))
     _note_unit(place, target)
 
 
@@ -95,7 +95,7 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
     """The newest version of every target."""
     from ..review.layout import columns, figure, unit_text
     from .asking import journal
-    from .show import print_json
+    from .show import print_json, say
 
     place = home_of(home)
     with journal(place) as store:
@@ -104,7 +104,7 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
         print_json(found)
         return
     if not found:
-        print("no targets yet: `uvdose target set NAME --dose MJ_CM2` makes one")
+        say("no targets yet: `uvdose target set NAME --dose MJ_CM2` makes one")
         return
     rows = [["target", "version", "dose", "unit", "sensor", "process", "paper"]]
     rows += [
@@ -117,10 +117,12 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
 
 @targets.command("show")
 def show_target(
-    name: Annotated[str, typer.Argument(metavar="NAME")], as_json: Json = False, home: HomeDir = None
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The target's name.")],
+    as_json: Json = False,
+    home: HomeDir = None,
 ) -> None:
     """Every version of one target, oldest first."""
-    from ..review.layout import wrap
+    from ..review.layout import moment_of, wrap
     from .asking import journal
     from .show import print_json
 
@@ -131,12 +133,13 @@ def show_target(
         return
     print(name)
     for target in found:
-        print("\n".join(wrap(f"v{target.version}  {target.made_utc}  {_facts(target)}", "  ", "      ")))
+        print("\n".join(wrap(f"v{target.version}  {moment_of(target.made_utc)}  {_facts(target)}", "  ", "      ")))
         print(f"      {target.reason}")
 
 
 def _facts(target: Target) -> str:
-    from ..review.layout import percent, with_unit
+    from ..review.layout import with_unit
+    from ..units import percent
 
     c, calls = target.combination, target.calls
     parts = [with_unit(target.dose, target.unit)]

@@ -15,13 +15,22 @@ REAL_FLOOR_S = 2.0
 BACKLOG_US, BACKLOG_CLEAR_US = 5 * US_PER_S, 2 * US_PER_S
 RESTART_SHOWN_US = 30 * US_PER_S
 
-_UNREAD = "up to 60 s are bridged, more is missing, but a node with a register loses nothing while it runs"
+# What silence does to a dose: a node with a register counts on by itself, any other sensor does not.
+_UNREAD = {
+    True: "while the node has power nothing is lost: it counts on, and its next line brings what it counted",
+    False: "up to 60 s of light are bridged from the reading before to the one after; more is missing and not counted",
+}
+_GAP = {
+    True: "until the node is heard again its dose is an estimate, and what the node then tells is counted",
+    False: "from here on its dose is an estimate, called missing",
+}
 WORDS = {
-    "silent": f"no reading comes: {_UNREAD}; look at cable, power and radio of the sensor",
-    "gap": "no reading for 60 s with a print in the light: from here on its dose is an estimate, called missing",
     "backlog": "readings come late: the dose is right, but a call may be late; look at the radio or the broker",
     "restarted": "the node was switched off and on: the time it was off is bridged up to 60 s, else missing",
 } | {key: finding.line for key, finding in FINDINGS.items()}
+
+# Where another alarm has told already why nothing is heard, silence need not say it again.
+SILENT_SINCE = {"unreadable": "no reading comes that can be read", "link": "no reading comes, since there is no link"}
 
 
 class SensorState(enum.StrEnum):
@@ -43,9 +52,17 @@ class Change(msgspec.Struct, frozen=True):
 
 
 class Health:
-    """Watches one sensor. Pure: time comes in. pace: silence has a floor of two seconds in real time."""
+    """Watches one sensor. Pure: time comes in. pace: silence has a floor of two seconds in real time.
 
-    def __init__(self, pace: float = 1.0) -> None:
+    counts_on: the sensor is a node with a register, which adds up by itself while nobody hears it.
+    """
+
+    def __init__(self, pace: float = 1.0, counts_on: bool = False) -> None:
+        self._unread = _UNREAD[counts_on]
+        self._words = WORDS | {
+            "silent": f"no reading comes: {self._unread}; look at cable, power and radio of the sensor",
+            "gap": f"no reading for 60 s with a print in the light: {_GAP[counts_on]}",
+        }
         self._floor_us = int(REAL_FLOOR_S * pace * US_PER_S)
         self.active: dict[str, str] = {}
         self._quiet_since_us: int | None = None
@@ -59,7 +76,7 @@ class Health:
             if self._quiet_since_us is None:
                 self._quiet_since_us = t_us  # from here on silence can be told
             return self.set("link", False)
-        return self.set("link", True, f"{line}: {_UNREAD}")
+        return self.set("link", True, f"{line}: {self._unread}")
 
     def heard(self, t_us: int, usual_us: int, found: set[str], late_us: int, restarted: bool) -> list[Change]:
         """A reading was taken in.
@@ -91,7 +108,8 @@ class Health:
         """Time passed."""
         if self._quiet_since_us is None or t_us - self._quiet_since_us < self._limit_us:
             return []
-        return self.set("silent", True)
+        known = next((key for key in SILENT_SINCE if key in self.active), "")
+        return self.set("silent", True, SILENT_SINCE.get(known, ""))
 
     def set(self, alarm: str, on: bool, line: str = "") -> list[Change]:
         """Switch an alarm; a change is told once. line: its words, where they are not always the same."""
@@ -100,7 +118,7 @@ class Health:
         if not on:
             del self.active[alarm]
             return [Change(alarm, False)]
-        self.active[alarm] = line or WORDS[alarm]
+        self.active[alarm] = line or self._words[alarm]
         return [Change(alarm, True, self.active[alarm])]
 
     def due_us(self) -> int | None:

@@ -46,7 +46,7 @@ class Bench:
         self._beat(channel, arrival_us, out)
         for item in items:
             if isinstance(item, BadInput):
-                channel.bad(item.reason)
+                tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
             elif not isinstance(item, Answer):
                 timed, changes = channel.take(item, arrival_us)
                 self._grow(channel, timed, changes, arrival_us, out)

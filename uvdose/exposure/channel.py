@@ -6,13 +6,16 @@ from collections.abc import Iterable
 
 import msgspec
 
+from ..decode.advice import shown, what_to_set
 from ..dose.health import Change, Health
 from ..dose.integrator import RESET_FLAG, Track
 from ..dose.order import MomentOrder, RegisterOrder
 from ..dose.response import Identity, Response
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime
-from ..model import Mark, MomentReading, Reading, RegisterReading, Segment
+from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, Segment
 from ..units import US_PER_S
+
+UNREAD_RUN, UNREAD_S = 3, 2.0  # so many inputs in a row, over so many real seconds, that cannot be read
 
 
 class Timed(msgspec.Struct, frozen=True, gc=False):
@@ -30,9 +33,12 @@ class Channel:
         self.name = name
         self.identity = identity
         self.track = Track(response, pace)
-        self.health = Health(pace)
+        self.health = Health(pace, counts_on=identity.format == "native")
         self.bad_inputs = 0
-        self.last_bad = ""
+        self._last_bad: BadInput | None = None
+        self._bad_run = 0
+        self._bad_since_us = 0
+        self._bad_for_us = int(UNREAD_S * US_PER_S * pace)
         self.readings = 0
         self._register_order = RegisterOrder()
         self._moment_order = MomentOrder(pace)
@@ -91,10 +97,23 @@ class Channel:
         """A moment, but not before the node has had its say after a start of the daemon."""
         return due_us if self.readings > 0 or self._grace_us is None else max(due_us, self._grace_us)
 
-    def bad(self, reason: str) -> None:
-        """Count an input that could not be read."""
+    @property
+    def last_bad(self) -> str:
+        """The newest input that could not be read: why, and what came; empty when all could."""
+        return f"{self._last_bad.reason}: {shown(self._last_bad.excerpt)}" if self._last_bad is not None else ""
+
+    def bad(self, item: BadInput, now_us: int) -> list[Change]:
+        """Count an input that could not be read. One is noise; nothing but such is a wrong setting, and told."""
         self.bad_inputs += 1
-        self.last_bad = reason
+        self._last_bad = item
+        if self._bad_run == 0:
+            self._bad_since_us = now_us
+        self._bad_run += 1
+        if self._bad_run < UNREAD_RUN or now_us - self._bad_since_us < self._bad_for_us:
+            return []
+        mend = what_to_set(self.identity.format, item.reason, item.excerpt)
+        seen = f"what comes cannot be read ({item.reason}), such as {shown(item.excerpt)}"
+        return self.health.set("unreadable", True, f"{seen}: nothing is counted from it; {mend}")
 
     def due_us(self, now_us: int) -> int | None:
         """When `tick` has something to do."""
@@ -143,7 +162,11 @@ class Channel:
             return []
         late_us = arrival_us - timed[-1].t_us
         restarted, self._booted = self._booted, False
-        return self.health.heard(arrival_us, self.track.usual_us, self.track.quality.found, late_us, restarted)
+        self._bad_run = 0
+        changes = self.health.set("unreadable", False)
+        return changes + self.health.heard(
+            arrival_us, self.track.usual_us, self.track.quality.found, late_us, restarted
+        )
 
 
 

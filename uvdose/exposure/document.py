@@ -18,6 +18,8 @@ def state_word(shown: ExposureDoc) -> str:
     """Its state as a person reads it."""
     return "settling" if settling(shown) else shown.state
 
+UNHEARD = {"link", "silent"}  # while one of these is on, nobody knows the light of now
+
 
 def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -> ExposureDoc:
     """The exposure at a moment; every figure in the unit of the screen."""
@@ -27,6 +29,7 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
     dose = to_screen(f.dose, unit)
     target = plan.target.dose
     running = exposure.finished_us is None
+    heard = not UNHEARD & set(alarms)
     return ExposureDoc(
         id=plan.id,
         target=plan.target.name,
@@ -48,7 +51,7 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         started_utc=exposure.labels.get("started"),
         reached_utc=exposure.labels.get("reached"),
         finished_utc=exposure.labels.get("finished"),
-        eta_s=exposure.eta_s(track, now_us),
+        eta_s=exposure.eta_s(track, now_us) if heard else None,
         alarms=alarms if running else [],
         calls=sorted(exposure.open_calls),
         settled=exposure.settled,

@@ -7,7 +7,7 @@ import re
 from ..dose.response import Identity
 from ..messages import TargetRequest, Trial
 from ..model import Refusal
-from ..units import PHYSICAL_DOSE, check_dose
+from ..units import PHYSICAL_DOSE, check_dose, plain_unit
 from .calls import READY_S
 from .target import CallPlan, Combination, Target, plan_with
 
@@ -27,13 +27,14 @@ def next_version(
     """
     if not _NAME.fullmatch(request.name):
         raise Refusal(f"target name {request.name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
-    if request.unit != PHYSICAL_DOSE and not _UNIT_SECONDS.fullmatch(request.unit):
+    unit = plain_unit(request.unit)
+    if unit != PHYSICAL_DOSE and not _UNIT_SECONDS.fullmatch(unit):
         raise Refusal(f"unit {request.unit!r}: {PHYSICAL_DOSE}, or for a sensor without a scale such as counts.s", 2)
     for what in (*Combination.__struct_fields__, "reason", "basis"):
         text = getattr(request, what) or ""
         if len(text) > MAX_TEXT or not text.isprintable():
             raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
-    check_dose(request.dose, request.unit)
+    check_dose(request.dose, unit)
     _check_interval(request)
     before = last or like
     calls = before.calls if before else CallPlan()
@@ -45,7 +46,7 @@ def next_version(
         name=request.name,
         version=last.version + 1 if last else 1,
         dose=request.dose,
-        unit=request.unit,
+        unit=unit,
         calls=plan_with(calls, request.looks, request.lead_s, request.overshoots),
         combination=Combination(**{
             field: getattr(request, field) or getattr(old, field) for field in Combination.__struct_fields__

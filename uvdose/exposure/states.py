@@ -34,6 +34,11 @@ class Act(enum.StrEnum):
     CARD = "card"
 
 
+def act_word(act: Act) -> str:
+    """An act as a person says it."""
+    return "start" if act is Act.LIGHT else str(act)
+
+
 # A resumed exposure whose target has been reached before is counting on past it: see `after`.
 TABLE: dict[State, dict[Act, State | str]] = {
     State.WAITING: {

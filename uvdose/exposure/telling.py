@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from ..dose.account import Figures
 from ..dose.health import Change
+from ..dose.integrator import Track
 from ..model import Fact
-from ..units import US_PER_S, to_screen
-from .calls import LOOK, OVERSHOOT, REACHED, READY, STEP, Threshold
+from ..units import US_PER_S, minutes, percent, to_screen
+from .calls import LOOK, OVERSHOOT, REACHED, REMINDER, STEP
 from .channel import Channel
 from .exposure import MAY_BE_ENOUGH, Exposure
 from .outcome import Outcome, Ring
@@ -70,10 +71,7 @@ def ring(exposure: Exposure, crossing: Crossing, dose: float, missing: float, ou
         exposure.open_calls.pop(key)
         out.hushes.append((exposure.id, key))
     exposure.open_calls[threshold.key] = threshold.kind
-    target = exposure.plan.target
-    text = f"{_said(threshold)} {target.name}, frame {exposure.plan.frame}, {dose / target.dose_base:.0%}"
-    if missing > 0:
-        text += f" read and about {missing / target.dose_base:.0%} missing"
+    text = f"{_who(exposure, threshold.kind, threshold.key)}, {_share(exposure, dose, missing)}"
     if threshold.key == MAY_BE_ENOUGH:
         text += ": it may be enough"
     out.rings.append(Ring(
@@ -82,10 +80,24 @@ def ring(exposure: Exposure, crossing: Crossing, dose: float, missing: float, ou
     ))
 
 
-def _said(threshold: Threshold) -> str:
-    if threshold.kind == READY:
-        return f"in a moment: {threshold.words},"
-    return f"{threshold.words} now," if threshold.kind == STEP else threshold.kind
+def told_again(exposure: Exposure, call: Ring, track: Track, now_us: int) -> str:
+    """A call that is told once more: how far the print is now, and how long ago it was called for."""
+    f = exposure.figures(track, now_us)
+    since = minutes((now_us - call.t_us) / US_PER_S)
+    return f"{_who(exposure, call.kind, call.key)}, now {_share(exposure, f.dose, f.missing)}, since {since}"
+
+
+def _who(exposure: Exposure, kind: str, key: str) -> str:
+    called = "still held:" if kind == REMINDER else kind
+    if kind in (STEP, READY):
+        words = exposure.plan.target.calls.steps[int(key.partition(":")[2]) - 1].words
+        called = f"{words} now:" if kind == STEP else f"in a moment {words}:"
+    return f"{called} {exposure.plan.target.name}, frame {exposure.plan.frame}"
+
+
+def _share(exposure: Exposure, dose: float, missing: float) -> str:
+    base = exposure.plan.target.dose_base
+    return percent(dose / base) + (f" read and about {percent(missing / base)} missing" if missing > 0 else "")
 
 
 def hush(exposure: Exposure, keys: list[str], t_us: int, out: Outcome, *, tell: bool) -> None:

@@ -29,11 +29,7 @@ def copy_to(source: sqlite3.Connection, path: Path, replace: bool) -> int:
     It is written under another name, checked, synced, and only then given its name. Raises `Refusal`, and leaves no
     half copy; an existing file is kept unless `replace`.
     """
-    if path.is_dir():
-        raise Refusal(f"{path} is a folder: give the name of a file")
-    if path.exists() and not replace:
-        raise Refusal(f"{path} is there already: choose another name, or say --force")
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    part = part_beside(path, replace)
     try:
         part.touch(exist_ok=True)
         with closing(sqlite3.connect(part, isolation_level=None)) as target:
@@ -44,10 +40,7 @@ def copy_to(source: sqlite3.Connection, path: Path, replace: bool) -> int:
             raise Refusal(f"the journal is damaged ({found[0]}): no copy was made; `uvdose journal check` says more")
         sync(part)
         size = part.stat().st_size
-        if replace:
-            part.replace(path)
-        else:
-            _name(part, path)
+        give_name(part, path, replace)
         sync(path.parent)
     except sqlite3.Error as err:
         if is_damage(err):
@@ -79,11 +72,28 @@ def sync(path: Path) -> None:
         os.close(handle)
 
 
-def _name(part: Path, path: Path) -> None:
-    """Give a file its name, never over another that came in between."""
+def part_beside(path: Path, replace: bool) -> Path:
+    """The name under which a file is written until it is whole. Raises `Refusal` for a folder, and for a file that is
+    there already unless `replace`."""
+    if path.is_dir():
+        raise Refusal(f"{path} is a folder: give the name of a file")
+    if path.exists() and not replace:
+        raise _taken(path)
+    return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+
+def _taken(path: Path) -> Refusal:
+    return Refusal(f"{path} is there already: choose another name, or say --force")
+
+
+def give_name(part: Path, path: Path, replace: bool) -> None:
+    """Give a file its name, without `replace` never over another that came in between. Raises `Refusal`, `OSError`."""
+    if replace:
+        part.replace(path)
+        return
     try:
         os.link(part, path)
     except FileExistsError:
-        raise Refusal(f"{path} is there already: choose another name, or say --force") from None
+        raise _taken(path) from None
     except OSError:  # a file system without links
         part.rename(path)

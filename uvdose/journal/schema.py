@@ -122,7 +122,7 @@ def open_reading(path: Path) -> sqlite3.Connection:
         if have < VERSION:
             raise Older(
                 f"journal {path} was written by an older uvdose (schema {have}, this one reads {VERSION}):"
-                " `uvdose serve` in a home that can be written brings it up to date"
+                " make the home one that can be written, and `uvdose serve` brings it up to date"
             )
         _prove(db, path)
     except (sqlite3.Error, UnicodeDecodeError) as err:

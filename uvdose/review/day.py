@@ -9,7 +9,7 @@ from typing import Any
 import msgspec
 
 from ..clock import iso_utc, local_date
-from ..exposure.states import Act
+from ..exposure.states import Act, State
 from ..exposure.target import Combination
 from ..journal.replay import count_anew
 from ..journal.store import Kept, Store
@@ -35,8 +35,8 @@ class Print(msgspec.Struct, frozen=True):
     """One exposure of the day.
 
     document: its figures; for one that is still running, counted from the readings kept so far. stops: given dose
-    above the target's. held_s: time out of the light between start and end, in dose time. events: all that it
-    went through. alarms: of its sensor while it ran.
+    above the target's, None for a void print. held_s: time out of the light between start and end, in dose time.
+    events: all that it went through. alarms: of its sensor while it ran.
     """
 
     document: ExposureDoc
@@ -47,6 +47,11 @@ class Print(msgspec.Struct, frozen=True):
     in_light: list[Stretch]
     events: list[EventDoc]
     alarms: list[EventDoc]
+
+    @property
+    def is_void(self) -> bool:
+        """Whether its start was taken back: it is shown as void, and is part of no sum."""
+        return self.document.state == State.VOID
 
     @property
     def calls(self) -> list[EventDoc]:
@@ -103,7 +108,7 @@ def gather(store: Store, text: str) -> Day:
 
 def _span(store: Store, prints: list[Print], wall0_us: int, wall1_us: int) -> tuple[int, int]:
     """What the timeline shows: the prints with a little air on both sides, or all readings when there are none."""
-    lit = [stretch for p in prints for stretch in p.in_light]
+    lit = [stretch for p in prints if not p.is_void for stretch in p.in_light]
     if lit:
         begin, end = min(s.start_us for s in lit), max(s.stop_us for s in lit)
         air = int((end - begin) * PADDING) + US_PER_S
@@ -132,7 +137,7 @@ def _print(store: Store, kept: Kept) -> Print:
     return Print(
         document=document,
         combination=kept.plan.target.combination,
-        stops=stops_between(document.dose, document.target_dose),
+        stops=stops_of(document),
         held_s=held_us / US_PER_S,
         overridden=kept.plan.overridden,
         in_light=stretches,
@@ -142,6 +147,11 @@ def _print(store: Store, kept: Kept) -> Print:
             (kept.plan.sensor, begin_us, end_us + shift_us),
         ),
     )
+
+
+def stops_of(document: ExposureDoc) -> float | None:
+    """How many stops a print got above its target; None for a void print, and where nothing was counted."""
+    return None if document.state == State.VOID else stops_between(document.dose, document.target_dose)
 
 
 def _events(store: Store, where: str, values: tuple[object, ...]) -> list[EventDoc]:

@@ -2,6 +2,9 @@
 
 Each record is a flat mapping; a CSV column says its unit in its header, in brackets. Where the records of one
 column differ in unit, the header says which column names it.
+
+A text in CSV that begins as a formula does (= + - @) gets an apostrophe before it, so that no spreadsheet computes
+it; numbers and JSON lines stay as they are.
 """
 
 from __future__ import annotations
@@ -16,12 +19,14 @@ from ..clock import iso_utc
 from ..dose.integrator import reading_value
 from ..journal.store import Store
 from ..model import MomentReading, Refusal
-from ..units import US_PER_S, stops_between
+from ..units import US_PER_S
 from . import raw
+from .day import stops_of
 from .standing import standing
 
 WHATS = ("exposures", "events", "readings")
 FORMS = ("csv", "jsonl")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 EVENTS_AT_A_TIME = 5000
 
 Record = dict[str, Any]
@@ -49,10 +54,7 @@ _EVENT_KEYS = ("id", "utc", "event", "exposure", "sensor", "data")
 
 def write(store: Store, what: str, form: str, wall0_us: int, wall1_us: int, out: TextIO) -> int:
     """Write records of a stretch of wall time to `out`; returns how many. Raises `Refusal`."""
-    if what not in WHATS:
-        raise Refusal(f"export of {what!r}: one of {', '.join(WHATS)}", 2)
-    if form not in FORMS:
-        raise Refusal(f"format {form!r}: one of {', '.join(FORMS)}", 2)
+    refuse_unknown(what, form)
     if what == "exposures":
         exposures = list(_exposures(store, wall0_us, wall1_us))
         units = {"unit": sorted({str(e["unit"]) for e in exposures})}
@@ -65,6 +67,14 @@ def write(store: Store, what: str, form: str, wall0_us: int, wall1_us: int, out:
         "irradiance_unit": sorted({raw.Scale(i).unit for i in known}),
     }
     return _write(_readings(store, wall0_us, wall1_us), form, _headers(_READING_KEYS, _READING_UNITS, units), out)
+
+
+def refuse_unknown(what: str, form: str) -> None:
+    """Raises `Refusal` (code 2) for a kind of record or a format that is none."""
+    if what not in WHATS:
+        raise Refusal(f"export of {what!r}: one of {', '.join(WHATS)}", 2)
+    if form not in FORMS:
+        raise Refusal(f"format {form!r}: one of {', '.join(FORMS)}", 2)
 
 
 def _headers(keys: Iterable[str], unit_of: dict[str, str], units: dict[str, list[str]]) -> dict[str, str]:
@@ -104,6 +114,8 @@ def _cell(value: object) -> str:
         return msgspec.json.encode(value).decode()
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, str):
+        return f"'{value}" if value.startswith(_FORMULA) else value
     return repr(value) if isinstance(value, float) else str(value)
 
 
@@ -112,8 +124,7 @@ def _exposures(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Record]:
         shown = standing(store, kept)
         document: Record = msgspec.to_builtins(shown)
         combination: Record = msgspec.to_builtins(kept.plan.target.combination)
-        stops = stops_between(shown.dose, shown.target_dose)
-        record = document | combination | {"stops": stops}
+        record = document | combination | {"stops": stops_of(shown)}
         yield {key: record[key] for key in _EXPOSURE_KEYS}
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Collection, Sequence
 
-from ..clock import from_iso, local_time
+from ..clock import from_iso, local_moment, local_time
 
 WIDTH = 100
+_FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|s\b|stops?\b|[mµ]?[JWV]\b|counts\b))")
+_HELD = "\u00a0"  # a blank at which no line is broken
 
 
 def figure(value: float | None) -> str:
@@ -29,28 +32,19 @@ def with_unit(value: float | None, unit: str) -> str:
     return f"{figure(value)} {unit_text(unit)}"
 
 
-def minutes(seconds: float | None) -> str:
-    """A stretch of time as m:ss, from an hour on as h:mm:ss; `-` for None."""
-    if seconds is None:
-        return "-"
-    whole = max(0, round(seconds))
-    hours, rest = divmod(whole, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
-
-
 def stops_text(stops: float | None) -> str:
     """A difference in stops with its sign; `-` for None."""
     return "-" if stops is None else f"{stops + 0.0:+.2f}"
 
 
-def percent(fraction: float) -> str:
-    """A share in whole per cent, rounded down so that 100 % is never shown before it is there."""
-    return f"{int(fraction * 100 + 1e-9)} %"
-
-
 def time_of(utc: str | None) -> str:
     """The local time of day of a document's UTC time; `-` for None."""
     return "-" if utc is None else local_time(from_iso(utc))
+
+
+def moment_of(utc: str | None) -> str:
+    """The local day and time of a document's UTC time; `-` for None."""
+    return "-" if utc is None else local_moment(from_iso(utc))
 
 
 def columns(rows: Sequence[Sequence[str]], right: Collection[int] = ()) -> list[str]:
@@ -72,10 +66,12 @@ def shorten(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def wrap(text: str, indent: str = "", rest: str | None = None) -> list[str]:
-    """Text in lines of at most WIDTH characters, broken at blanks; `rest` indents all lines but the first."""
+def wrap(text: str, indent: str = "", rest: str | None = None, width: int = WIDTH) -> list[str]:
+    """Text in lines of at most `width` characters, broken at blanks; `rest` indents all lines but the first."""
     more = indent + "  " if rest is None else rest
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
+    held = _FIGURE_AND_UNIT.sub(_HELD, text)
+    lines = textwrap.wrap(held, width, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
+    return [line.replace(_HELD, " ") for line in lines]
 
 
 def alarm_words(alarm: str) -> str:
@@ -85,6 +81,13 @@ def alarm_words(alarm: str) -> str:
 
 _ALARMS = {
     "silent": "SENSOR SILENT",
+    "unreadable": "LINES NOT UNDERSTOOD",
+    "noisy": "VALUE JUMPS ABOUT",
+    "negative": "VALUE BELOW ZERO",
+    "out-of-range": "MORE LIGHT THAN THERE IS",
+    "backlog": "READINGS COME LATE",
+    "restarted": "SENSOR WAS OFF",
+    "changed": "SENSOR CHANGED",
     "link": "NO LINK TO THE SENSOR",
     "saturated": "SENSOR AT FULL SCALE",
     "frozen": "SENSOR FROZEN",

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from ..clock import local_time
 from ..exposure.document import settling
-from ..units import US_PER_S
+from ..units import minutes, percent
 from .day import Day, Print
 from .layout import (
     alarm_words,
     columns,
     figure,
-    minutes,
-    percent,
     shorten,
     stops_text,
     time_of,
@@ -26,12 +24,13 @@ NO_READING = "·"
 IN_LIGHT, HELD = "█", "─"
 NAME_WIDTH = 12
 NOTICE_STOPS = 1 / 6
-BAND = "Doses and irradiance are in this sensor's band. low-high is 95 %, relative to the target's scale."
+BAND = "Doses and irradiance are as this sensor sees them. low-high holds the dose 95 times in 100."
 
 
 def render(day: Day) -> str:
     """The whole review of a day."""
-    lines = [f"{day.date}: {_counted(len(day.prints), 'exposure')}", ""]
+    void = sum(p.is_void for p in day.prints)
+    lines = [f"{day.date}: {_counted(len(day.prints), 'exposure')}{f', {void} of them void' if void else ''}", ""]
     lines += _timeline(day)
     lines += ["", *_light(day.sensors)]
     if day.prints:
@@ -54,7 +53,7 @@ def _timeline(day: Day) -> list[str]:
     if not day.sensors and not day.prints:
         return ["no readings and no exposures are kept of this day"]
     lines = [f"{shorten(s.name, NAME_WIDTH):<{NAME_WIDTH}} {spark(s.trace, s.strongest)}" for s in day.sensors]
-    lines += [_bar(day, p) for p in day.prints if p.in_light]
+    lines += [_bar(day, p) for p in day.prints if p.in_light and not p.is_void]
     first, last = local_time(day.from_us), local_time(day.to_us)
     return [*lines, f"{'':<{NAME_WIDTH}} {first}{last:>{BINS - len(first)}}"]
 
@@ -111,8 +110,9 @@ def _table(prints: list[Print]) -> list[str]:
         d = p.document
         rows.append([
             str(d.id), shorten(d.label or "-", 10), shorten(d.frame, 6),
-            f"{shorten(d.target, 16)} v{d.target_version}", figure(d.target_dose), figure(d.dose),
-            f"{figure(d.dose_low)}-{figure(d.dose_high)}", unit_text(d.unit), stops_text(p.stops),
+            shorten(d.title, 20), figure(d.target_dose),
+            "void" if p.is_void else figure(d.dose),
+            "-" if p.is_void else f"{figure(d.dose_low)}-{figure(d.dose_high)}", unit_text(d.unit), stops_text(p.stops),
         ])
     table = columns(rows, right=(0, 4, 5, 8))
     lines = [table[0]]
@@ -126,8 +126,11 @@ def _story(p: Print) -> list[str]:
     known = [f"{k} {v}" for k, v in (("process", p.combination.process), ("paper", p.combination.paper)) if v]
     lines = wrap(", ".join(known), "    ") if known else []
     light = f"light {minutes(d.measured_s)} measured, {minutes(d.bridged_s)} bridged, {minutes(d.missing_s)} missing"
+    if p.is_void:
+        started = f"started {time_of(d.started_utc)}, " if d.started_utc is not None else ""
+        return [*lines, *wrap(f"void: {started}taken back {time_of(d.finished_utc)}", "    ")]
     parts = [f"{d.state}, started {time_of(d.started_utc)}"]
-    parts += [f"{_call_name(e.event, e.data)} {time_of(e.utc)}" for e in p.calls]
+    parts += [f"{call_name(e.event, e.data)} {time_of(e.utc)}" for e in p.calls]
     if d.finished_utc is not None:
         parts.append(f"finished {time_of(d.finished_utc)}")
     if p.held_s:
@@ -135,11 +138,14 @@ def _story(p: Print) -> list[str]:
     return [*lines, *wrap(light, "    "), *wrap(", ".join(parts), "    ")]
 
 
-def _call_name(event: str, data: dict[str, object]) -> str:
+def call_name(event: str, data: dict[str, object]) -> str:
+    """A call as a person says it: `look 70 %`, `overshoot +0.17 stops`."""
     key = str(data.get("key", event))
     kind, _, at = key.partition(":")
     if kind == "look" and at == "missing":
         return "look (may be enough)"
+    if kind == "reminder":
+        return "still held"
     try:
         share = float(at)
     except ValueError:
@@ -148,9 +154,11 @@ def _call_name(event: str, data: dict[str, object]) -> str:
 
 
 def _totals(prints: list[Print]) -> list[str]:
+    counted = [p.document for p in prints if not p.is_void]
     ended = [p for p in prints if p.document.state == "finished"]
-    lit_s = sum(s.stop_us - s.start_us for p in prints for s in p.in_light) / US_PER_S
-    lines = [f"{_counted(len(ended), 'exposure')} finished; {minutes(lit_s)} in the light in all"]
+    known_s, missing_s = sum(d.measured_s + d.bridged_s for d in counted), sum(d.missing_s for d in counted)
+    lines = [f"{_counted(len(ended), 'exposure')} finished; {minutes(known_s)} in the light in all"]
+    lines[0] += f", measured or bridged{f', and {minutes(missing_s)} missing' if missing_s else ''}"
     reached = [p for p in ended if p.document.reached_utc is not None]
     if ended:
         lines[0] += f"; {len(reached)} of {len(ended)} reached the target"
@@ -159,8 +167,10 @@ def _totals(prints: list[Print]) -> list[str]:
 
 def _notices(p: Print) -> list[str]:
     d = p.document
-    found = []
-    if d.state not in ("finished", "void"):
+    found: list[str] = []
+    if p.is_void:
+        return found
+    if d.state != "finished":
         found.append(f"it is not finished ({d.state}); its figures run up to the last reading kept")
     if settling(d):
         found.append("it is settling: its light since the sensor's last reading is not known yet")

@@ -32,8 +32,8 @@ def bind(host: str, port: int) -> socket.socket:
     except OSError as err:
         sock.close()
         raise Refusal(
-            f"web.listen {host}:{port} cannot be had ({err.strerror or err}): "
-            "another program has it; set another port, or 0 for any free one"
+            f"web.listen {host}:{port} cannot be had ({err.strerror or err}): another program, or the daemon of another"
+            " home, may have it; set another port under [web] in uvdose.toml, or 0 for any free one"
         ) from None
     return sock
 

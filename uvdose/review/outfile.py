@@ -1,0 +1,41 @@
+"""A file of what was taken out: whole under its name, or not there at all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TextIO
+
+from ..journal.copying import give_name, part_beside, sync
+from ..model import Refusal
+
+
+@contextmanager
+def fresh_file(path: Path, replace: bool) -> Iterator[TextIO]:
+    """A text file to write, UTF-8, line ends as written. It gets its name when the block ends well.
+
+    A device or a pipe is written as it is. Raises `Refusal`: for a file that is there already unless `replace`, and
+    for one that cannot be written.
+    """
+    if path.exists() and not path.is_file() and not path.is_dir():
+        with _told(path), open(path, "w", encoding="utf-8", newline="") as handle:
+            yield handle
+        return
+    part = part_beside(path, replace)
+    try:
+        with _told(path):
+            with open(part, "w", encoding="utf-8", newline="") as handle:
+                yield handle
+            sync(part)
+            give_name(part, path.resolve() if replace else path, replace)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as err:
+        raise Refusal(f"{path} cannot be written: {err.strerror or err}; nothing is left there") from None
