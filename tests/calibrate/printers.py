@@ -57,9 +57,12 @@ def printed(seed: int, kind: str = "even") -> Print:
         grid = np.linspace(points.ht - 0.5, points.full + 0.5, 20001)
         drawn = np.maximum.accumulate(curve(grid))
         ht = float(grid[np.searchsorted(drawn, base + 0.04)])
-    d = curve(true_x)
-    if kind == "reversed":
-        d = d - np.maximum(0, true_x - (points.full + 0.15)) * rng.uniform(0.3, 1.0)
+    loss = rng.uniform(0.3, 1.0) if kind == "reversed" else 0.0
+    d = curve(true_x) - np.maximum(0, true_x - (points.full + 0.15)) * loss
+    if loss:
+        grid = np.linspace(points.full - 1, points.full + 2, 30001)
+        drawn = curve(grid) - np.maximum(0, grid - (points.full + 0.15)) * loss
+        full = float(grid[np.searchsorted(np.maximum.accumulate(drawn), drawn.max() - 0.05)])
     noise = rng.uniform(0.01, 0.03)
     read = d + rng.normal(0, noise, len(d))
     if rng.random() < 1 / 3:

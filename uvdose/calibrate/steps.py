@@ -26,18 +26,24 @@ LeftOut = tuple[int, str]
 
 
 class Steps(msgspec.Struct, frozen=True):
-    """x: log10 doses, rising. y: densities. at: where each was in what was given. left_out: (that place, why)."""
+    """x: log10 doses, rising. y: densities. at: where each was in what was given. left_out: (that place, why).
+
+    reverses: the print gets lighter again beyond its last usable step.
+    """
 
     x: FloatArray
     y: FloatArray
     at: tuple[int, ...]
     left_out: tuple[LeftOut, ...] = ()
+    reverses: bool = False
 
-    def without(self, out: dict[int, str]) -> Steps:
+    def without(self, out: dict[int, str], reverses: bool | None = None) -> Steps:
         """Without some steps (place in this order -> why)."""
         keep = [i for i in range(len(self.x)) if i not in out]
         named = tuple((self.at[i], why) for i, why in out.items())
-        return Steps(self.x[keep], self.y[keep], tuple(self.at[i] for i in keep), self.left_out + named)
+        left_out = self.left_out + named
+        reverses = self.reverses if reverses is None else reverses
+        return Steps(self.x[keep], self.y[keep], tuple(self.at[i] for i in keep), left_out, reverses)
 
 
 def take_steps(x: Sequence[float], densities: Sequence[float | None]) -> Steps:
@@ -52,7 +58,8 @@ def take_steps(x: Sequence[float], densities: Sequence[float | None]) -> Steps:
     if len(read) < LEAST_READ:
         raise Refusal(f"{len(read)} steps read: read at least {LEAST_READ} that show tone, better every step")
     _check_print(steps)
-    steps = steps.without(_reversing(steps))
+    reversing = _reversing(steps)
+    steps = steps.without(reversing, len(reversing) >= 2)
     return steps.without(_misread(steps))
 
 
