@@ -106,7 +106,7 @@ def _misread(steps: Steps) -> dict[int, str]:
     count = len(steps.x)
     if count <= LEAST_READ:
         return {}
-    fits = fit_many(steps.x, steps.y, skewed=count >= 9, tol=1e-5)
+    fits = fit_many(steps.x, steps.y, skewed=count >= 9, tol=1e-3)
     expected = fits.curve().density(steps.x)
     off = steps.y - expected
     limit = max(MISREAD_SCALES * float(fits.scale[0]), LEAST_MISREAD)

@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 
 from ..model import Refusal
-from .curve import FULL_BELOW, LN10, LOPSIDED_U, SHOULDER_SHARE, THRESHOLD_NET, fit_many, model, points_many
+from .curve import FLOOR, FULL_BELOW, LN10, LOPSIDED_U, SHOULDER_SHARE, THRESHOLD_NET, fit_many, model, points_many
 from .estimate import Estimate, FloatArray
 from .picks import PicksReading, read_picks, read_right_step, target_dose
 from .rising import Rising, fit_rising, structure
@@ -25,13 +25,15 @@ READING_U = 0.02
 READING_WORTH = 4
 """What a reading strays by before its print says more (a densitometer or scanner used by hand), and how many readings
 that expectation is worth. A print of six steps alone could not tell its own noise."""
-STRUCTURE_SHARE = 0.99
-"""An S-curve does not fit where neighbouring residuals are more alike than in this share of its own replicates."""
+STRUCTURE_SHARE, STRUCTURE_SHARE_IF_ROUGH, ROUGH = 0.99, 0.90, 1.5
+"""An S-curve does not fit where neighbouring residuals are more alike than in 99 % of its own replicates; where they
+are also half as large again as readings stray, than in 90 %."""
 LEAST_FOR_STRUCTURE, LEAST_REPLICATES = 10, 40
 SURELY_LOPSIDED = 0.05
 REACH_BEYOND = 0.15
 """How far below the least dose a threshold is still told from the curve, in log10 dose: one usual step."""
 CHART_POINTS = 121
+UNSURE_STOPS = 0.5
 
 
 class WedgeReading(msgspec.Struct, frozen=True):
@@ -114,7 +116,9 @@ def _s_curve(
     of_even = round(share * replicates)
     even = _shape(steps, rng, max(of_even, LEAST_REPLICATES), base, lopsided.best)
     likelier = even if share >= 0.5 else lopsided
-    if len(steps.x) >= LEAST_FOR_STRUCTURE and likelier.own > np.quantile(likelier.usual, STRUCTURE_SHARE):
+    enough = STRUCTURE_SHARE if likelier.size < ROUGH * READING_U else STRUCTURE_SHARE_IF_ROUGH
+    told = len(steps.x) >= LEAST_FOR_STRUCTURE and likelier.rms > FLOOR
+    if told and likelier.own > np.quantile(likelier.usual, enough):
         return None
     rows = np.concatenate((even.again[:of_even], lopsided.again[: replicates - of_even]))
     last = float(steps.x[-1]) if steps.reverses else None
@@ -139,6 +143,7 @@ class _Shape(msgspec.Struct, frozen=True):
     best: FloatArray
     again: FloatArray
     size: float
+    rms: float
     own: float
     usual: FloatArray
 
@@ -158,7 +163,7 @@ def _shape(
         x, again, base, robust=False, skewed=skewed, start=best.params, lean=lean, noise=size, tol=1e-3, most=25
     )
     own, usual = structure(y - expected)[0], structure(again - model(fits.params, x))
-    return _Shape(best.params, fits.params, size, float(own), usual)
+    return _Shape(best.params, fits.params, size, math.sqrt(float(best.rss[0]) / len(x)), float(own), usual)
 
 
 def _share_of_even(ln_skew: float, spread: float) -> float:
@@ -201,8 +206,10 @@ def _draws(rng: np.random.Generator, size: float, dof: float, shape: tuple[int, 
 
 
 def _check_full(found: _Found, steps: Steps) -> None:
+    """An S-curve tells where it levels out; a curve that only rises ends at its last step, whatever comes beyond."""
     full = found.best[2]
-    if not math.isfinite(full) or full > steps.x[-1]:
+    beyond = int(np.sum(steps.x >= full)) if math.isfinite(full) else 0
+    if beyond < (2 if found.how == "monotone" else 1):
         raise Refusal(
             "no step reaches full tone: the print got too little; double the dose and print again, until at least "
             "two steps look equally deep"
@@ -226,8 +233,11 @@ def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None)
         notes.append("no step is bare paper: where tone begins is not known; read thicker steps, or the bare paper")
     if np.sum(steps.x > full) < 2:
         notes.append("only one step lies beyond full tone: a print with half a stop more would tell it better")
+    edge = Estimate.from_samples(fulls + dose_off, full)
+    if edge.half_stops > UNSURE_STOPS:
+        notes.append(f"full tone is known to {edge.half_stops:.1f} stops only: read every step again, or print again")
     return WedgeReading(
-        Estimate.from_samples(fulls + dose_off, full), threshold, Estimate.from_samples(hss + dose_off, hs),
+        edge, threshold, Estimate.from_samples(hss + dose_off, hs),
         range_r, contrast, scale, found.d_min, found.d_min + found.d_net, found.noise, found.how,
-        tuple(found.grid.tolist()), tuple(found.drawn.tolist()), steps.left_out, tuple(notes),
+        tuple(found.grid.tolist()), tuple(found.drawn.tolist()), tuple(sorted(steps.left_out)), tuple(notes),
     )
