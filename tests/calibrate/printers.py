@@ -76,7 +76,8 @@ def printed(seed: int, kind: str = "even") -> Print:
     skip = rng.random(len(d)) < (0.1 if rng.random() < 0.2 else 0.0)
     densities = tuple(None if s else round(float(v), 3) for s, v in zip(skip, read, strict=True))
     shift = float(true_x[0] - x[0])
-    return Print(kind, tuple(x.tolist()), densities, dose_u, full - shift, ht - shift, _picked(rng, shape, deepest, true_x))
+    picks = _picked(rng, shape, deepest, true_x)
+    return Print(kind, tuple(x.tolist()), densities, dose_u, full - shift, ht - shift, picks)
 
 
 def _picked(rng: np.random.Generator, shape: SCurve, deepest: float, true_x: np.ndarray) -> Picks | None:

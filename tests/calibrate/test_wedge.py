@@ -119,6 +119,7 @@ def test_s_curves_keep_their_s() -> None:
 
 
 def test_a_lopsided_curve_is_told_as_such() -> None:
+    """Skew 3, without noise; the even S alone would be told a fifth of a stop and more off."""
     skewed = SCurve(0.06, 1.6, 2.6, 1.2, 3.0)
     found = read_wedge(X, skewed.density(np.array(X)).tolist())
     true = landmarks(skewed)
@@ -148,7 +149,10 @@ def test_bare_paper_read_apart_gives_a_strip_its_threshold() -> None:
     ("x", "densities", "line"),
     [
         ([0.0, 1.0], [0.1], "1 densities for 2 steps"),
-        ([0, 1, 2, 3, 4, 5], [0.1, 0.5, 1.0, None, None, None], "3 steps read: read at least 5"),
+        ([0, 1, 2, 3, 4, 5], [0.1, 0.5, 1.0, None, None, None], "3 steps of different dose read: read at least 5"),
+        ([0, 1, 1, 1, 2, 2], [0.1, 0.5, 0.5, 0.5, 1.0, 1.0], "3 steps of different dose read"),
+        ([0, 1, 2, 3, 4, 5], [1.7, 1.65, 1.3, 0.7, 0.2, 0.1], "densities fall as the dose rises.*thinnest"),
+        ([0, 1, 2, 3, 4, 5, 6, 7], [0.1, 0.6, 1.2, 1.6, 1.3, 1.1, 0.9, 0.8], "most steps have turned lighter"),
         ([0, 1, 2, 3, 4], [0.1, 0.5, math.nan, 1.0, 1.1], "not a number"),
         ([0, 1, 2, 3, 4, 5], [1.70, 1.71, 1.69, 1.70, 1.72, 1.70], "all steps print full tone: expose less.*thicker"),
         ([0, 1, 2, 3, 4, 5], [0.06, 0.07, 0.06, 0.06, 0.07, 0.06], "no step shows tone"),
@@ -165,6 +169,27 @@ def test_a_print_that_got_too_little_is_refused_with_what_to_do() -> None:
     x = np.linspace(0, 1.7, 18)
     with pytest.raises(Refusal, match="no step reaches full tone: the print got too little; double the dose"):
         read_wedge(x.tolist(), CURVE.density(x).tolist())
+
+
+def test_whatever_is_typed_gives_finite_values_or_one_line() -> None:
+    """Random readings, levels, jumps and falls, in any order and with repeated doses."""
+    rng = np.random.default_rng(34)
+    told = 0
+    for i in range(120):
+        n = int(rng.integers(0, 24))
+        x = rng.uniform(-3, 4, n) if i % 2 else np.round(np.arange(n) * 0.15, i % 3)
+        shapes = (rng.uniform(0, 2, n), np.sort(rng.uniform(0, 2, n)), rng.choice([0.05, 1.6], n), 1.6 - 0.3 * x**2,
+                  SCurve(0.05, 1.5, rng.uniform(0.3, 30), rng.uniform(-1, 3)).density(x))
+        densities = [None if rng.random() < 0.1 else float(d) for d in shapes[i % 5]]
+        try:
+            found = read_wedge(x.tolist(), densities, replicates=60)
+        except Refusal as refused:
+            assert "\n" not in refused.line
+            continue
+        told += 1
+        for each in (found.full, found.hs, found.threshold, found.range_r, found.exposure_scale, found.contrast):
+            assert each is None or -math.inf < each.low <= each.best <= each.high < math.inf
+    assert told > 5
 
 
 @pytest.mark.parametrize("bad", [{"full_below": 0.0}, {"dose_u": -0.1}, {"dose_u": math.nan}])

@@ -18,6 +18,8 @@ LEAST_RISE = 0.15
 FULL_LEVEL = 0.6
 """Where all steps show one tone: above this density it is full tone, below it the paper."""
 MOST_BASE = 0.2
+FALLING = -0.3
+"""Correlation of dose and density below which the steps were read from the wrong end, or all lie beyond reversal."""
 MISREAD_SCALES, LEAST_MISREAD = 4.0, 0.06
 """A step is misread when it lies further from the curve than four of the residuals' scales, and than this at least."""
 REVERSING = 0.06
@@ -55,10 +57,13 @@ def take_steps(x: Sequence[float], densities: Sequence[float | None]) -> Steps:
     if not all(math.isfinite(dose) and math.isfinite(d) for dose, d, _ in read):
         raise Refusal("a dose or a density is not a number: read the step again, or give - for a step not read", 2)
     steps = Steps(np.array([r[0] for r in read]), np.array([r[1] for r in read]), tuple(r[2] for r in read))
-    if len(read) < LEAST_READ:
-        raise Refusal(f"{len(read)} steps read: read at least {LEAST_READ} that show tone, better every step")
+    different = len(np.unique(steps.x))
+    if different < LEAST_READ:
+        raise Refusal(f"{different} steps of different dose read: read at least {LEAST_READ} that show tone")
     _check_print(steps)
     reversing = _reversing(steps)
+    if len(steps.x) - len(reversing) < LEAST_READ:
+        raise Refusal("most steps have turned lighter from too much light: print again with a quarter of the dose")
     steps = steps.without(reversing, len(reversing) >= 2)
     return steps.without(_misread(steps))
 
@@ -70,6 +75,11 @@ def _check_print(steps: Steps) -> None:
         if (high + low) / 2 > FULL_LEVEL:
             raise Refusal("all steps print full tone: expose less, or print through a tablet with thicker steps")
         raise Refusal("no step shows tone: check coating and frame, then print again with four times the dose")
+    if float(np.corrcoef(steps.x, steps.y)[0, 1]) < FALLING:
+        raise Refusal(
+            "densities fall as the dose rises: give the readings from step 1, the thinnest, on; or print again with a "
+            "quarter of the dose if the deep steps have turned lighter"
+        )
     toned = int(np.sum(steps.y > min(low, MOST_BASE) + THRESHOLD_NET))
     if toned < LEAST_READ:
         raise Refusal(

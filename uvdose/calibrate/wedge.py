@@ -33,7 +33,7 @@ SURELY_LOPSIDED = 0.05
 REACH_BEYOND = 0.15
 """How far below the least dose a threshold is still told from the curve, in log10 dose: one usual step."""
 CHART_POINTS = 121
-UNSURE_STOPS = 0.5
+UNSURE_STOPS, USELESS_STOPS = 0.5, 2.0
 
 
 class WedgeReading(msgspec.Struct, frozen=True):
@@ -215,7 +215,7 @@ def _check_full(found: _Found, steps: Steps) -> None:
             "two steps look equally deep"
         )
     if full < steps.x[0]:
-        raise Refusal("all steps print full tone: expose less, or print through a tablet with thicker steps")
+        raise Refusal("every step read is beyond full tone: expose less, or print through a tablet with thicker steps")
 
 
 def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None) -> WedgeReading:
@@ -223,7 +223,7 @@ def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None)
     hts, hss, fulls = found.samples
     notes = list(found.notes)
     threshold = range_r = contrast = scale = None
-    if math.isfinite(ht) and (base is not None or ht >= steps.x[0] - REACH_BEYOND):
+    if math.isfinite(ht) and ht < hs and (base is not None or ht >= steps.x[0] - REACH_BEYOND):
         threshold = Estimate.from_samples(hts + dose_off, ht)
         range_r = Estimate.from_samples(100 * (hss - hts), 100 * (hs - ht))
         scale = Estimate.from_samples(fulls - hts, full - ht)
@@ -232,8 +232,13 @@ def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None)
     else:
         notes.append("no step is bare paper: where tone begins is not known; read thicker steps, or the bare paper")
     if np.sum(steps.x > full) < 2:
-        notes.append("only one step lies beyond full tone: a print with half a stop more would tell it better")
+        notes.append("only one step lies beyond full tone: a print with half a stop more would tell better")
     edge = Estimate.from_samples(fulls + dose_off, full)
+    if edge.half_stops > USELESS_STOPS:
+        raise Refusal(
+            "the readings agree on no curve, so that full tone is not known within two stops: check their order, read "
+            "every step again, or print again"
+        )
     if edge.half_stops > UNSURE_STOPS:
         notes.append(f"full tone is known to {edge.half_stops:.1f} stops only: read every step again, or print again")
     return WedgeReading(
