@@ -57,9 +57,14 @@ def printed(seed: int, kind: str = "even") -> Print:
         grid = np.linspace(points.ht - 0.5, points.full + 0.5, 20001)
         drawn = np.maximum.accumulate(curve(grid))
         ht = float(grid[np.searchsorted(drawn, base + 0.04)])
-    d = curve(true_x)
-    if kind == "reversed":
-        d = d - np.maximum(0, true_x - (points.full + 0.15)) * rng.uniform(0.3, 1.0)
+    loss = rng.uniform(0.3, 1.0) if kind == "reversed" else 0.0
+    deepest = shape.d_max
+    d = curve(true_x) - np.maximum(0, true_x - (points.full + 0.15)) * loss
+    if loss:
+        grid = np.linspace(points.full - 1, points.full + 2, 30001)
+        drawn = curve(grid) - np.maximum(0, grid - (points.full + 0.15)) * loss
+        deepest = float(drawn.max())
+        full = float(grid[np.searchsorted(np.maximum.accumulate(drawn), drawn.max() - 0.05)])
     noise = rng.uniform(0.01, 0.03)
     read = d + rng.normal(0, noise, len(d))
     if rng.random() < 1 / 3:
@@ -71,12 +76,13 @@ def printed(seed: int, kind: str = "even") -> Print:
     skip = rng.random(len(d)) < (0.1 if rng.random() < 0.2 else 0.0)
     densities = tuple(None if s else round(float(v), 3) for s, v in zip(skip, read, strict=True))
     shift = float(true_x[0] - x[0])
-    return Print(kind, tuple(x.tolist()), densities, dose_u, full - shift, ht - shift, _picked(rng, shape, true_x))
+    picks = _picked(rng, shape, deepest, true_x)
+    return Print(kind, tuple(x.tolist()), densities, dose_u, full - shift, ht - shift, picks)
 
 
-def _picked(rng: np.random.Generator, shape: SCurve, true_x: np.ndarray) -> Picks | None:
+def _picked(rng: np.random.Generator, shape: SCurve, deepest: float, true_x: np.ndarray) -> Picks | None:
     """What an eye names; None where not even step 1 looks full."""
-    judged = shape.x_at(shape.d_max - 0.05 * math.exp(rng.normal(0, 0.2)))
+    judged = shape.x_at(deepest - 0.05 * math.exp(rng.normal(0, 0.2)))
     toned = shape.x_at(shape.d_min + 0.04 * math.exp(rng.normal(0, 0.2)))
     assert judged is not None and toned is not None
     full, tone = int(np.sum(true_x >= judged)), int(np.sum(true_x >= toned))

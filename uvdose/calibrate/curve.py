@@ -79,14 +79,20 @@ class Fits(msgspec.Struct, frozen=True):
         return SCurve(*(float(v) for v in self.params[row]))
 
 
-def points_many(params: FloatArray, full_below: float = FULL_BELOW) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """HT, HS and full of each row; NaN where a row does not reach the point."""
+def points_many(
+    params: FloatArray, full_below: float = FULL_BELOW, last_x: float | None = None
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """HT, HS and full of each row; NaN where a row does not reach the point.
+
+    last_x: the log10 dose at which the print was deepest, for one that reverses beyond; None where it only nears d_max.
+    """
     d_net = params[:, 1]
+    deepest = 1.0 if last_x is None else (model(params, np.array([last_x]))[:, 0] - params[:, 0]) / d_net
     with np.errstate(invalid="ignore", divide="ignore"):
         return (
             _x_at_share(params, THRESHOLD_NET / d_net),
             _x_at_share(params, np.full(len(params), SHOULDER_SHARE)),
-            _x_at_share(params, 1 - full_below / d_net),
+            _x_at_share(params, deepest - full_below / d_net),
         )
 
 

@@ -18,6 +18,8 @@ LEAST_RISE = 0.15
 FULL_LEVEL = 0.6
 """Where all steps show one tone: above this density it is full tone, below it the paper."""
 MOST_BASE = 0.2
+FALLING = -0.3
+"""Correlation of dose and density below which the steps were read from the wrong end, or all lie beyond reversal."""
 MISREAD_SCALES, LEAST_MISREAD = 4.0, 0.06
 """A step is misread when it lies further from the curve than four of the residuals' scales, and than this at least."""
 REVERSING = 0.06
@@ -26,18 +28,24 @@ LeftOut = tuple[int, str]
 
 
 class Steps(msgspec.Struct, frozen=True):
-    """x: log10 doses, rising. y: densities. at: where each was in what was given. left_out: (that place, why)."""
+    """x: log10 doses, rising. y: densities. at: where each was in what was given. left_out: (that place, why).
+
+    reverses: the print gets lighter again beyond its last usable step.
+    """
 
     x: FloatArray
     y: FloatArray
     at: tuple[int, ...]
     left_out: tuple[LeftOut, ...] = ()
+    reverses: bool = False
 
-    def without(self, out: dict[int, str]) -> Steps:
+    def without(self, out: dict[int, str], reverses: bool | None = None) -> Steps:
         """Without some steps (place in this order -> why)."""
         keep = [i for i in range(len(self.x)) if i not in out]
         named = tuple((self.at[i], why) for i, why in out.items())
-        return Steps(self.x[keep], self.y[keep], tuple(self.at[i] for i in keep), self.left_out + named)
+        left_out = self.left_out + named
+        reverses = self.reverses if reverses is None else reverses
+        return Steps(self.x[keep], self.y[keep], tuple(self.at[i] for i in keep), left_out, reverses)
 
 
 def take_steps(x: Sequence[float], densities: Sequence[float | None]) -> Steps:
@@ -49,10 +57,14 @@ def take_steps(x: Sequence[float], densities: Sequence[float | None]) -> Steps:
     if not all(math.isfinite(dose) and math.isfinite(d) for dose, d, _ in read):
         raise Refusal("a dose or a density is not a number: read the step again, or give - for a step not read", 2)
     steps = Steps(np.array([r[0] for r in read]), np.array([r[1] for r in read]), tuple(r[2] for r in read))
-    if len(read) < LEAST_READ:
-        raise Refusal(f"{len(read)} steps read: read at least {LEAST_READ} that show tone, better every step")
+    different = len(np.unique(steps.x))
+    if different < LEAST_READ:
+        raise Refusal(f"{different} steps of different dose read: read at least {LEAST_READ} that show tone")
     _check_print(steps)
-    steps = steps.without(_reversing(steps))
+    reversing = _reversing(steps)
+    if len(steps.x) - len(reversing) < LEAST_READ:
+        raise Refusal("most steps have turned lighter from too much light: print again with a quarter of the dose")
+    steps = steps.without(reversing, len(reversing) >= 2)
     return steps.without(_misread(steps))
 
 
@@ -63,6 +75,11 @@ def _check_print(steps: Steps) -> None:
         if (high + low) / 2 > FULL_LEVEL:
             raise Refusal("all steps print full tone: expose less, or print through a tablet with thicker steps")
         raise Refusal("no step shows tone: check coating and frame, then print again with four times the dose")
+    if float(np.corrcoef(steps.x, steps.y)[0, 1]) < FALLING:
+        raise Refusal(
+            "densities fall as the dose rises: give the readings from step 1, the thinnest, on; or print again with a "
+            "quarter of the dose if the deep steps have turned lighter"
+        )
     toned = int(np.sum(steps.y > min(low, MOST_BASE) + THRESHOLD_NET))
     if toned < LEAST_READ:
         raise Refusal(
@@ -99,7 +116,7 @@ def _misread(steps: Steps) -> dict[int, str]:
     count = len(steps.x)
     if count <= LEAST_READ:
         return {}
-    fits = fit_many(steps.x, steps.y, skewed=count >= 9, tol=1e-5)
+    fits = fit_many(steps.x, steps.y, skewed=count >= 9, tol=1e-3)
     expected = fits.curve().density(steps.x)
     off = steps.y - expected
     limit = max(MISREAD_SCALES * float(fits.scale[0]), LEAST_MISREAD)

@@ -12,9 +12,8 @@ from collections.abc import Sequence
 import msgspec
 import numpy as np
 
-from ..dose.uncertainty import Z99, coverage_factor
 from ..model import Refusal
-from .curve import FULL_BELOW, LN10, LOPSIDED_U, SHOULDER_SHARE, THRESHOLD_NET, fit_many, model, points_many
+from .curve import FLOOR, FULL_BELOW, LN10, LOPSIDED_U, SHOULDER_SHARE, THRESHOLD_NET, fit_many, model, points_many
 from .estimate import Estimate, FloatArray
 from .picks import PicksReading, read_picks, read_right_step, target_dose
 from .rising import Rising, fit_rising, structure
@@ -26,12 +25,15 @@ READING_U = 0.02
 READING_WORTH = 4
 """What a reading strays by before its print says more (a densitometer or scanner used by hand), and how many readings
 that expectation is worth. A print of six steps alone could not tell its own noise."""
-STRUCTURE_SHARE = 0.99
-"""An S-curve does not fit where neighbouring residuals are more alike than in this share of its own replicates."""
-LEAST_FOR_LOPSIDED, LEAST_FOR_STRUCTURE = 8, 10
+STRUCTURE_SHARE, STRUCTURE_SHARE_IF_ROUGH, ROUGH = 0.99, 0.90, 1.5
+"""An S-curve does not fit where neighbouring residuals are more alike than in 99 % of its own replicates; where they
+are also half as large again as readings stray, than in 90 %."""
+LEAST_FOR_STRUCTURE, LEAST_REPLICATES = 10, 40
+SURELY_LOPSIDED = 0.05
 REACH_BEYOND = 0.15
 """How far below the least dose a threshold is still told from the curve, in log10 dose: one usual step."""
 CHART_POINTS = 121
+UNSURE_STOPS, USELESS_STOPS = 0.5, 2.0
 
 
 class WedgeReading(msgspec.Struct, frozen=True):
@@ -107,35 +109,67 @@ def read_wedge(
 def _s_curve(
     steps: Steps, full_below: float, rng: np.random.Generator, replicates: int, base: float | None
 ) -> _Found | None:
-    """An S-curve, lopsided where an even one does not fit; None where the residuals of that one have a structure."""
-    x, y, count = steps.x, steps.y, len(steps.x)
-    fitted = 4 if base is None else 3
-    chosen = fit_many(x, y, base, robust=False, tol=1e-7)
-    size, dof = _noise(float(chosen.rss[0]), count - fitted)
-    skewed = False
-    if count >= LEAST_FOR_LOPSIDED:
-        free = fit_many(x, y, base, robust=False, skewed=True, noise=size, start=chosen.params, tol=1e-7)
-        less, fewer = _noise(float(free.rss[0]), count - fitted - 1)
-        if chosen.rss[0] - free.rss[0] > (less * coverage_factor(fewer, Z99)) ** 2:
-            chosen, skewed, size, dof = free, True, less, fewer
-    expected = model(chosen.params, x)[0]
-    again = expected + _draws(rng, size, dof, (replicates, count))
+    """An S-curve, even and lopsided, each with the weight that the readings give it; None where neither fits."""
+    lopsided = _shape(steps, rng, replicates, base, None)
+    spread = max(1e-6, float(np.std(np.log(lopsided.again[:, 4]))))
+    share = _share_of_even(math.log(lopsided.best[0, 4]), spread)
+    of_even = round(share * replicates)
+    even = _shape(steps, rng, max(of_even, LEAST_REPLICATES), base, lopsided.best)
+    likelier = even if share >= 0.5 else lopsided
+    enough = STRUCTURE_SHARE if likelier.size < ROUGH * READING_U else STRUCTURE_SHARE_IF_ROUGH
+    told = len(steps.x) >= LEAST_FOR_STRUCTURE and likelier.rms > FLOOR
+    if told and likelier.own > np.quantile(likelier.usual, enough):
+        return None
+    rows = np.concatenate((even.again[:of_even], lopsided.again[: replicates - of_even]))
+    last = float(steps.x[-1]) if steps.reverses else None
+    points = [
+        (share * float(a[0]) + (1 - share) * float(b[0]))
+        for a, b in zip(points_many(even.best, full_below, last), points_many(lopsided.best, full_below, last),
+                        strict=True)
+    ]
+    grid = np.linspace(steps.x[0], steps.x[-1], CHART_POINTS)
+    mixed = (share * even.best + (1 - share) * lopsided.best)[0]
+    drawn = share * model(even.best, grid)[0] + (1 - share) * model(lopsided.best, grid)[0]
+    notes = ("the curve is lopsided: its toe and its shoulder differ",) if share < SURELY_LOPSIDED else ()
+    return _Found(
+        "s-curve", (points[0], points[1], points[2]), points_many(rows, full_below, last), float(mixed[1]), rows[:, 1],
+        float(mixed[0]), likelier.size, grid, drawn, notes,
+    )
+
+
+class _Shape(msgspec.Struct, frozen=True):
+    """One shape fitted: its parameters (one row), those of replicates, and how structured residuals are in each."""
+
+    best: FloatArray
+    again: FloatArray
+    size: float
+    rms: float
+    own: float
+    usual: FloatArray
+
+
+def _shape(
+    steps: Steps, rng: np.random.Generator, replicates: int, base: float | None, near: FloatArray | None
+) -> _Shape:
+    """Fit one shape: the even S starting from `near`, or a lopsided one. How lopsided it may be is itself drawn."""
+    x, y, skewed = steps.x, steps.y, near is None
+    best = fit_many(x, y, base, robust=False, skewed=skewed, noise=READING_U, tol=1e-7)
+    fitted = (4 if base is None else 3) + skewed
+    size, dof = _noise(float(best.rss[0]), len(x) - fitted)
+    expected = model(best.params, x)[0]
+    again = expected + _draws(rng, size, dof, (replicates, len(x)))
     lean = rng.normal(0, LOPSIDED_U, replicates) if skewed else None
     fits = fit_many(
-        x, again, base, robust=False, skewed=skewed, start=chosen.params, lean=lean, noise=size, tol=1e-3, most=25
+        x, again, base, robust=False, skewed=skewed, start=best.params, lean=lean, noise=size, tol=1e-3, most=25
     )
-    if count >= LEAST_FOR_STRUCTURE:
-        usual = structure(again - model(fits.params, x))
-        if structure(y - expected)[0] > np.quantile(usual, STRUCTURE_SHARE):
-            return None
-    ht, hs, full = (float(p[0]) for p in points_many(chosen.params, full_below))
-    grid = np.linspace(x[0], x[-1], CHART_POINTS)
-    curve = chosen.curve()
-    notes = ("the curve is lopsided: its toe and its shoulder differ, and were fitted so",) if skewed else ()
-    return _Found(
-        "s-curve", (ht, hs, full), points_many(fits.params, full_below), curve.d_net, fits.params[:, 1],
-        curve.d_min, size, grid, curve.density(grid), notes,
-    )
+    own, usual = structure(y - expected)[0], structure(again - model(fits.params, x))
+    return _Shape(best.params, fits.params, size, math.sqrt(float(best.rss[0]) / len(x)), float(own), usual)
+
+
+def _share_of_even(ln_skew: float, spread: float) -> float:
+    """How likely the even S is, both shapes being equally likely beforehand: the Savage-Dickey ratio at skew 1."""
+    for_even = math.exp(-((ln_skew / spread) ** 2) / 2) * LOPSIDED_U / spread
+    return for_even / (1 + for_even)
 
 
 def _monotone(steps: Steps, full_below: float, rng: np.random.Generator, replicates: int) -> _Found:
@@ -172,14 +206,16 @@ def _draws(rng: np.random.Generator, size: float, dof: float, shape: tuple[int, 
 
 
 def _check_full(found: _Found, steps: Steps) -> None:
+    """An S-curve tells where it levels out; a curve that only rises ends at its last step, whatever comes beyond."""
     full = found.best[2]
-    if not math.isfinite(full) or full > steps.x[-1]:
+    beyond = int(np.sum(steps.x >= full)) if math.isfinite(full) else 0
+    if beyond < (2 if found.how == "monotone" else 1):
         raise Refusal(
             "no step reaches full tone: the print got too little; double the dose and print again, until at least "
             "two steps look equally deep"
         )
     if full < steps.x[0]:
-        raise Refusal("all steps print full tone: expose less, or print through a tablet with thicker steps")
+        raise Refusal("every step read is beyond full tone: expose less, or print through a tablet with thicker steps")
 
 
 def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None) -> WedgeReading:
@@ -187,7 +223,7 @@ def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None)
     hts, hss, fulls = found.samples
     notes = list(found.notes)
     threshold = range_r = contrast = scale = None
-    if math.isfinite(ht) and (base is not None or ht >= steps.x[0] - REACH_BEYOND):
+    if math.isfinite(ht) and ht < hs and (base is not None or ht >= steps.x[0] - REACH_BEYOND):
         threshold = Estimate.from_samples(hts + dose_off, ht)
         range_r = Estimate.from_samples(100 * (hss - hts), 100 * (hs - ht))
         scale = Estimate.from_samples(fulls - hts, full - ht)
@@ -196,9 +232,17 @@ def _told(steps: Steps, found: _Found, dose_off: FloatArray, base: float | None)
     else:
         notes.append("no step is bare paper: where tone begins is not known; read thicker steps, or the bare paper")
     if np.sum(steps.x > full) < 2:
-        notes.append("only one step lies beyond full tone: a print with half a stop more would tell it better")
+        notes.append("only one step lies beyond full tone: a print with half a stop more would tell better")
+    edge = Estimate.from_samples(fulls + dose_off, full)
+    if edge.half_stops > USELESS_STOPS:
+        raise Refusal(
+            "the readings agree on no curve, so that full tone is not known within two stops: check their order, read "
+            "every step again, or print again"
+        )
+    if edge.half_stops > UNSURE_STOPS:
+        notes.append(f"full tone is known to {edge.half_stops:.1f} stops only: read every step again, or print again")
     return WedgeReading(
-        Estimate.from_samples(fulls + dose_off, full), threshold, Estimate.from_samples(hss + dose_off, hs),
+        edge, threshold, Estimate.from_samples(hss + dose_off, hs),
         range_r, contrast, scale, found.d_min, found.d_min + found.d_net, found.noise, found.how,
-        tuple(found.grid.tolist()), tuple(found.drawn.tolist()), steps.left_out, tuple(notes),
+        tuple(found.grid.tolist()), tuple(found.drawn.tolist()), tuple(sorted(steps.left_out)), tuple(notes),
     )

@@ -7,7 +7,7 @@ from ..dose.health import Change
 from ..dose.integrator import Track
 from ..model import Fact
 from ..units import US_PER_S, minutes, percent, to_screen
-from .calls import LOOK, OVERSHOOT, REACHED, REMINDER, STEP
+from .calls import LOOK, OVERSHOOT, REACHED, READY, REMINDER, STEP
 from .channel import Channel
 from .exposure import MAY_BE_ENOUGH, Exposure
 from .outcome import Outcome, Ring
