@@ -29,7 +29,7 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come,
     or not known because the sensor is silent.
     parts: what the interval is made of, each as its own 95 % half-width. low_stops, high_stops: the interval's ends
-    against the dose.
+    against the dose. reciprocity_stops: how much more it would have needed by the target's exponent p, 0 for p 1.
     """
 
     id: int
@@ -61,6 +61,7 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     parts: dict[str, float] = {}
     low_stops: float | None = None
     high_stops: float | None = None
+    reciprocity_stops: float = 0.0
 
     @property
     def title(self) -> str:

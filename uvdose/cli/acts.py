@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..model import Refusal
 from .options import (
     Ago,
     At,
@@ -23,8 +24,9 @@ from .options import (
 )
 
 if TYPE_CHECKING:
+    from ..config import Home
     from ..exposure.target import Target
-    from ..messages import ExposureDoc, Taken, When
+    from ..messages import ExposureDoc, Part, Taken, When
 
 Text = str | None
 Id = Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")]
@@ -33,7 +35,11 @@ DONE_WORD = {"hold": "held", "resume": "resumed", "finish": "finished"}
 
 
 def expose(
-    target: Annotated[str, typer.Argument(metavar="TARGET", help="The target's name.")],
+    target: Annotated[Text, typer.Argument(metavar="[TARGET]", help="The target's name; with --edition it is known.")]
+    = None,
+    edition: Annotated[Text, typer.Option(metavar="NAME", help="The next sheet of this edition.")] = None,
+    sheet: Annotated[int | None, typer.Option(help="With --edition: this sheet.")] = None,
+    layer: Annotated[int | None, typer.Option(help="With --edition: this layer.")] = None,
     sensor: Annotated[Text, typer.Option(help="The sensor beside the frame; needed where there are several.")] = None,
     frame: Annotated[Text, typer.Option(help="Where the sheet lies; else frame 1.")] = None,
     label: Annotated[str, typer.Option(help="A name of your own for the print.")] = "",
@@ -69,9 +75,17 @@ def expose(
     place = home_of(home)
     looks, overshoots = several(look, no_look, "look"), several(overshoot, no_overshoot, "overshoot")
     plan_with(CallPlan(), looks, lead, overshoots)
+    part, version = None, None
+    if edition is not None:
+        part, target, version = _edition_part(place, edition, sheet, layer, target)
+    if target is None:
+        raise Refusal("which target? name one, such as `uvdose expose blue`; `uvdose target list` shows them", 2)
+    if edition is None and (sheet is not None or layer is not None):
+        raise Refusal("--sheet and --layer go with --edition", 2)
     request = StartRequest(
-        target=target, sensor=sensor, frame=frame, label=label, count_in_s=count_in, override=override, looks=looks,
-        lead_s=lead, overshoots=overshoots, when=moment(ago, at), by_light=by_light, light_on=light_on,
+        target=target, version=version, part=part, sensor=sensor, frame=frame, label=label, count_in_s=count_in,
+        override=override, looks=looks, lead_s=lead, overshoots=overshoots, when=moment(ago, at), by_light=by_light,
+        light_on=light_on,
     )
     daemon = need_daemon(place)
     begun_s = real_s()
@@ -90,6 +104,17 @@ def expose(
     say_unrecorded(taken)
 
 
+def _edition_part(
+    place: Home, edition: str, sheet: int | None, layer: int | None, target: str | None
+) -> tuple[Part, str, int]:
+    from .editions import part_of
+
+    part, planned, version = part_of(place, edition, sheet, layer)
+    if target not in (None, planned):
+        raise Refusal(f"layer {part.layer} of edition {edition} has target {planned}: leave {target} out", 2)
+    return part, planned, version
+
+
 def _say_started(shown: ExposureDoc, used: Target | None) -> None:
     from ..review.layout import with_unit
     from .show import big
@@ -101,6 +126,9 @@ def _say_started(shown: ExposureDoc, used: Target | None) -> None:
     asked = with_unit(shown.target_dose, shown.unit)
     label = f", {shown.label}" if shown.label else ""
     print(f"exposure {shown.id}{label}: pencil {shown.id} on the back of the sheet")
+    if shown.part is not None:
+        layer = f", layer {shown.part.layer}" if shown.part.layer > 1 else ""
+        print(f"  edition  {shown.part.name}, sheet {shown.part.sheet}{layer}")
     print(f"  frame    {shown.frame}, sensor {shown.sensor}")
     print(f"  target   {shown.title}, {asked}")
     print(f"  process  {(used.combination.process if used else None) or 'not noted'}")
@@ -181,8 +209,6 @@ def quiet(
 
 def exposure_of(taken: Taken) -> ExposureDoc:
     """The exposure that an act answers with. Raises `Refusal`."""
-    from ..model import Refusal
-
     if taken.exposure is None:
         raise Refusal("the daemon's answer names no exposure: it may be of another version; restart it")
     return taken.exposure

@@ -10,7 +10,22 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
-from . import acts, demo, films, happened, journal, lookback, mend, now, serving, strip, tablet, targets, verdict
+from . import (
+    acts,
+    demo,
+    editions,
+    films,
+    happened,
+    journal,
+    lookback,
+    mend,
+    now,
+    serving,
+    strip,
+    tablet,
+    targets,
+    verdict,
+)
 from .options import HomeDir, hinted, remember_home
 
 DONE, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
@@ -43,7 +58,9 @@ def _root(
     remember_home(home)
 
 
-for group in (serving, targets, strip, tablet, films, verdict, acts, mend, now, happened, lookback, journal, demo):
+for group in (
+    serving, targets, strip, tablet, films, verdict, editions, acts, mend, now, happened, lookback, journal, demo,
+):
     group.register(app)
 
 

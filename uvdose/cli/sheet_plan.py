@@ -26,14 +26,6 @@ Through = Annotated[
 ]
 FilmName = Annotated[Text, typer.Option("--film-base", metavar="NAME|D", help="With --no-film: the clear film of later"
                                         " prints, as `uvdose film` has measured it, or its density.")]
-Process = Annotated[Text, typer.Option(help="The process.")]
-Paper = Annotated[Text, typer.Option(help="The paper.")]
-Coat = Annotated[Text, typer.Option(help="How it was coated.")]
-FilmNoted = Annotated[Text, typer.Option("--film", help="The film of the negatives.")]
-Humidity = Annotated[Text, typer.Option(help="Humidity of the paper or the room.")]
-Drying = Annotated[Text, typer.Option(help="How it was dried.")]
-CoatingAge = Annotated[Text, typer.Option(help="How long ago it was coated.")]
-Notes = Annotated[Text, typer.Option(help="Anything else.")]
 
 
 def sensor_and_unit(place: Home, asked: str | None) -> tuple[str, str]:
@@ -83,16 +75,6 @@ def known_film(place: Home, given: str) -> FilmDensity:
     if not 0 <= density <= 3:
         raise Refusal(f"film density {given}: give 0 to 3, such as 0.12", 2)
     return FilmDensity(density, density, density)
-
-
-def noted_of(given: dict[str, str | None], ask: bool) -> dict[str, str]:
-    """What is noted of the sheet; process and paper are asked for where somebody can be asked."""
-    found = {what: said for what, said in given.items() if said}
-    if ask and at_terminal():
-        for what in ("process", "paper"):
-            if what not in found and (said := answer(None, what, text, f"--{what}", "-")) != "-":
-                found[what] = said
-    return found
 
 
 def keep_plan(place: Home, kind: Kind, note: Calibration, as_json: bool) -> Sheet:

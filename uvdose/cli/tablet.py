@@ -9,27 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
+from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process, noted_of
 from .options import HomeDir, Json, home_of
 from .questions import answer, number, text
 from .sheet_commands import add_common
-from .sheet_plan import (
-    Coat,
-    CoatingAge,
-    Drying,
-    FilmName,
-    FilmNoted,
-    Humidity,
-    Notes,
-    Paper,
-    Process,
-    SensorName,
-    Through,
-    film_over,
-    guide,
-    keep_plan,
-    noted_of,
-    sensor_and_unit,
-)
+from .sheet_plan import FilmName, SensorName, Through, film_over, guide, keep_plan, sensor_and_unit
 
 if TYPE_CHECKING:
     from ..calibrate.tablet import Tablet

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from . import target_life
+from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process
 from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
 
 if TYPE_CHECKING:
@@ -25,10 +27,16 @@ def set_target(
         Text, typer.Option(help="mJ/cm2 (or mJ/cm²), or for a sensor without a scale such as counts.s; else as before.")
     ] = None,
     sensor: Annotated[Text, typer.Option(help="The sensor it was proved with; needed where there are several.")] = None,
-    process: Annotated[Text, typer.Option(help="The process.")] = None,
-    paper: Annotated[Text, typer.Option(help="The paper.")] = None,
-    coat: Annotated[Text, typer.Option(help="How it was coated.")] = None,
-    film: Annotated[Text, typer.Option(help="The film of the negative.")] = None,
+    process: Process = None,
+    paper: Paper = None,
+    coat: Coat = None,
+    film: FilmNoted = None,
+    humidity: Humidity = None,
+    drying: Drying = None,
+    coating_age: CoatingAge = None,
+    notes: Notes = None,
+    p: Annotated[float | None, typer.Option("--p", help="Exponent of reciprocity, E t^p; 1 unless you know better.")]
+    = None,
     look: Looks = None,
     no_look: NoLook = False,
     lead: Lead = None,
@@ -56,7 +64,8 @@ def set_target(
     plan_with(CallPlan(), looks, lead, overshoots)
     request = TargetRequest(
         name=name, dose=dose, unit=unit, sensor=sensor, process=process, paper=paper,
-        coat=coat, film=film, looks=looks, lead_s=lead, overshoots=overshoots, reason=reason,
+        coat=coat, film=film, humidity=humidity, drying=drying, coating_age=coating_age, notes=notes, p=p,
+        looks=looks, lead_s=lead, overshoots=overshoots, reason=reason,
     )
     target = keep_target(place, request)
     if as_json:
@@ -108,8 +117,8 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
         return
     rows = [["target", "version", "dose", "unit", "sensor", "process", "paper"]]
     rows += [
-        [t.name, f"v{t.version}", figure(t.dose), unit_text(t.unit), t.identity.name if t.identity else "any",
-         t.combination.process or "-", t.combination.paper or "-"]
+        [t.name, f"v{t.version}{', retired' if t.retired else ''}", figure(t.dose), unit_text(t.unit),
+         t.identity.name if t.identity else "any", t.combination.process or "-", t.combination.paper or "-"]
         for t in found
     ]
     print("\n".join(columns(rows, right=(2,))))
@@ -134,18 +143,42 @@ def show_target(
     print(name)
     for target in found:
         print("\n".join(wrap(f"v{target.version}  {moment_of(target.made_utc)}  {_facts(target)}", "  ", "      ")))
-        print(f"      {target.reason}")
+        print("\n".join(wrap(target.reason, "      ", "      ")))
+    print("\n".join(_reciprocity(found[-1])), end="\n" if found[-1].p != 1 else "")
+
+
+def _reciprocity(target: Target) -> list[str]:
+    """What an exponent other than 1 makes of prints that take longer or shorter than the calibration print."""
+    from ..exposure.target import reciprocity_stops
+    from ..units import minutes
+
+    if target.p == 1:
+        return []
+    if target.proved_s is None:
+        return [f"  p {target.p:g}: its calibration print's time is not known, so its effect cannot be told"]
+    lines = [f"  p {target.p:g}, against the calibration print's {minutes(target.proved_s)}:"]
+    for times in (0.25, 0.5, 2.0, 4.0):
+        stops = reciprocity_stops(target, times * target.proved_s)
+        lines.append(f"    a print of {minutes(times * target.proved_s):>8} would need {stops:+.2f} stop")
+    return lines
 
 
 def _facts(target: Target) -> str:
-    from ..review.layout import with_unit
+    from ..review.layout import figure, with_unit
     from ..units import percent
 
     c, calls = target.combination, target.calls
     parts = [with_unit(target.dose, target.unit)]
+    if target.retired:
+        parts[0] = f"retired, {parts[0]}"
+    if target.low is not None and target.high is not None:
+        parts[0] += f" ({figure(target.low)}-{figure(target.high)})"
     parts.append(f"proved with sensor {target.identity.name}" if target.identity else "bound to no sensor")
-    noted = (("process", c.process), ("paper", c.paper), ("coat", c.coat), ("film", c.film))
-    parts += [f"{what} {text}" for what, text in noted if text]
+    parts += [
+        f"{what.replace('_', ' ')} {text}" for what in c.__struct_fields__ if (text := getattr(c, what)) is not None
+    ]
+    if target.exposure_scale is not None:
+        parts.append(f"range {target.exposure_scale:.2f}")
     parts += [f"look at {percent(look)}" for look in calls.looks]
     parts.append(f"lead {calls.lead_s:g} s" if calls.lead_s else "no lead call")
     parts += [f"overshoot {s:+.2f} stops" for s in calls.overshoots]
@@ -154,4 +187,5 @@ def _facts(target: Target) -> str:
 
 def register(app: typer.Typer) -> None:
     """Add the group."""
+    target_life.register(targets)
     app.add_typer(targets, name="target")

@@ -7,6 +7,7 @@ from ..messages import ExposureDoc
 from ..units import stops_between, to_screen
 from .exposure import Exposure
 from .states import ENDED
+from .target import reciprocity_stops
 
 
 def settling(shown: ExposureDoc) -> bool:
@@ -60,4 +61,5 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         high_stops=stops_between(f.high, f.dose),
         label=plan.label,
         part=plan.part,
+        reciprocity_stops=reciprocity_stops(plan.target, f.measured_s + f.bridged_s + f.missing_s),
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import msgspec
 
 from ..dose.response import Identity, Response, differences
@@ -72,6 +74,15 @@ class Target(msgspec.Struct, frozen=True):
     def dose_base(self) -> float:
         """The dose in J/m², or in unit-seconds."""
         return from_screen(self.dose, self.unit)
+
+
+def reciprocity_stops(target: Target, lit_s: float) -> float:
+    """How many stops more a print that lies in the light for so long needs, by its exponent p, than the calibration
+    print did: under E t^p the dose E t must grow as t^(1-p). Zero for p 1 and where the calibration's time is unknown.
+    """
+    if target.p == 1 or not target.proved_s or lit_s <= 0:
+        return 0.0
+    return (1 - target.p) * math.log2(lit_s / target.proved_s)
 
 
 def plan_with(

@@ -135,6 +135,8 @@ def _story(p: Print) -> list[str]:
         parts.append(f"finished {time_of(d.finished_utc)}")
     if p.held_s:
         parts.append(f"held {minutes(p.held_s)}")
+    if d.reciprocity_stops:
+        parts.append(f"by its exponent p it would have needed {d.reciprocity_stops:+.2f} stop")
     return [*lines, *wrap(light, "    "), *wrap(", ".join(parts), "    ")]
 
 
@@ -150,6 +152,8 @@ def call_name(event: str, data: dict[str, object]) -> str:
         share = float(at)
     except ValueError:
         return {"reached": "target", "lead": "lead"}.get(kind, kind)
+    if kind in ("step", "ready"):
+        return f"{'soon ' if kind == 'ready' else ''}{data.get('words', kind)}"
     return f"look {percent(share)}" if kind == "look" else f"{kind} {share:+.2f} stops"
 
 

@@ -1,0 +1,214 @@
+"""`uvdose edition`: prints that shall be alike, of one layer or several; planned, and looked back at."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..model import Refusal
+from .options import HomeDir, Json, home_of
+from .questions import answer, at_terminal, whole
+
+if TYPE_CHECKING:
+    from ..config import Home
+    from ..messages import Part
+    from ..notes import Edition
+    from ..review.editions import EditionDoc
+
+Text = str | None
+MOST_PRINTS, MOST_LAYERS = 1000, 20
+
+editions = typer.Typer(help="Editions: prints at the same dose, of one layer or several.", no_args_is_help=False)
+
+
+@editions.callback(invoke_without_command=True)
+def edition_guide(context: typer.Context, home: HomeDir = None) -> None:
+    """Editions: prints that shall be alike. Alone it tells the newest, or asks for one."""
+    if context.invoked_subcommand is not None:
+        return
+    from ..notes import Edition
+    from .asking import journal
+
+    place = home_of(home)
+    known: dict[str, Edition] = {}
+    if place.journal_file.exists():
+        with journal(place) as store:
+            known = store.notes(Edition)
+    if known:
+        edition_show(next(reversed(known)), home=home)
+    elif at_terminal():
+        edition_plan(home=home)
+    else:
+        raise Refusal("say what to do: `uvdose edition plan NAME`, `show NAME` or `list`", 2)
+
+
+@editions.command("plan")
+def edition_plan(
+    name: Annotated[Text, typer.Argument(metavar="NAME", help="What the edition is called.")] = None,
+    prints: Annotated[int | None, typer.Option(help="How many sheets.")] = None,
+    target: Annotated[list[str] | None, typer.Option(metavar="TARGET", help="The target; repeat for more layers, the"
+                                                     " first one first.")] = None,
+    limit: Annotated[float, typer.Option(metavar="STOPS", help="How far from its target a print may lie.")] = 0.17,
+    note: Annotated[str, typer.Option(help="Anything to keep.")] = "",
+    again: Annotated[bool, typer.Option("--again", help="Plan one anew that is there: with the newest targets.")]
+    = False,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Plan an edition: so many sheets, each at the same dose of each layer's target as it is now."""
+    from ..notes import Edition, Layer
+    from .asking import journal
+    from .keeping import keep_note
+    from .show import say
+
+    place = home_of(home)
+    name = answer(name, "what is the edition called", edition_name, "NAME")
+    edition_name(name)
+    prints = answer(prints, "how many sheets", whole, "--prints")
+    if not 1 <= prints <= MOST_PRINTS:
+        raise Refusal(f"{prints} sheets: give 1 to {MOST_PRINTS}", 2)
+    if not 0 < limit <= 2:
+        raise Refusal(f"limit {limit:g}: give stops above 0 and up to 2, such as 0.17", 2)
+    names = target or answer(None, "its target; for several layers their targets in order", str.split, "--target")
+    if not 1 <= len(names) <= MOST_LAYERS:
+        raise Refusal(f"{len(names)} layers: give 1 to {MOST_LAYERS} targets", 2)
+    with journal(place) as store:
+        if name in store.notes(Edition) and not again:
+            raise Refusal(f"edition {name} is there already: another name, or --again to plan it anew", 2)
+        layers = []
+        for wanted in names:
+            newest = store.versions(wanted)[-1]
+            if newest.retired:
+                raise Refusal(f"target {wanted} is retired ({newest.reason})")
+            layers.append(Layer(wanted, newest.version))
+    keep_note(place, "edition", name, Edition(prints, tuple(layers), limit, note))
+    if as_json:
+        _print(place, name, as_json=True)
+    else:
+        told = ", ".join(f"{layer.target} v{layer.version}" for layer in layers)
+        say(f"edition {name}: {prints} sheets of {told}; begin with `uvdose expose --edition {name}`")
+
+
+@editions.command("show")
+def edition_show(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The edition.")], as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Each sheet's doses, how alike they are, and what comes next."""
+    _print(home_of(home), name, as_json)
+
+
+@editions.command("list")
+def edition_list(as_json: Json = False, home: HomeDir = None) -> None:
+    """All editions."""
+    from ..notes import Edition
+    from ..review.editions import edition_of
+    from ..review.layout import columns
+    from .asking import journal
+    from .show import print_json, say
+
+    with journal(home_of(home)) as store:
+        found = [edition_of(store, name) for name in store.notes(Edition)]
+    if as_json:
+        print_json(found)
+    elif not found:
+        say("no edition yet: `uvdose edition plan NAME` begins one")
+    else:
+        rows = [["edition", "sheets", "layers", "printed"]]
+        for d in found:
+            layers = ", ".join(layer.target for layer in d.edition.layers)
+            rows.append([d.name, str(d.edition.prints), layers, str(len(d.done))])
+        print("\n".join(columns(rows, right=(1, 3))))
+
+
+def edition_name(typed: str) -> str:
+    """A name without blanks. Raises `Refusal` (code 2)."""
+    if not re.fullmatch(r"[\w][\w.+-]{0,59}", typed):
+        raise Refusal(f"edition {typed!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
+    return typed
+
+
+def part_of(place: Home, name: str, sheet: int | None, layer: int | None) -> tuple[Part, str, int]:
+    """What comes next in an edition: its place, and the target and version of its layer. Raises `Refusal`."""
+    from ..messages import Part
+    from ..review.editions import edition_of
+    from .asking import journal
+
+    with journal(place) as store:
+        doc = edition_of(store, name)
+    edition = doc.edition
+    if doc.next is None and (sheet is None or layer is None):
+        raise Refusal(f"edition {name} is complete: name --sheet and --layer to print one of it again")
+    sheet = sheet or (doc.next.sheet if doc.next is not None else 1)
+    layer = layer or (doc.next.layer if doc.next is not None else 1)
+    if not (1 <= sheet <= edition.prints and 1 <= layer <= len(edition.layers)):
+        raise Refusal(f"edition {name} has sheets 1 to {edition.prints} and layers 1 to {len(edition.layers)}", 2)
+    there = doc.at(sheet, layer)
+    if there is not None and there.state not in ("finished", "void"):
+        raise Refusal(f"sheet {sheet}, layer {layer} of {name} is {there.state} now, exposure {there.id}")
+    planned = edition.layers[layer - 1]
+    return Part("edition", name, sheet, layer), planned.target, planned.version
+
+
+def _print(place: Home, name: str, as_json: bool) -> None:
+    from ..review.editions import edition_of
+    from .asking import journal
+    from .show import print_json, say
+
+    with journal(place) as store:
+        doc = edition_of(store, name)
+        newer = [t for t in (store.newest_target(layer.target) for layer in doc.edition.layers) if t is not None]
+    if as_json:
+        print_json(doc)
+        return
+    lines = _lines(doc)
+    for layer, target in zip(doc.edition.layers, newer, strict=True):
+        if target.version > layer.version:
+            lines.append(f"target {layer.target} is at v{target.version} by now; this edition keeps v{layer.version}"
+                         f" (`uvdose edition plan {name} --again` takes the newest)")  # fmt: skip
+    say("\n".join(lines))
+
+
+def _lines(doc: EditionDoc) -> list[str]:
+    from ..review.editions import stops_from
+    from ..review.layout import columns, figure, stops_text, unit_text
+
+    edition = doc.edition
+    head = [f"edition {doc.name}: {edition.prints} sheets, limit {edition.limit_stops:.2f} stop"]
+    rows = [["sheet", *(f"{layer.target} v{layer.version}" for layer in edition.layers)]]
+    for sheet in range(1, edition.prints + 1):
+        cells = []
+        for layer in range(1, len(edition.layers) + 1):
+            shown = doc.at(sheet, layer)
+            if shown is None:
+                cells.append("-")
+                continue
+            stops = stops_from(shown.target_dose, shown)
+            state = "" if shown.state == "finished" else f" {shown.state}"
+            far = " !" if sheet in doc.spreads[layer - 1].beyond else ""
+            told = f"{figure(shown.dose)} {unit_text(shown.unit)} {stops_text(stops)}"
+            cells.append(f"{told}{far}{state} ({shown.id})")
+        rows.append([str(sheet), *cells])
+    lines = head + columns(rows, right=(0,))
+    for spread, planned in zip(doc.spreads, edition.layers, strict=True):
+        if spread.mean_stops is not None:
+            told = f"{planned.target}: {spread.prints} finished, on average {spread.mean_stops:+.2f} stop off"
+            if spread.spread_stops is not None:
+                reach = f"{stops_text(spread.least_stops)} to {stops_text(spread.most_stops)}"
+                told += f", spread {spread.spread_stops:.2f} stop ({reach})"
+            if spread.beyond:
+                told += f"; beyond the limit: sheet {', '.join(map(str, spread.beyond))}"
+            lines.append(told)
+    if doc.next is None:
+        lines.append("complete")
+    else:
+        which = f", layer {doc.next.layer}" if len(edition.layers) > 1 else ""
+        lines.append(f"next: sheet {doc.next.sheet}{which}: `uvdose expose --edition {doc.name}`")
+    return lines
+
+
+def register(app: typer.Typer) -> None:
+    """Add the group."""
+    app.add_typer(editions, name="edition")

@@ -1,0 +1,172 @@
+"""`uvdose target diff`, `copy`, `retire`: what becomes of a target after it was set."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..model import Refusal
+from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process
+from .options import HomeDir, Json, home_of
+from .questions import answer, text
+
+if TYPE_CHECKING:
+    from ..exposure.target import Target
+    from ..journal.store import Store
+
+Text = str | None
+
+
+def diff_targets(
+    first: Annotated[str, typer.Argument(metavar="NAME[:VERSION]", help="A target; alone: its newest version against"
+                                         " the one before.")],
+    second: Annotated[Text, typer.Argument(metavar="[NAME[:VERSION]]", help="What it is compared with.")] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """What differs between two targets, or two versions of one."""
+    from ..review.layout import columns
+    from .asking import journal
+    from .show import print_json
+
+    with journal(home_of(home)) as store:
+        a = _find(store, first)
+        if second is not None:
+            b = _find(store, second)
+        elif a.version > 1:
+            a, b = _find(store, f"{a.name}:{a.version - 1}"), a
+        else:
+            raise Refusal(f"target {a.name} has one version: name another target to compare it with", 2)
+    rows = differing(a, b)
+    if as_json:
+        print_json([{"what": what, "first": x, "second": y} for what, x, y in rows])
+    elif not rows:
+        print(f"{a.title} and {b.title} are alike")
+    else:
+        print("\n".join(columns([["", a.title, b.title], *map(list, rows)])))
+
+
+def copy_target(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The target to begin with.")],
+    new: Annotated[str, typer.Argument(metavar="NEW", help="The name of the new one.")],
+    dose: Annotated[float | None, typer.Option(help="Another dose, in the same unit.")] = None,
+    sensor: Annotated[Text, typer.Option(help="Another sensor.")] = None,
+    process: Process = None,
+    paper: Paper = None,
+    coat: Coat = None,
+    film: FilmNoted = None,
+    humidity: Humidity = None,
+    drying: Drying = None,
+    coating_age: CoatingAge = None,
+    notes: Notes = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Begin a new target with what another has: for a new paper, say. It is not proved yet, and says so."""
+    from ..messages import TargetRequest
+    from ..review.layout import with_unit
+    from ..units import check_dose
+    from .asking import journal
+    from .keeping import keep_target
+    from .show import print_json, say
+
+    place = home_of(home)
+    with journal(place) as store:
+        old = store.versions(name)[-1]
+        if store.newest_target(new) is not None:
+            raise Refusal(f"target {new} is there already: choose another name", 2)
+    check_dose(old.dose if dose is None else dose, old.unit)
+    made = keep_target(place, TargetRequest(
+        name=new, dose=old.dose if dose is None else dose, unit=old.unit, sensor=sensor, process=process, paper=paper,
+        coat=coat, film=film, humidity=humidity, drying=drying, coating_age=coating_age, notes=notes, like=name,
+        reason=f"copied from {old.title}, not proved yet", basis=f"copy of {old.title}",
+    ))
+    if as_json:
+        print_json(made)
+    else:
+        say(f"target {made.title}: {with_unit(made.dose, made.unit)}, copied from {old.title}; not proved yet: make a"
+            " test strip around it with `uvdose strip plan`")  # fmt: skip
+
+
+def retire_target(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The target.")],
+    reason: Annotated[Text, typer.Option(help="Why.")] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Take a target out of use: nothing starts with it any more; its prints and versions stay."""
+    from ..messages import TargetRequest
+    from .asking import journal
+    from .keeping import keep_target
+    from .show import print_json, say
+
+    place = home_of(home)
+    with journal(place) as store:
+        old = store.versions(name)[-1]
+    if old.retired:
+        raise Refusal(f"target {name} is retired already ({old.reason})")
+    why = answer(reason, "why", text, "--reason")
+    made = keep_target(place, TargetRequest(
+        name=name, dose=old.dose, unit=old.unit, reason=why, low=old.low, high=old.high, basis=old.basis, retired=True,
+    ))
+    if as_json:
+        print_json(made)
+    else:
+        say(f"target {name}: retired; `uvdose target set {name} --dose …` takes it into use again")
+
+
+def _find(store: Store, given: str) -> Target:
+    name, colon, version = given.partition(":")
+    versions = store.versions(name)
+    if not colon:
+        return versions[-1]
+    for target in versions:
+        if version in (str(target.version), f"v{target.version}"):
+            return target
+    raise Refusal(f"target {name} has no version {version!r}: it has 1 to {versions[-1].version}", 2)
+
+
+def differing(a: Target, b: Target) -> list[tuple[str, str, str]]:
+    """(what, in a, in b) for all that differs, but name, version and time."""
+    from ..review.layout import with_unit
+    from ..units import stops_between
+
+    rows: list[tuple[str, str, str]] = []
+    if (a.dose, a.unit) != (b.dose, b.unit):
+        stops = stops_between(b.dose, a.dose) if a.unit == b.unit else None
+        more = "" if stops is None else f" ({stops:+.2f} stop)"
+        rows.append(("dose", with_unit(a.dose, a.unit), with_unit(b.dose, b.unit) + more))
+    for field in a.combination.__struct_fields__:
+        x, y = getattr(a.combination, field), getattr(b.combination, field)
+        if x != y:
+            rows.append((field.replace("_", " "), x or "-", y or "-"))
+    for field in sorted({*(a.identity.__struct_fields__ if a.identity else ()),
+                         *(b.identity.__struct_fields__ if b.identity else ())}):
+        x, y = (getattr(t.identity, field) if t.identity else None for t in (a, b))
+        if x != y:
+            rows.append((f"sensor's {field}" if field != "name" else "sensor", str(x), str(y)))
+    for field in ("calls", "reason", "basis", "p", "exposure_scale", "retired"):
+        x, y = getattr(a, field), getattr(b, field)
+        if x != y:
+            rows.append((field.replace("_", " "), _plain(x), _plain(y)))
+    return rows
+
+
+def _plain(value: object) -> str:
+    import msgspec
+
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.3g}"
+    if isinstance(value, msgspec.Struct):
+        return ", ".join(f"{k} {v}" for k, v in msgspec.to_builtins(value).items() if v)
+    return str(value) if value else "-"
+
+
+def register(group: typer.Typer) -> None:
+    """Add the commands to `uvdose target`."""
+    group.command("diff")(diff_targets)
+    group.command("copy")(copy_target)
+    group.command("retire")(retire_target)
