@@ -31,7 +31,7 @@ def dark(dose: float = RIGHT) -> Judgement:
 def test_two_of_three_too_dark_in_one_sentence() -> None:
     p = propose(RIGHT, Prior(RIGHT, 0.3), [dark(), dark(), Judgement(RIGHT, tone="right")])
     assert p.sentence.startswith("two of three prints at 2565 were too dark and one right, so the right dose is ")
-    assert p.sentence.endswith(" stop less")
+    assert p.sentence.endswith(" stop less than the target now")
     assert f"{abs(p.change_stops):.2f} stop less" in p.sentence
     assert p.change
     assert p.low < p.dose < RIGHT
@@ -90,7 +90,7 @@ def test_a_process_that_light_bleaches_goes_the_other_way() -> None:
     darkens, bleaches = propose(RIGHT, None, told), propose(RIGHT, None, told, bleaches=True)
     assert bleaches.change_stops == pytest.approx(-darkens.change_stops, abs=1e-9)
     assert bleaches.sentence.startswith("both prints at 2565 were too dark, so the right dose is likely 3")
-    assert bleaches.sentence.endswith("stop more")
+    assert bleaches.sentence.endswith("stop more than the target now")
     assert bleaches.advice == ""
 
 

@@ -221,7 +221,7 @@ def _sentence(
     if not seen:
         return f"keep {_figure(target)}: no print at this target was judged yet"
     likely = f"the right dose is likely {dose} ({low}-{high})"
-    by = f"{abs(change_stops):.2f} stop {'less' if change_stops < 0 else 'more'}"
+    by = f"{abs(change_stops):.2f} stop {'less' if change_stops < 0 else 'more'} than the target now"
     told = _told(seen, change_stops, bleaches)
     if change:
         return f"{told}, so {likely}: {by}"

@@ -185,11 +185,12 @@ def _lines(doc: EditionDoc) -> list[str]:
             if shown is None:
                 cells.append("-")
                 continue
+            if shown.state != "finished":
+                cells.append(f"{shown.state} ({shown.id})")
+                continue
             stops = stops_from(shown.target_dose, shown)
-            state = "" if shown.state == "finished" else f" {shown.state}"
             far = " !" if sheet in doc.spreads[layer - 1].beyond else ""
-            told = f"{figure(shown.dose)} {unit_text(shown.unit)} {stops_text(stops)}"
-            cells.append(f"{told}{far}{state} ({shown.id})")
+            cells.append(f"{figure(shown.dose)} {unit_text(shown.unit)} {stops_text(stops)}{far} ({shown.id})")
         rows.append([str(sheet), *cells])
     lines = head + columns(rows, right=(0,))
     for spread, planned in zip(doc.spreads, edition.layers, strict=True):

@@ -46,7 +46,7 @@ def draw_curve(found: Finding, unit: str, title: str, path: Path) -> None:
         ax.set_xlabel(f"dose on the sheet, {unit_text(unit)}")
         ax.set_ylabel("density")
         ax.set_ylim(bottom=min(0.0, *(density for _, density, _, _ in read)))
-        ax.xaxis.set_major_formatter(lambda value, _: figure(value))
+        ax.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
         for side in ("top", "right"):
             ax.spines[side].set_visible(False)
         ax.set_title(title, loc="left", fontsize=12, color=INK)
@@ -77,6 +77,6 @@ def _draw_full(ax: Axes, found: Finding, unit: str) -> None:
     told = f"full tone\ntarget {figure(found.target.best)} {unit_text(unit)}\n" \
            f"({figure(found.target.low)}-{figure(found.target.high)})"
     ax.annotate(
-        told, (10**full.best, 0.04), xycoords=("data", "axes fraction"), textcoords="offset points", xytext=(7, 0),
-        fontsize=9, color=MARKED, va="bottom",
+        told, (10**full.best, 0.04), xycoords=("data", "axes fraction"), textcoords="offset points", xytext=(-8, 0),
+        fontsize=9, color=MARKED, va="bottom", ha="right",
     )
