@@ -163,12 +163,14 @@ def accept(
 ) -> Target:
     """Make a target of what was found. Raises `Refusal`."""
     from ..messages import TargetRequest
+    from ..units import check_dose
     from .keeping import keep_note, keep_target
 
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
     note, kept = sheet.note, sheet.exposure
     best = dose if dose is not None else found.safe if safe and found.safe is not None else found.target.best
+    check_dose(best, note.unit)  # here, since JSON cannot carry NaN to the daemon
     request = TargetRequest(
         name=name, dose=best, unit=note.unit, sensor=kept.plan.sensor if kept is not None else note.sensor,
         reason=reason or f"from {sheet.name}", basis=sheet.name, low=min(found.target.low, best),
@@ -188,6 +190,13 @@ def ask_accept(sheet: Sheet, name: str | None) -> str | None:
     """Under which name to accept; None: not now."""
     if name is not None or not at_terminal():
         return name
-    if not yes("make this the target", default=True):
-        return None
-    return answer(None, "name of the target", text, "--name", sheet.note.noted.get("process", "").replace(" ", "-"))
+    return ask_name(sheet) if yes("make this the target", default=True) else None
+
+
+def ask_name(sheet: Sheet, name: str | None = None) -> str:
+    """The name of the target that a sheet makes."""
+    from ..exposure.setting import check_name
+
+    return answer(
+        name, "name of the target", check_name, "--name", sheet.note.noted.get("process", "").replace(" ", "-") or None
+    )
