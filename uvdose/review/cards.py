@@ -69,7 +69,8 @@ def _in_order(moves: list[Move], whole: float) -> list[Move]:
 def card_acts(store: Store, kept: Kept) -> dict[int, ActRecord]:
     """The acts by which the person said that the card was moved, by the number of the step call that each answers.
 
-    It answers the call that is nearest in time; of two at one call the later holds.
+    It answers the last call before it, as the screen says; where that is answered already, the call that is nearest in
+    time, which may be one to come. Of two at one call the later holds.
     """
     calls = {
         int(str(key).partition(":")[2]): t_us
@@ -78,10 +79,14 @@ def card_acts(store: Store, kept: Kept) -> dict[int, ActRecord]:
             (kept.plan.id, STEP),
         )
     }
+    calls = dict(sorted(calls.items()))
     found: dict[int, ActRecord] = {}
     for record in store.acts(kept.plan.id):
         if record.act is Act.CARD and not record.withdrawn and calls:
-            found[min(calls, key=lambda number: abs(calls[number] - record.when_us))] = record
+            at_us = record.when_us
+            called = [number for number, t_us in calls.items() if t_us <= at_us]
+            nearest = min(calls, key=lambda number: abs(calls[number] - at_us))
+            found[called[-1] if called and called[-1] not in found else nearest] = record
     return dict(sorted(found.items()))
 
 
