@@ -1,4 +1,4 @@
-"""A whole calibration under measured broken cloud, by commands at real terminals: strip and tablet, to target, to print.
+"""A whole calibration under measured broken cloud, by commands at real terminals: strip, tablet, target and print.
 
 Light: Payerne, 17 June 2016 (see support.payerne), the oracle of every dose is the exact sum of its minutes. Paper: an
 S-curve with stated truth, which shows a density for the dose that each step truly got.

@@ -62,8 +62,12 @@ class Thresholds:
         found = self._looks + self._steps + self._rest
         if self._lead_s > 0:
             found.append(Threshold(LEAD, LEAD, self._base - fastest * self._lead_s))
+        before = -math.inf
         for i, step in enumerate(self._steps, 1):
-            found.append(Threshold(READY, f"{READY}:{i}", step.dose - fastest * READY_S, step.words))
+            dose = step.dose - fastest * READY_S
+            if dose > before:  # else it would come before the step before it is done
+                found.append(Threshold(READY, f"{READY}:{i}", dose, step.words))
+            before = step.dose
         return found
 
 
