@@ -1,4 +1,4 @@
-"""Notes in the journal: only ever appended, the newest holds, numbers given once, brought over by every way of keeping."""
+"""Notes in the journal: only ever appended, the newest holds, numbers given once, brought over however it is kept."""
 
 from __future__ import annotations
 
