@@ -74,7 +74,8 @@ def _number_text(typed: str) -> str:
 def _ask_how(sheet: Sheet) -> str:
     measured = ("density", "reflectance", "grey")
     ways = ("right", "picks", *measured) if sheet.kind == "strip" else ("picks", *measured)
-    return answer(None, f"how was it read: {', '.join(ways)}", one_of(*ways), "--right, --full or --densities", ways[0])
+    usual = ways[0] if at_terminal() else None
+    return answer(None, f"how was it read: {', '.join(ways)}", one_of(*ways), "--right, --full or --densities", usual)
 
 
 def _picks(sheet: Sheet, typed: Typed) -> Seen:
