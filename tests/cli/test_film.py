@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from support.bench import RunningBench
-from support.ptynode import PtyNode
+from support.ptynode import Lamp
 from support.ptytalk import CTRL_C, CTRL_D, PtyTalk
 
 from .conftest import SIMULATED, Daemon, Homed, argv, environment
@@ -21,15 +21,6 @@ SENSOR = '[[sensor]]\nname = "{name}"\nlink = "serial"\nport = "{port}"\nunit = 
 CASES = {"steady": (0.12, 40_000.0, 40_000.0), "dense": (1.30, 40_000.0, 40_000.0), "drift": (0.45, 40_000.0, 42_000.0)}
 
 
-class Lamp(PtyNode):
-    """A node under a light that is set by hand."""
-
-    counts = 40_000.0
-
-    def _light(self, seconds: float) -> float:
-        return self.counts
-
-
 def _clock(wall_s: float) -> str:
     return time.strftime("%H:%M:%S", time.gmtime(wall_s))
 
@@ -37,7 +28,7 @@ def _clock(wall_s: float) -> str:
 @pytest.mark.timeout(90)
 def test_three_films_live_and_the_same_out_of_the_journal(tmp_path: Path) -> None:
     with contextlib.ExitStack() as stack:
-        lamps = {name: stack.enter_context(Lamp(tmp_path / name, [0.0], rate_hz=10, zero=50.0)) for name in CASES}
+        lamps = {name: stack.enter_context(Lamp(tmp_path / name, rate_hz=10, zero=50.0)) for name in CASES}
         settings = "".join(SENSOR.format(name=name, port=tmp_path / name) for name in CASES)
         bench = stack.enter_context(RunningBench(tmp_path / "home", settings))
         bench.wait_live(*CASES)

@@ -52,7 +52,8 @@ class PtyTalk:
         os.write(self._master, (text + "\n").encode())
 
     def press(self, key: str) -> None:
-        """Press one key, such as CTRL_C, without Enter."""
+        """Press one key, such as CTRL_C, without Enter; no person is quicker than this after a prompt."""
+        time.sleep(0.2)
         os.write(self._master, key.encode())
 
     def talk(self, *pairs: tuple[str, str]) -> None:

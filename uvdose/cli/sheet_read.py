@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, cast
 import msgspec
 
 from ..model import Refusal
-from .questions import answer, at_terminal, number, one_of, text, whole, yes
+from .questions import answer, at_terminal, number, one_of, whole, yes
 
 if TYPE_CHECKING:
     from ..calibrate.sheet import Finding
@@ -53,7 +53,7 @@ def seen_of(sheet: Sheet, typed: Typed) -> Seen:
     if how == "picks":
         return _picks(sheet, typed)
     line = answer(
-        values[how], f"the {how} of each step from step 1 on, - for one not read", text, f"--{_OPTION[how]}"
+        values[how], f"the {how} of each step from step 1 on, - for one not read", _numbers_text, f"--{_OPTION[how]}"
     )
     white = typed.white
     if how == "grey":
@@ -69,6 +69,13 @@ _OPTION = {"density": "densities", "reflectance": "reflectances", "grey": "greys
 
 def _number_text(typed: str) -> str:
     return str(whole(typed))
+
+
+def _numbers_text(typed: str) -> str:
+    from ..calibrate.readings import parse_numbers
+
+    parse_numbers(typed)
+    return typed
 
 
 def _ask_how(sheet: Sheet) -> str:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 LOOK_S = 0.25
 BAR = 24
+FRESH = "\r\x1b[K"  # the line anew: what was drawn on it goes
 SAY_S = 5.0
 
 
@@ -183,7 +184,7 @@ class _Screen:
         bell = "\a" if self.called(shown) else ""
         hint = "  (Enter when done)" if self._due(shown) > self._done else ""
         width = shutil.get_terminal_size().columns - 1  # a line that is broken could not be drawn over
-        print(f"\r\x1b[K{self.line(shown, width, hint)}{bell}", end="", flush=True)
+        print(f"{FRESH}{self.line(shown, width, hint)}{bell}", end="", flush=True)
         self._drawn = True
 
     def take(self, daemon: Daemon, shown: ExposureDoc) -> None:
@@ -197,14 +198,14 @@ class _Screen:
         due = self._due(shown)
         if due > len(self._steps):
             done = exposure_of(daemon.post(f"exposures/{self._number}/finish", When(), Taken))
-            print(f"taken in at {with_unit(done.dose, done.unit)}", flush=True)
+            say(f"{FRESH}taken in at {with_unit(done.dose, done.unit)}")
         elif due > self._done:
             moved = say_moved(daemon, self._number)
-            print(f"{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}", flush=True)
+            say(f"{FRESH}{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}")
         else:
             kind, sheet = self._sheet.kind, self._sheet.number
             early = f"; if the card was moved all the same: `uvdose {kind} moved {sheet}`" if self._steps else ""
-            say(f"not yet: {self._words(shown).removeprefix('next: ')}{early}")
+            say(f"{FRESH}not yet: {self._words(shown).removeprefix('next: ')}{early}")
         self._done = due
 
     def end(self) -> None:
