@@ -61,6 +61,8 @@ def verdict(
                       " tablet: give --tone as well")  # fmt: skip
     with journal(place) as store:
         judged = judge(store, name, curve)
+    if density is not None and tone is None and stops is None and kept.plan.id not in judged.prints:
+        raise Refusal("noted; but at that density the paper's curve tells no dose: give --tone as well")
     if not as_json:
         _say(judged)
     take = judged.proposal.change and (accept or (not as_json and yes("take it as the new target")))
@@ -141,7 +143,7 @@ def _checked(
 
 def _curve(place: Home, name: str) -> Curve | None:
     """Of the measured strip or tablet that a target rests on; None where it rests on none."""
-    from ..review.judging import CALIBRATED, curve_at_full
+    from ..review.judging import CALIBRATED, Curve
     from .asking import journal
     from .sheet_read import finding_of
     from .sheets import choose
@@ -161,7 +163,7 @@ def _curve(place: Home, name: str) -> Curve | None:
         return None  # its raw readings may be pruned: then the words alone speak
     if found.d_max is None:
         return None
-    return curve_at_full(found.curve_x, found.curve_y, found.full_log.best, found.d_max - seen.full_below)
+    return Curve(found.d_max - seen.full_below, found.full_log.best, found.curve_x, found.curve_y)
 
 
 def _say(judged: Judged) -> None:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import msgspec
 
 from ..calibrate.processes import process
-from ..calibrate.verdicts import Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
+from ..calibrate.verdicts import FLAT_PER_STOP, Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
 from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..model import Refusal
 from ..notes import Verdict
 from ..units import STOP_LOG10
 
+NEAR = 0.02  # as far as a reading strays
 CALIBRATED = ("strip", "tablet")
 
 
@@ -24,11 +27,31 @@ class Judged(msgspec.Struct, frozen=True):
 
 
 class Curve(msgspec.Struct, frozen=True):
-    """Of the paper, where the calibration print was measured: the density that the clear film's tone should have, and
-    what one more stop gives there."""
+    """Of the paper, where the calibration print was measured: log10 doses and densities, and at what density and dose
+    the clear film's tone should lie."""
 
     wanted: float
-    per_stop: float
+    full_log: float
+    x: tuple[float, ...]
+    y: tuple[float, ...]
+
+    def per_stop(self, density: float) -> float:
+        """How much density a stop gives from the wanted tone to this one. Near it that is the slope there; a pale print
+        lies where the curve is steeper, and a straight line would put it stops too low. Past the wanted tone the curve
+        flattens out to nothing: there at least `FLAT_PER_STOP`, which tells little, and tells it."""
+        if abs(density - self.wanted) < NEAR:
+            i = max(1, min(len(self.x) - 1, sum(x <= self.full_log for x in self.x)))
+            return (self.y[i] - self.y[i - 1]) / (self.x[i] - self.x[i - 1]) * STOP_LOG10
+        stops = (self._x_at(density) - self.full_log) / STOP_LOG10
+        slope = (density - self.wanted) / stops if stops else 0.0
+        return max(slope, FLAT_PER_STOP) if density > self.wanted else slope
+
+    def _x_at(self, density: float) -> float:
+        """Where the curve first has a density, straight between its points; an end where it has not."""
+        for (x0, y0), (x1, y1) in pairwise(zip(self.x, self.y, strict=True)):
+            if density <= y1:
+                return x0 if density <= y0 else x0 + (density - y0) / (y1 - y0) * (x1 - x0)
+        return self.x[-1]
 
 
 def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
@@ -74,13 +97,6 @@ def bleaches(target: Target) -> bool:
         return False
 
 
-def curve_at_full(curve_x: tuple[float, ...], curve_y: tuple[float, ...], full_log: float, wanted: float) -> Curve:
-    """The slope of a measured curve where full tone begins, from the points on either side of it."""
-    i = max(1, min(len(curve_x) - 1, sum(x <= full_log for x in curve_x)))
-    rise = (curve_y[i] - curve_y[i - 1]) / (curve_x[i] - curve_x[i - 1])
-    return Curve(wanted, rise * STOP_LOG10)
-
-
 def _counts(kept: Kept, newest: Target, since: int) -> bool:
     """Prints of the same combination and sensor, from the calibration print on."""
     used = kept.plan.target
@@ -93,8 +109,10 @@ def _judgement(kept: Kept, verdict: Verdict, curve: Curve | None) -> Judgement |
     shown = kept.document
     dose_u = dose_u_stops(shown.dose_low, shown.dose, shown.dose_high)
     if verdict.tone is None and verdict.stops is None and verdict.density is not None and curve is not None:
-        measured = by_density(shown.dose, verdict.density, curve.wanted, curve.per_stop, dose_u_stops=dose_u)
-        return msgspec.structs.replace(measured, highlights=verdict.highlights)
+        slope = curve.per_stop(verdict.density)
+        if slope >= FLAT_PER_STOP:
+            measured = by_density(shown.dose, verdict.density, curve.wanted, slope, dose_u_stops=dose_u)
+            return msgspec.structs.replace(measured, highlights=verdict.highlights)
     if verdict.tone is None and verdict.stops is None and verdict.highlights is None:
         return None
     return Judgement(shown.dose, dose_u, verdict.tone, verdict.stops, verdict.highlights)
