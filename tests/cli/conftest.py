@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
 import os
 import signal
 import subprocess
@@ -11,7 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -77,6 +78,12 @@ class Homed:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             code = app.run([*map(str, words), "--home", str(self.folder)])
         return Ran(code, out.getvalue(), err.getvalue())
+
+    def told(self, *words: object) -> Any:
+        """The JSON of a command that does what it should."""
+        ran = self.call(*words, "--json")
+        assert ran.code == 0, ran
+        return json.loads(ran.out)
 
     def write(self, settings: str) -> Homed:
         self.folder.mkdir(parents=True, exist_ok=True)

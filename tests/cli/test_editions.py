@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import time
 from collections.abc import Iterator
@@ -26,37 +25,31 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
         daemon.stop()
 
 
-def _told(bench: Daemon, *words: object) -> Any:
-    ran = bench.call(*words, "--json")
-    assert ran.code == 0, ran
-    return json.loads(ran.out)
-
-
 def _print(bench: Daemon, *words: object, past: float = 1.0) -> dict[str, Any]:
     """Expose, and finish when so much of the target is there."""
-    begun = _told(bench, "expose", *words, "--frame", f"f{time.monotonic_ns()}")
+    begun = bench.told("expose", *words, "--frame", f"f{time.monotonic_ns()}")
     end = time.monotonic() + 20
-    while next(e for e in _told(bench, "status")["exposures"] if e["id"] == begun["id"])["fraction"] < past:
+    while next(e for e in bench.told("status")["exposures"] if e["id"] == begun["id"])["fraction"] < past:
         assert time.monotonic() < end
-    done: dict[str, Any] = _told(bench, "finish", begun["id"])
+    done: dict[str, Any] = bench.told("finish", begun["id"])
     return done
 
 
 def test_two_sheets_of_two_layers(bench: Daemon) -> None:
-    planned = _told(bench, "edition", "plan", "fair", "--prints", 2, "--target", "blue", "--target", "brown",
+    planned = bench.told("edition", "plan", "fair", "--prints", 2, "--target", "blue", "--target", "brown",
                     "--limit", 1, "--note", "for the fair")  # fmt: skip
     assert planned["next"] == {"sheet": 1, "layer": 1} and planned["done"] == {}
     assert [layer["target"] for layer in planned["edition"]["layers"]] == ["blue", "brown"]
     first = _print(bench, "--edition", "fair")
     assert first["part"] == {"kind": "edition", "name": "fair", "sheet": 1, "layer": 1} and first["target"] == "blue"
-    assert _told(bench, "target", "set", "blue", "--dose", 80)["version"] == 2
+    assert bench.told("target", "set", "blue", "--dose", 80)["version"] == 2
     second = _print(bench, "--edition", "fair", past=2.5)
     assert (second["part"]["sheet"], second["target_version"], second["target_dose"]) == (2, 1, 60.0)
     third = _print(bench, "--edition", "fair", "brown")
     assert (third["part"]["sheet"], third["part"]["layer"], third["target"]) == (1, 2, "brown")
     bench.call("expose", "--edition", "fair", "blue").refused(2, "layer 2", "brown", "leave blue out")
 
-    shown = _told(bench, "edition", "show", "fair")
+    shown = bench.told("edition", "show", "fair")
     assert shown["next"] == {"sheet": 2, "layer": 2} and set(shown["done"]) == {"1/1", "2/1", "1/2"}
     blue, brown = shown["spreads"]
     stops = [math.log2(shown["done"][f"{s}/1"]["dose"] / 60) for s in (1, 2)]
@@ -67,12 +60,12 @@ def test_two_sheets_of_two_layers(bench: Daemon) -> None:
     assert "beyond the limit: sheet 2" in text and "target blue is at v2 by now; this edition keeps v1" in text
 
     assert bench.call("undo", second["id"]).code == bench.call("undo", second["id"]).code == 0, "finish, then start"
-    assert _told(bench, "edition", "show", "fair")["next"] == {"sheet": 2, "layer": 1}, "what is void is to be made"
-    again = _told(bench, "edition", "plan", "fair", "--prints", 1, "--target", "blue", "--again")
+    assert bench.told("edition", "show", "fair")["next"] == {"sheet": 2, "layer": 1}, "what is void is to be made"
+    again = bench.told("edition", "plan", "fair", "--prints", 1, "--target", "blue", "--again")
     assert again["edition"]["layers"][0]["version"] == 2 and again["next"] is None
     bench.call("expose", "--edition", "fair").refused(4, "complete")
     assert _print(bench, "--edition", "fair", "--sheet", 1, "--layer", 1)["part"]["sheet"] == 1
-    assert [e["name"] for e in _told(bench, "edition", "list")] == ["fair"]
+    assert [e["name"] for e in bench.told("edition", "list")] == ["fair"]
     assert "fair" in bench.call("edition", "list").out and "complete" in bench.call("edition").out
 
 
@@ -109,7 +102,7 @@ def test_places_that_are_none(bench: Daemon, words: tuple[str, ...], code: int, 
 
 def test_a_sheet_in_the_light_is_not_begun_twice(bench: Daemon) -> None:
     _held(bench)
-    begun = _told(bench, "expose", "--edition", "held", "--frame", "long")
+    begun = bench.told("expose", "--edition", "held", "--frame", "long")
     bench.call("expose", "--edition", "held", "--sheet", 1).refused(4, f"exposure {begun['id']}")
     assert bench.call("undo", begun["id"]).code == 0
 
@@ -120,7 +113,7 @@ def test_a_retired_target_starts_no_older_version_of_an_edition(bench: Daemon) -
     assert bench.call("target", "retire", "sky", "--reason", "faded").code == 0
     bench.call("expose", "--edition", "skies").refused(4, "target sky is retired (faded)")
     assert bench.call("target", "set", "sky", "--dose", 60).code == 0
-    begun = _told(bench, "expose", "--edition", "skies")
+    begun = bench.told("expose", "--edition", "skies")
     assert begun["target_version"] == 1, "in use again, and the edition keeps its version"
     assert bench.call("undo", begun["id"]).code == 0
 

@@ -6,7 +6,6 @@ import json
 import math
 import time
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 import pytest
@@ -57,14 +56,8 @@ def _finish(daemon: Daemon, number: int, at: float = 1.0) -> None:
     assert daemon.call("finish", number).code == 0
 
 
-def _told(bench: Daemon, *words: object) -> Any:
-    ran = bench.call(*words, "--json")
-    assert ran.code == 0, ran
-    return json.loads(ran.out)
-
-
 def _dose(bench: Daemon, number: int) -> float:
-    return float(next(e for e in _told(bench, "status")["exposures"] if e["id"] == number)["dose"])
+    return float(next(e for e in bench.told("status")["exposures"] if e["id"] == number)["dose"])
 
 
 def _kept(bench: Daemon) -> tuple[str, str]:
@@ -105,15 +98,15 @@ def test_leaving_at_a_question_keeps_nothing(bench: Daemon) -> None:
 def test_verdicts_propose_and_only_acceptance_changes(bench: Daemon) -> None:
     ran = bench.call("verdict", 2, "--stops", 0.5, "--highlights", "blank")
     assert ran.code == 0 and "nothing was changed; `uvdose verdict 2" in ran.out and "negative" in ran.out, ran
-    assert len(_told(bench, "target", "show", "blue")) == 1
-    told = _told(bench, "verdict", 2, "--tone", "dark", "--stops", 0.5, "--accept")
+    assert len(bench.told("target", "show", "blue")) == 1
+    told = bench.told("verdict", 2, "--tone", "dark", "--stops", 0.5, "--accept")
     proposal, made = told["proposal"], told["target"]
     printed = _dose(bench, 2)
     assert told["prints"] == [2] and proposal["change"] and printed / 1.5 < proposal["dose"] < printed
     assert (made["version"], made["dose"], made["basis"]) == (2, proposal["dose"], "verdicts of 2")
     assert made["low"] <= made["dose"] <= made["high"] and made["combination"]["paper"] == "rag"
     assert made["reason"] == proposal["sentence"]
-    again = _told(bench, "verdict", "--highlights", "right")
+    again = bench.told("verdict", "--highlights", "right")
     assert again["print"] == 3, "the oldest without a verdict" and again["target"] is None
     assert again["prints"] == [2, 3] or again["prints"] == [3] or not again["proposal"]["change"]
 
@@ -122,7 +115,7 @@ def test_a_density_tells_the_dose_where_a_curve_is_and_else_says_so(bench: Daemo
     ran = bench.call("verdict", 3, "--density", 1.2)
     assert ran.code == 4 and "give --tone as well" in ran.err and "noted" in ran.err
     printed = _dose(bench, 4)
-    told = _told(bench, "verdict", 4, "--density", round(float(PAPER.density(math.log10(printed))[0]), 2))
+    told = bench.told("verdict", 4, "--density", round(float(PAPER.density(math.log10(printed))[0]), 2))
     assert told["prints"] == [4] and told["target"] is None and not told["proposal"]["change"]
     assert printed < FULL * 0.9 and told["proposal"]["low"] < FULL < told["proposal"]["high"]
     assert told["proposal"]["dose"] == pytest.approx(FULL, rel=0.1)

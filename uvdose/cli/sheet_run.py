@@ -163,8 +163,10 @@ class _Screen:
         from .screen import LEAST_BAR, dose_bar
 
         told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {self._words(shown)}{hint}"
-        bar = dose_bar(shown.fraction, max(LEAST_BAR, min(BAR, width - len(told) - 1)) if width else BAR)
         troubles = f"  {', '.join(shown.alarms)}" if shown.alarms else ""
+        room = width - len(told) - len(troubles) - 1 if width else BAR
+        fits = room >= LEAST_BAR or not troubles  # else what troubles it matters more than the bar
+        bar = dose_bar(shown.fraction, max(LEAST_BAR, min(BAR, room))) if fits else ""
         return shorten(f"{bar}{told}{troubles}", width) if width else f"{bar}{told}{troubles}"
 
     def _words(self, shown: ExposureDoc) -> str:
