@@ -165,8 +165,7 @@ class _Screen:
         told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {self._words(shown)}{hint}"
         troubles = f"  {', '.join(shown.alarms)}" if shown.alarms else ""
         room = width - len(told) - len(troubles) - 1 if width else BAR
-        fits = room >= LEAST_BAR or not troubles  # else what troubles it matters more than the bar
-        bar = dose_bar(shown.fraction, max(LEAST_BAR, min(BAR, room))) if fits else ""
+        bar = dose_bar(shown.fraction, min(BAR, room)) if room >= LEAST_BAR else ""  # the words matter more
         return shorten(f"{bar}{told}{troubles}", width) if width else f"{bar}{told}{troubles}"
 
     def _words(self, shown: ExposureDoc) -> str:
