@@ -6,6 +6,7 @@ import enum
 
 import msgspec
 
+from ..model import BadInput
 from ..units import US_PER_S
 from .quality import FINDINGS
 
@@ -14,6 +15,9 @@ SILENT_INTERVALS = 3
 REAL_FLOOR_S = 2.0
 BACKLOG_US, BACKLOG_CLEAR_US = 5 * US_PER_S, 2 * US_PER_S
 RESTART_SHOWN_US = 30 * US_PER_S
+UNREAD_RUN, UNREAD_US = 3, 2 * US_PER_S
+EXCERPT = 20
+NO_NUMBER = ("not a finite number", "not a number", "empty value")
 
 _UNREAD = "up to 60 s are bridged, more is missing, but a node with a register loses nothing while it runs"
 WORDS = {
@@ -50,6 +54,8 @@ class Health:
         self.active: dict[str, str] = {}
         self._quiet_since_us: int | None = None
         self._ever_heard = False
+        self._unread = 0
+        self._unread_since_us = 0
         self._restarted_us = 0
         self._limit_us = max(SILENT_US, self._floor_us)
 
@@ -69,19 +75,39 @@ class Health:
         """
         self._quiet_since_us = t_us
         self._ever_heard = True
+        self._unread = 0
         self._limit_us = max(SILENT_US, SILENT_INTERVALS * usual_us, self._floor_us)
         backlog_us = max(self._floor_us, BACKLOG_CLEAR_US if "backlog" in self.active else BACKLOG_US)
         if restarted:
             self._restarted_us = t_us
         elif not self.active and not found and late_us < backlog_us:
             return []
-        changes = self.set("silent", False) + self.set("gap", False) + self.set("backlog", late_us >= backlog_us)
+        changes = [c for key in ("silent", "gap", "unreadable") for c in self.set(key, False)]
+        changes += self.set("backlog", late_us >= backlog_us)
         changes += self.set("restarted", restarted or (
             "restarted" in self.active and t_us - self._restarted_us < RESTART_SHOWN_US
         ))
         for key in FINDINGS:
             changes += self.set(key, key in found)
         return changes
+
+    def unread(self, item: BadInput, t_us: int) -> list[Change]:
+        """Something came that is no reading. Told where it comes again and again, and no reading in between.
+
+        What is plainly no number is told after two seconds; of other lines many boards say some between two readings.
+        """
+        if self._unread == 0:
+            self._unread_since_us = t_us
+        self._unread += 1
+        no_number = item.reason in NO_NUMBER
+        patience_us = UNREAD_US if no_number else self._limit_us
+        if self._unread < UNREAD_RUN or t_us - self._unread_since_us < patience_us:
+            return []
+        came = repr(item.excerpt[:EXCERPT])
+        what, mend = f"what comes cannot be read ({item.reason}: {came})", "look at its settings and its wire"
+        if no_number:
+            what, mend = f"sends no number ({came})", "look at the sensor and its wires"
+        return self.set("unreadable", True, f"{what}: {_UNREAD}; {mend}")
 
     def expect(self, usual_us: int) -> None:
         """How often a reading came in the last run, so that a slow sensor is not called silent at the start."""

@@ -17,15 +17,10 @@ from .exposure import MAY_BE_ENOUGH, NO_DUE, Exposure
 from .outcome import Outcome
 from .record import Crossing, Plan
 from .states import ENDED, Act, State
-from .telling import hush, ring, tell_changes, tell_fact
+from .telling import FACT_OF_ACT, hush, ring, tell_changes, tell_fact
 
 SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
 FRESH_FLOOR_S = 2.0
-
-FACT_OF_ACT = {
-    Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished", Act.AGAIN: "resumed",
-    Act.VOID: "voided",
-}
 
 
 class Bench:
@@ -49,9 +44,10 @@ class Bench:
         out = Outcome()
         channel = self.channels[sensor]
         self._beat(channel, arrival_us, out)
+        channel.lit = self._lit(channel)
         for item in items:
             if isinstance(item, BadInput):
-                channel.bad(item.reason)
+                tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
             elif not isinstance(item, Answer):
                 timed, changes = channel.take(item, arrival_us)
                 self._grow(channel, timed, changes, arrival_us, out)
@@ -77,6 +73,7 @@ class Bench:
         out = Outcome()
         for channel in self.channels.values():
             self._beat(channel, now_us, out)
+            channel.lit = self._lit(channel)
             timed, changes = channel.tick(now_us)
             self._grow(channel, timed, changes, now_us, out)
             self._tell_gap(channel, now_us, out)

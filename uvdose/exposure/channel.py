@@ -9,9 +9,10 @@ import msgspec
 from ..dose.health import Change, Health
 from ..dose.integrator import RESET_FLAG, Track
 from ..dose.order import MomentOrder, RegisterOrder
+from ..dose.quality import ONLY_IN_LIGHT
 from ..dose.response import Identity, Response
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime
-from ..model import Mark, MomentReading, Reading, RegisterReading, Segment
+from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, Segment
 from ..units import US_PER_S
 
 
@@ -24,7 +25,10 @@ class Timed(msgspec.Struct, frozen=True, gc=False):
 
 
 class Channel:
-    """One sensor. Its readings leave in order, each once, with rising dose time."""
+    """One sensor. Its readings leave in order, each once, with rising dose time.
+
+    lit: whether a print lies in its light, as its bench last knew; some findings are only then worth an alarm.
+    """
 
     def __init__(self, name: str, identity: Identity, response: Response, pace: float = 1.0) -> None:
         self.name = name
@@ -34,6 +38,7 @@ class Channel:
         self.bad_inputs = 0
         self.last_bad = ""
         self.readings = 0
+        self.lit = False
         self._register_order = RegisterOrder()
         self._moment_order = MomentOrder(pace)
         self._node_time = NodeTime()
@@ -87,10 +92,11 @@ class Channel:
         """Whether the light of now may be told from the last reading."""
         return self.readings > 0 or self._grace_us is None or now_us >= self._grace_us
 
-    def bad(self, reason: str) -> None:
-        """Count an input that could not be read."""
+    def bad(self, item: BadInput, arrival_us: int) -> list[Change]:
+        """Count an input that could not be read; told where nothing else comes."""
         self.bad_inputs += 1
-        self.last_bad = reason
+        self.last_bad = item.reason
+        return self.health.unread(item, arrival_us)
 
     def due_us(self, now_us: int) -> int | None:
         """When `tick` has something to do."""
@@ -139,9 +145,8 @@ class Channel:
             return []
         late_us = arrival_us - timed[-1].t_us
         restarted, self._booted = self._booted, False
-        return self.health.heard(arrival_us, self.track.usual_us, self.track.quality.found, late_us, restarted)
-
-
+        found = self.track.quality.found if self.lit else self.track.quality.found - ONLY_IN_LIGHT
+        return self.health.heard(arrival_us, self.track.usual_us, found, late_us, restarted)
 
 _WHO = ("name", "firmware", "sensor", "gain", "full scale", "zero")
 _IDENTITY = (2, 3, 4)

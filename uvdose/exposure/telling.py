@@ -9,6 +9,12 @@ from .channel import Channel
 from .exposure import MAY_BE_ENOUGH, Exposure
 from .outcome import Outcome, Ring
 from .record import Crossing
+from .states import Act
+
+FACT_OF_ACT = {
+    Act.LIGHT: "started", Act.HOLD: "held", Act.RESUME: "resumed", Act.FINISH: "finished", Act.AGAIN: "resumed",
+    Act.VOID: "voided",
+}
 
 
 def tell_fact(out: Outcome, exposure: Exposure, name: str, t_us: int, data: dict[str, object]) -> None:
