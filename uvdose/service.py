@@ -141,7 +141,7 @@ class BenchService:
             raise Refusal("a start in the past has no count-in and is not begun by the light", 2)
         if began_us < now_us:
             self._mender.refuse_trouble()
-            self._mender.refuse_unread(sensor, began_us)
+            self._mender.refuse_unread(sensor, began_us, now_us)
         begin_us = began_us + int(request.count_in_s * US_PER_S * core.clock.pace)
         exposure = Plan(
             core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,

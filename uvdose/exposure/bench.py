@@ -44,6 +44,7 @@ class Bench:
         out = Outcome()
         channel = self.channels[sensor]
         self._beat(channel, arrival_us, out)
+        channel.lit = self._lit(channel)
         for item in items:
             if isinstance(item, BadInput):
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
@@ -72,6 +73,7 @@ class Bench:
         out = Outcome()
         for channel in self.channels.values():
             self._beat(channel, now_us, out)
+            channel.lit = self._lit(channel)
             timed, changes = channel.tick(now_us)
             self._grow(channel, timed, changes, now_us, out)
             self._settle(channel, now_us, out)
