@@ -20,7 +20,7 @@ NO_NUMBER = ("not a number", *NO_VALUE)
 
 # What silence does to a dose: a node with a register counts on by itself, any other sensor does not.
 _UNREAD = {
-    True: "while the node has power nothing is lost: it counts on, and its next line brings what it counted",
+    True: "nothing is lost while the node has power, since it counts on by itself",
     False: "up to 60 s of light are bridged from the reading before to the one after; more is missing and not counted",
 }
 _GAP = {
@@ -81,7 +81,7 @@ class Health:
             if self._quiet_since_us is None:
                 self._quiet_since_us = t_us  # from here on silence can be told
             return self.set("link", False)
-        return self.set("link", True, f"{line}: {self._link_down}")
+        return self.set("link", True, f"{line}; {self._link_down}")
 
     def heard(self, t_us: int, usual_us: int, found: set[str], late_us: int, restarted: bool) -> list[Change]:
         """A reading was taken in.
