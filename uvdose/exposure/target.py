@@ -8,6 +8,8 @@ from ..dose.response import Identity, Response, differences
 from ..model import Refusal
 from ..units import PHYSICAL_DOSE, from_screen
 
+MOST_CALLS = 20  # of a kind: each is reckoned with at every reading
+
 
 class CallPlan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """When to call: looks at fractions of the target, the lead in seconds, overshoots in stops."""
@@ -54,6 +56,9 @@ def plan_with(
         plan.lead_s if lead_s is None else lead_s,
         plan.overshoots if overshoots is None else overshoots,
     )
+    for what, calls in (("looks", plan.looks), ("overshoots", plan.overshoots)):
+        if len(calls) > MOST_CALLS:
+            raise Refusal(f"{len(calls)} {what}: give at most {MOST_CALLS}", 2)
     for look in plan.looks:
         if not 0 < look < 1:
             raise Refusal(f"look at {look:g}: give a fraction of the target between 0 and 1, such as 0.7", 2)
