@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .options import HomeDir, Json, home_of
+from .options import HomeDir, Json, file_of, home_of
 
 if TYPE_CHECKING:
     from ..config import Home
@@ -33,7 +32,7 @@ def backup(
     from .asking import journal
     from .show import print_json
 
-    place, target = home_of(home), Path(file).expanduser().absolute()
+    place, target = home_of(home), file_of(file)
     own = place.journal_file.resolve()
     if target.resolve() in [own.with_name(own.name + end) for end in ("", "-wal", "-shm")]:
         raise Refusal(f"{target} is the journal itself: choose another name")
@@ -65,7 +64,7 @@ def check(
     from ..model import Refusal
     from .show import print_json
 
-    path = Path(file).expanduser().absolute() if file is not None else home_of(home).journal_file
+    path = file_of(file) if file is not None else home_of(home).journal_file
     if file is not None and not path.exists():
         raise Refusal(f"no file {path}")
     with closing(open_reading(path)) as db:

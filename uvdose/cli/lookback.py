@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
+import errno
+import os
 import sys
 from typing import TYPE_CHECKING, Annotated
 
@@ -48,23 +49,31 @@ def export(
     """Take out what the journal holds, as CSV or JSON."""
     from ..model import Refusal
     from ..review.export import write
+    from ..review.layout import shorten
     from .asking import journal
     from .show import note
 
     wall0_us, wall1_us = _stretch(on, from_day, to_day)
-    with journal(home_of(home)) as store, contextlib.ExitStack() as stack:
+    with journal(home_of(home)) as store:
         if out is None:
             # CSV ends its lines by CR LF, which the text layer must not make CR CR LF of.
             sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
-            target = sys.stdout
-        else:
-            try:
-                target = stack.enter_context(open(out, "w", encoding="utf-8", newline=""))
-            except OSError as err:
-                raise Refusal(f"{out} cannot be written: {err.strerror}") from None
-        count = write(store, what, form, wall0_us, wall1_us, target)
-    if out is not None:
-        note(f"{count} {what} written to {out}")
+            write(store, what, form, wall0_us, wall1_us, sys.stdout)
+            return
+        try:
+            with open(out, "w", encoding="utf-8", newline="", opener=_opened) as target:
+                count = write(store, what, form, wall0_us, wall1_us, target)
+        except OSError as err:
+            why = "nobody reads that pipe" if err.errno == errno.ENXIO else err.strerror
+            raise Refusal(f"{shorten(out, 80)} cannot be written: {why}") from None
+    note(f"{count} {what} written to {out}")
+
+
+def _opened(path: str, flags: int) -> int:
+    """A pipe that nobody reads is an error at once, and not a wait without end."""
+    handle = os.open(path, flags | os.O_NONBLOCK, 0o666)
+    os.set_blocking(handle, True)
+    return handle
 
 
 def _stretch(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:

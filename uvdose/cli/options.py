@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -57,6 +58,14 @@ def given_home(after_command: str | None) -> str | None:
     if given is not None and not given.strip():
         raise Refusal("--home: give a folder", 2)
     return given
+
+
+def file_of(text: str) -> Path:
+    """A file that a person named. Raises `Refusal` (code 2)."""
+    try:
+        return Path(text).expanduser().absolute()
+    except RuntimeError:
+        raise Refusal(f"{text}: there is no such user", 2) from None
 
 
 def home_of(after_command: str | None) -> Home:

@@ -31,6 +31,8 @@ def copy_to(source: sqlite3.Connection, path: Path, replace: bool) -> int:
     """
     if path.is_dir():
         raise Refusal(f"{path} is a folder: give the name of a file")
+    if path.exists() and not path.is_file():
+        raise Refusal(f"{path} is no ordinary file, and is not replaced: give the name of a file")
     if path.exists() and not replace:
         raise Refusal(f"{path} is there already: choose another name, or say --force")
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
