@@ -32,7 +32,7 @@ COMMIT_PATIENCE_S = 0.2
 FLUSH_S = 1.0
 FLUSH_CHUNKS = 8  # packing many at once would hold up whoever asks meanwhile
 TURN_S = 0.01  # so long the input has the loop before others have their turn
-CROWDED_S = 5.0
+FLOOD_S, CROWDED_S = 3.0, 5.0  # how long a link must have had to wait, and how long since, for the alarm
 IDLE_S = 1.0
 KEEP_SETTLED = 8  # at hand; the journal has the others
 
@@ -77,7 +77,7 @@ class Core:
         self._desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self._who = recorder.known_who()
         self._queue = Waiting()
-        self._crowded_s: dict[str, float] = {}
+        self._crowded_s: dict[str, tuple[float, float]] = {}
         self._told: asyncio.Queue[_Told] = asyncio.Queue()
         self.followers = Followers()
         self._loop = asyncio.get_running_loop()
@@ -131,13 +131,14 @@ class Core:
     def _tell_crowded(self, now_s: float) -> None:
         """A sensor that sends more than can be worked through, for as long as it does."""
         for sensor in self._queue.crowded():
-            if sensor not in self._crowded_s:
-                self.settle(self.bench.alarm(sensor, "flood", True, self.clock.dose_us()))
-            self._crowded_s[sensor] = now_s
-        for sensor, since_s in list(self._crowded_s.items()):
-            if now_s - since_s > CROWDED_S:
+            since_s, _ = self._crowded_s.get(sensor, (now_s, now_s))
+            self._crowded_s[sensor] = since_s, now_s
+        for sensor, (since_s, last_s) in list(self._crowded_s.items()):
+            over = now_s - last_s > CROWDED_S
+            if over:
                 del self._crowded_s[sensor]
-                self.settle(self.bench.alarm(sensor, "flood", False, self.clock.dose_us()))
+            if over or last_s - since_s >= FLOOD_S:  # a backlog that comes at once after a break is none
+                self.settle(self.bench.alarm(sensor, "flood", not over, self.clock.dose_us()))
 
     def _chunk(self, chunk: Chunk) -> None:
         decoder = self._decoders[chunk.sensor]

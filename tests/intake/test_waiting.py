@@ -77,10 +77,15 @@ def test_a_flood_is_told_and_its_end(tmp_path: Path, monkeypatch: pytest.MonkeyP
         telling = asyncio.create_task(core.tell())
         monkeypatch.setattr(core._queue, "crowded", lambda: {NAME})
         core._tell_crowded(100.0)
-        core._tell_crowded(104.0)
+        core._tell_crowded(101.0)
         monkeypatch.setattr(core._queue, "crowded", set)
-        core._tell_crowded(108.0)
-        core._tell_crowded(110.0)
+        core._tell_crowded(107.0)  # it was short: a backlog
+        monkeypatch.setattr(core._queue, "crowded", lambda: {NAME})
+        for second in range(200, 205):
+            core._tell_crowded(float(second))
+        monkeypatch.setattr(core._queue, "crowded", set)
+        core._tell_crowded(208.0)
+        core._tell_crowded(210.0)
         while len(told) < 3:
             await asyncio.sleep(0.001)
         telling.cancel()
