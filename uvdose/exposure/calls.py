@@ -44,9 +44,21 @@ class Thresholds:
         self._base = target_base
         self._lead_s = plan.lead_s
         self._looks = [Threshold(LOOK, f"look:{f:g}", f * target_base) for f in plan.looks]
-        self.aims = [*self._looks, Threshold(REACHED, REACHED, target_base)]  # what a reading itself can reach
+        # What a reading itself can reach, by rising dose.
+        self._aims = sorted([*self._looks, Threshold(REACHED, REACHED, target_base)], key=lambda t: t.dose)
         self._rest = [Threshold(REACHED, REACHED, target_base)]
         self._rest += [Threshold(OVERSHOOT, f"overshoot:{s:g}", target_base * math.exp2(s)) for s in plan.overshoots]
+
+    def next_aim(self, passed: set[str]) -> float:
+        """The lowest dose of a look or the target that is still to come; infinity when none is."""
+        for aim in self._aims:
+            if aim.key not in passed:
+                return aim.dose
+        return math.inf
+
+    def lead_dose(self, fastest: float) -> float:
+        """The dose that makes the lead call; infinity when there is to be none."""
+        return self._base - fastest * self._lead_s if self._lead_s > 0 else math.inf
 
     def all(self, fastest: float) -> list[Threshold]:
         """All of them, by rising dose of its kind. `fastest` in dose per second sets the lead."""
@@ -57,15 +69,17 @@ class Thresholds:
 
 def due_us(threshold: Threshold, light: Light, reached_us: int | None) -> int | None:
     """The dose time at which the threshold is crossed at the light of now; None when it will not be."""
-    missing = threshold.dose - light.dose
-    if missing <= 0:
-        due = light.t_us
-    elif light.rate <= 0:
-        return None
-    else:
-        due = light.t_us + math.ceil(missing / light.rate * US_PER_S)
-    if threshold.kind == OVERSHOOT:
-        if reached_us is None:
-            return None
-        due = max(due, reached_us + APART_US)
+    due = moment_of(threshold.dose, light)
+    if threshold.kind == OVERSHOOT and due is not None:
+        return None if reached_us is None else max(due, reached_us + APART_US)
     return due
+
+
+def moment_of(dose: float, light: Light) -> int | None:
+    """When a dose is reached in the light of now: at once where it is already; None when it will not be."""
+    missing = dose - light.dose
+    if missing <= 0:
+        return light.t_us
+    if light.rate <= 0 or missing == math.inf:
+        return None
+    return light.t_us + math.ceil(missing / light.rate * US_PER_S)
