@@ -100,7 +100,7 @@ class BenchService:
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""
-        live = self._core.follow()
+        live = self._core.followers.follow()
         coming = asyncio.ensure_future(anext(live, None))
         await asyncio.sleep(0)  # the live side listens before the journal is read, so that none falls between
         try:

@@ -104,7 +104,6 @@ class FaultyPty(PtyNode, Boots):
         super().__init__(path, [0.0], pace=pace)
         self.begin()
         self.light, self.wire, self.rng = light, Wire(rng, pace), rng
-        self.started_s = 0.0
         self._full_scale, self._rate_hz = full_scale, rate_hz
         self._on = True
         self._off_since_s = 0.0
@@ -113,11 +112,6 @@ class FaultyPty(PtyNode, Boots):
     def settings(self, name: str) -> str:
         full = f"full_scale = {self._full_scale}\n"
         return f'[[sensor]]\nname = "{name}"\nlink = "serial"\nport = "{self.path}"\n{REGISTER}{full}'
-
-    def __enter__(self) -> FaultyPty:
-        super().__enter__()
-        self.started_s = self._started_s
-        return self
 
     def _power_up(self, offset_s: float, first_seq: int = 0, first_uptime_ms: int = 0) -> None:
         offsets = [(0.0, offset_s)]
@@ -136,20 +130,20 @@ class FaultyPty(PtyNode, Boots):
     def off(self) -> None:
         """Power away, or held in reset; the port stays."""
         with self._guard:
-            self._on, self._off_since_s = False, time.monotonic()
+            self._on, self._off_since_s = False, self.now_s()
 
     def on(self, *, kept: bool) -> None:
         """Back: kept goes on where it stood (a reset without power loss), else it counts from 0 with a new boot."""
         with self._guard:
-            now_s = time.monotonic()
+            now_s = self.now_s()
             if kept:
-                self._started_s += now_s - self._off_since_s
-                shift = self._offsets[-1][1] + (now_s - self._off_since_s) * self.pace
+                self._away_s += now_s - self._off_since_s
+                shift = self._offsets[-1][1] + now_s - self._off_since_s
                 self._offsets.append(((self.node.now_ms + 10) // 10 / 100, shift))
                 self.node.kept = True
             else:
-                self._power_up((now_s - self.started_s) * self.pace)
-                self._started_s = now_s
+                self._power_up(now_s)
+                self._away_s = now_s
             self._on = True
 
     def raw(self, data: bytes) -> None:
@@ -162,19 +156,18 @@ class FaultyPty(PtyNode, Boots):
     def device(self) -> str:
         return self._wire.path if self._wire is not None else ""
 
-    def _run(self) -> None:
-        try:
-            while not self._stop.wait(0.004):
-                with self._guard:
-                    lines = self._wire.read_lines(0) if self._wire is not None else []
-                    if not self._on:
-                        continue
-                    self._say(self.node.advance(self.now_ms()))
-                    for line in lines:
-                        self.heed(line)
-                        self._say(self.node.command(line, self.now_ms()))
-        except BaseException as err:
-            self.fault = err
+    def _step(self) -> None:
+        with self._guard:
+            lines = self._wire.read_lines(0) if self._wire is not None else []
+            if not self._on:
+                return
+            self._say(self.node.advance(self.now_ms()))
+            for line in lines:
+                self.heed(line)
+                self._say(self.node.command(line, self.now_ms()))
+
+    def _pause_s(self) -> float:
+        return 0.004
 
     def _say(self, lines: list[bytes]) -> None:
         for line in lines:

@@ -29,6 +29,7 @@ _GAP = {
 }
 WORDS = {
     "backlog": "readings come late: the dose is right, but a call may be late; look at the radio or the broker",
+    "flood": "more comes than can be worked through: what is lost of it leaves gaps; let the sensor send less often",
     "restarted": "the node was switched off and on: the time it was off is bridged up to 60 s, else missing",
 } | {key: finding.line for key, finding in FINDINGS.items()}
 

@@ -49,8 +49,7 @@ class Bench:
             if isinstance(item, BadInput):
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
             elif not isinstance(item, Answer):
-                timed, changes = channel.take(item, arrival_us)
-                self._grow(channel, timed, changes, arrival_us, out)
+                self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
         self._predict(channel, arrival_us, out)
         return out
 
@@ -62,10 +61,13 @@ class Bench:
 
     def introduced(self, sensor: str, was: str | None, now: str, t_us: int) -> Outcome:
         """A node has said who it is: `ok who <name> <firmware> <sensor> <gain> <full_scale> <zero>`."""
+        line = told_change(was, now, self.channels[sensor].track.response.full_scale)
+        return self.alarm(sensor, "changed", line is not None, t_us, line or "")
+
+    def alarm(self, sensor: str, key: str, on: bool, t_us: int, line: str = "") -> Outcome:
+        """Switch an alarm of a sensor that is found outside of its readings."""
         out = Outcome()
-        channel = self.channels[sensor]
-        line = told_change(was, now, channel.track.response.full_scale)
-        tell_changes(channel, channel.health.set("changed", line is not None, line or ""), t_us, out)
+        tell_changes(self.channels[sensor], self.channels[sensor].health.set(key, on, line), t_us, out)
         return out
 
     def tick(self, now_us: int) -> Outcome:
@@ -74,8 +76,7 @@ class Bench:
         for channel in self.channels.values():
             self._beat(channel, now_us, out)
             channel.lit = self._lit(channel)
-            timed, changes = channel.tick(now_us)
-            self._grow(channel, timed, changes, now_us, out)
+            self._grow(channel, *channel.tick(now_us), now_us, out)
             self._settle(channel, now_us, out)
             self._tell_gap(channel, now_us, out)
             self._predict(channel, now_us, out)

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 from ..dose.account import Account, Figures
 from ..dose.integrator import Track
 from ..model import Mark, MomentSegment, Segment
 from ..units import US_PER_S
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, READY, REMINDER, Light, Threshold, Thresholds, due_us
+from .calls import LEAD, LOOK, OVERSHOOT, REACHED, READY, REMINDER, Light, Threshold, Thresholds, due_us, moment_of
 from .fixing import better_mark, cuts, overlap_us
 from .gate import GateKeeper
 from .record import ActRecord, Crossing, Plan
@@ -202,10 +200,6 @@ class Exposure:
 
     # -- calls -----------------------------------------------------------------------------------------------
 
-    def _next_dose(self) -> float:
-        """The lowest dose of a look or the target that is still to come."""
-        return min((t.dose for t in self._thresholds.aims if t.key not in self.passed), default=math.inf)
-
     def to_come(self, fastest: float) -> list[Threshold]:
         """The calls not made yet."""
         return [t for t in self._thresholds.all(fastest) if t.key not in self.passed]
@@ -238,7 +232,7 @@ class Exposure:
     def crossed_in(self, segment: Segment, before: float, now_after: float, track: Track) -> list[Crossing]:
         """Calls whose dose was crossed within a segment, at the interpolated time."""
         found: list[Crossing] = []
-        if now_after <= before or now_after < self._next_dose():
+        if now_after <= before or now_after < self._thresholds.next_aim(self.passed):
             return found
         begin = max(segment.t0_us, self.account.windows[-1].start.t_us) if self.account.windows else segment.t0_us
         stop = self.account.windows[-1].stop if self.account.windows else None
@@ -261,11 +255,16 @@ class Exposure:
             return NO_DUE
         # In steady light the moment does not move: it is reckoned once for each reading, act and call.
         if (known := (track.last, self.state, len(self.acts), self.passed, self.reached_us)) != self._due_known:
-            light = self.light(track, now_us)
-            dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
-            self._due_us = min((d for d in dues if d is not None), default=NO_DUE)
+            self._due_us = self._reckon_due(self.light(track, now_us))
             self._due_known = (*known[:3], set(self.passed), self.reached_us)
         return self._due_us
+
+    def _reckon_due(self, light: Light) -> int:
+        if self.reached_us is not None:  # overshoots keep their distance from the target call
+            dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
+            return min((d for d in dues if d is not None), default=NO_DUE)
+        due = moment_of(self._thresholds.next_ahead(self.passed, light.fastest), light)
+        return NO_DUE if due is None else due
 
     def _may_be_enough(self, track: Track, now_us: int) -> bool:
         """Whether missing light may have brought it to the target, though the central estimate does not say so."""
