@@ -135,14 +135,14 @@ def film_list(as_json: Json = False, home: HomeDir = None) -> None:
     from ..notes import Film
     from ..review.layout import columns
     from .asking import journal
-    from .show import print_json
+    from .show import print_json, say
 
     with journal(home_of(home)) as store:
         known = store.notes(Film)
     if as_json:
         print_json(known)
     elif not known:
-        print("no film yet: `uvdose film measure NAME` begins one")
+        say("no film yet: `uvdose film measure NAME` begins one")
     else:
         rows = [["film", *PARTS]]
         rows += [[name, *(_short(getattr(film, part)) for part in PARTS)] for name, film in known.items()]

@@ -107,14 +107,14 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         from ..review.layout import columns
         from .asking import journal
         from .sheets import next_line, sheets
-        from .show import print_json
+        from .show import print_json, say
 
         with journal(home_of(home)) as store:
             every = sheets(store, kind)
         if as_json:
             print_json([_plain(sheet) for sheet in every])
         elif not every:
-            print(f"no {kind} yet: `uvdose {kind} plan` begins one")
+            say(f"no {kind} yet: `uvdose {kind} plan` begins one")
         else:
             rows = [[kind, "state", "process", "paper", ""]]
             rows += [[s.number, s.state, s.note.noted.get("process", "-"), s.note.noted.get("paper", "-"), next_line(s)]
@@ -139,6 +139,7 @@ def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wa
     from .acts import count_down
     from .sheet_run import first_words, start_sheet, watch_sheet
     from .sheets import next_line
+    from .show import say
 
     if sheet.state == "in the light" and sheet.exposure is not None:
         number = sheet.exposure.plan.id
@@ -152,14 +153,14 @@ def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wa
     done = watch_sheet(place, sheet, number)
     print(f"{sheet.name}: {done.state} at {with_unit(done.dose, done.unit)}")
     if done.state == "finished":
-        print(next_line(choose(place, sheet.kind, sheet.number)))
+        say(next_line(choose(place, sheet.kind, sheet.number)))
 
 
 def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_json: bool) -> None:
     """Take in what it showed, tell what follows, and accept it if that is wanted."""
     from .keeping import keep_note
     from .sheet_read import accept, ask_accept, finding_of, seen_of
-    from .show import print_json
+    from .show import print_json, say
 
     seen = seen_of(sheet, typed)
     found = finding_of(place, sheet, seen)
@@ -173,7 +174,7 @@ def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_jso
     name = name if as_json else ask_accept(sheet, name)
     if name is None:
         if not as_json:
-            print(f"next: `uvdose {sheet.kind} accept {sheet.number} --name TARGET`, or read it again")
+            say(f"next: `uvdose {sheet.kind} accept {sheet.number} --name TARGET`, or read it again")
         return
     target = accept(place, sheet, found, name, None, False, "")
     if not as_json:
@@ -187,7 +188,7 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
     from ..review.curve_chart import draw_curve
     from .sheet_read import finding_of
     from .sheets import next_line, plan_lines
-    from .show import print_json
+    from .show import print_json, say
 
     found = finding_of(place, sheet, sheet.note.seen) if sheet.note.seen is not None else None
     if chart is not None:
@@ -202,7 +203,7 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
     print("\n".join(plan_lines(sheet.note)))
     if found is not None:
         _say_found(sheet, found)
-    print(next_line(sheet))
+    say(next_line(sheet))
     if chart is not None:
         print(f"drawn into {chart}")
 
@@ -210,8 +211,9 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
 def _say_found(sheet: Sheet, found: Finding) -> None:
     from ..review.curve_text import curve_lines
     from .sheet_read import finding_lines
+    from .show import say
 
-    print("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
+    say("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
 
 
 def _say_target(title: str, dose: float, unit: str) -> None:

@@ -112,6 +112,7 @@ def guide(place: Home, kind: Kind, plan: object) -> None:
     from .sheet_commands import read_sheet, run_sheet
     from .sheet_read import Typed
     from .sheets import OPEN, choose, next_line, sheets
+    from .show import say
 
     if not at_terminal():
         raise Refusal(f"say what to do: `uvdose {kind} plan`, `run`, `read`, `accept`, `show` or `list`", 2)
@@ -131,4 +132,4 @@ def guide(place: Home, kind: Kind, plan: object) -> None:
     elif sheet.state in ("exposed", "read") and yes("is it dry, and shall it be read now", default=True):
         read_sheet(place, choose(place, kind, sheet.number), Typed(), None, as_json=False)
     else:
-        print(next_line(sheet))
+        say(next_line(sheet))

@@ -148,6 +148,10 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
         lines.append(f"ISO R    {found.range_r.best:.0f}")
     if found.contrast is not None:
         lines.append(f"contrast {found.contrast.best:.2f}, average gradient")
+    if note.film_base is None and not note.through_film:
+        lines.append("film     the clear film of later prints is not counted in: `uvdose film` measures it; often it is"
+                     " 0.05 to 0.2 in ultraviolet (common practice, no source)")
+    lines += _doubt(note, t.best)
     if note.film_base is not None:
         lines.append(f"film     density {note.film_base.best:.2f} of the clear film is added to the target")
     for step in found.steps:
@@ -156,6 +160,18 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
     for line in found.notes:
         lines += wrap(line)
     return lines
+
+
+def _doubt(note: Calibration, dose: float) -> list[str]:
+    """A line where a dose is far from what is usual for the process."""
+    from ..calibrate.processes import dose_doubt, process
+    from ..units import PHYSICAL_DOSE
+
+    try:
+        doubt = dose_doubt(process(note.noted.get("process", "")), dose) if note.unit == PHYSICAL_DOSE else None
+    except Refusal:
+        return []
+    return [] if doubt is None else [f"note     {doubt}"]
 
 
 def accept(

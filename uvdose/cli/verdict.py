@@ -44,7 +44,7 @@ def verdict(
     from ..review.layout import with_unit
     from .asking import journal
     from .keeping import keep_note
-    from .show import print_json
+    from .show import print_json, say
 
     place = home_of(home)
     kept = _print(place, print_id)
@@ -71,7 +71,7 @@ def verdict(
     elif target is not None:
         print(f"target {target.title}: {with_unit(target.dose, target.unit)}")
     elif judged.proposal.change:
-        print(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
+        say(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
 
 
 def _print(place: Home, number: str | None) -> Kept:
