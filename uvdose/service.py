@@ -12,9 +12,9 @@ from .clock import iso_utc, local_date
 from .core import Core
 from .dose.response import Response
 from .exposure.exposure import Exposure
-from .exposure.gate import LightGate, gate_for
+from .exposure.gate import gate_for
 from .exposure.outcome import Outcome
-from .exposure.record import Plan
+from .exposure.record import LightGate, Plan
 from .exposure.setting import next_version, trial_target
 from .exposure.states import ENDED, Act, act_word
 from .exposure.target import Target, check_fit, plan_with
