@@ -11,11 +11,12 @@ from .options import HomeDir, Json, home_of, whole_id
 from .questions import answer, at_terminal, number, one_of, yes
 
 if TYPE_CHECKING:
+    from ..calibrate.verdicts import Curve
     from ..config import Home
     from ..exposure.target import Target
     from ..journal.store import Kept
     from ..notes import Verdict
-    from ..review.judging import Curve, Judged
+    from ..review.judging import Judged
 
 Text = str | None
 TONES = ("light", "right", "dark")
@@ -40,6 +41,7 @@ def verdict(
 
     Proposes a target; nothing is changed until that is accepted.
     """
+    from ..calibrate.verdicts import by_density
     from ..review.judging import judge
     from ..review.layout import with_unit
     from .asking import journal
@@ -53,9 +55,12 @@ def verdict(
             raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, --stops or --density, and"
                           " --highlights blocked|right|blank", 2)  # fmt: skip
         tone, stops, highlights = _ask(kept)
-    keep_note(place, "verdict", str(kept.plan.id), _checked(tone, stops, density, highlights, note))
+    said = _checked(tone, stops, density, highlights, note)
     name = kept.plan.target.name
     curve = _curve(place, name)
+    if density is not None and tone is None and stops is None and curve is not None:
+        by_density(kept.document.dose, density, curve)  # refused before it is kept where it says nothing
+    keep_note(place, "verdict", str(kept.plan.id), said)
     if density is not None and tone is None and stops is None and curve is None:
         raise Refusal(f"noted; but a density tells the dose only where target {name} rests on a measured strip or"
                       " tablet: give --tone as well")  # fmt: skip
@@ -141,7 +146,8 @@ def _checked(
 
 def _curve(place: Home, name: str) -> Curve | None:
     """Of the measured strip or tablet that a target rests on; None where it rests on none."""
-    from ..review.judging import CALIBRATED, curve_at_full
+    from ..calibrate.verdicts import Curve
+    from ..review.judging import CALIBRATED
     from .asking import journal
     from .sheet_read import finding_of
     from .sheets import choose
@@ -159,9 +165,7 @@ def _curve(place: Home, name: str) -> Curve | None:
         found = finding_of(place, sheet, seen)
     except Refusal:
         return None  # its raw readings may be pruned: then the words alone speak
-    if found.d_max is None:
-        return None
-    return curve_at_full(found.curve_x, found.curve_y, found.full_log.best, found.d_max - seen.full_below)
+    return Curve(found.curve_x, found.curve_y, found.full_log.best)
 
 
 def _say(judged: Judged) -> None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import msgspec
 
 from ..calibrate.processes import process
-from ..calibrate.verdicts import Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
+from ..calibrate.verdicts import Curve, Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
 from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..model import Refusal
 from ..notes import Verdict
-from ..units import STOP_LOG10
 
 CALIBRATED = ("strip", "tablet")
 
@@ -21,14 +22,6 @@ class Judged(msgspec.Struct, frozen=True):
     target: Target
     prints: tuple[int, ...]
     proposal: Proposal
-
-
-class Curve(msgspec.Struct, frozen=True):
-    """Of the paper, where the calibration print was measured: the density that the clear film's tone should have, and
-    what one more stop gives there."""
-
-    wanted: float
-    per_stop: float
 
 
 def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
@@ -74,13 +67,6 @@ def bleaches(target: Target) -> bool:
         return False
 
 
-def curve_at_full(curve_x: tuple[float, ...], curve_y: tuple[float, ...], full_log: float, wanted: float) -> Curve:
-    """The slope of a measured curve where full tone begins, from the points on either side of it."""
-    i = max(1, min(len(curve_x) - 1, sum(x <= full_log for x in curve_x)))
-    rise = (curve_y[i] - curve_y[i - 1]) / (curve_x[i] - curve_x[i - 1])
-    return Curve(wanted, rise * STOP_LOG10)
-
-
 def _counts(kept: Kept, newest: Target, since: int) -> bool:
     """Prints of the same combination and sensor, from the calibration print on."""
     used = kept.plan.target
@@ -93,8 +79,9 @@ def _judgement(kept: Kept, verdict: Verdict, curve: Curve | None) -> Judgement |
     shown = kept.document
     dose_u = dose_u_stops(shown.dose_low, shown.dose, shown.dose_high)
     if verdict.tone is None and verdict.stops is None and verdict.density is not None and curve is not None:
-        measured = by_density(shown.dose, verdict.density, curve.wanted, curve.per_stop, dose_u_stops=dose_u)
-        return msgspec.structs.replace(measured, highlights=verdict.highlights)
+        with suppress(Refusal):  # a density that says nothing keeps no other print from being judged
+            measured = by_density(shown.dose, verdict.density, curve, dose_u_stops=dose_u)
+            return msgspec.structs.replace(measured, highlights=verdict.highlights)
     if verdict.tone is None and verdict.stops is None and verdict.highlights is None:
         return None
     return Judgement(shown.dose, dose_u, verdict.tone, verdict.stops, verdict.highlights)
