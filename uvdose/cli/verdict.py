@@ -22,6 +22,7 @@ Text = str | None
 TONES = ("light", "right", "dark")
 HIGHLIGHTS = ("blocked", "right", "blank")
 MOST_STOPS = 5.0
+MOST_NAMED = 20  # prints in a target's basis, which is one line
 
 
 def verdict(
@@ -68,14 +69,18 @@ def verdict(
         judged = judge(store, name, curve)
     if not as_json:
         _say(judged)
-    take = judged.proposal.change and (accept or (not as_json and yes("take it as the new target")))
+    if accept and judged.target.retired:
+        raise Refusal(f"noted; but target {name} is retired ({judged.target.reason}): `uvdose target set {name} --dose"
+                      " …` takes it into use again")  # fmt: skip
+    change = judged.proposal.change and not judged.target.retired
+    take = change and (accept or (not as_json and yes("take it as the new target")))
     target = _take(place, judged) if take else None
     if as_json:
         told = {"print": kept.plan.id, "proposal": judged.proposal, "prints": judged.prints, "target": target}
         print_json(told)
     elif target is not None:
         print(f"target {target.title}: {with_unit(target.dose, target.unit)}")
-    elif judged.proposal.change:
+    elif change:
         say(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
 
 
@@ -179,7 +184,9 @@ def _take(place: Home, judged: Judged) -> Target:
     from .keeping import keep_target
 
     old, new = judged.target, judged.proposal
-    prints = ", ".join(str(number) for number in judged.prints)
+    prints = ", ".join(str(number) for number in judged.prints[-MOST_NAMED:])
+    if len(judged.prints) > MOST_NAMED:
+        prints = f"{len(judged.prints)} prints, the newest {prints}"
     return keep_target(place, TargetRequest(
         name=old.name, dose=new.dose, unit=old.unit, reason=new.sentence, basis=f"verdicts of {prints}", low=new.low,
         high=new.high,
