@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ..calibrate.sheet import Finding
     from ..config import Home
     from ..exposure.target import Target
+    from ..journal.store import Kept
     from ..notes import Calibration, Seen
     from .sheets import Sheet
 
@@ -184,6 +185,8 @@ def accept(
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
     note, kept = sheet.note, sheet.exposure
+    if kept is not None:
+        _refuse_changed(place, sheet, kept)
     best = dose if dose is not None else found.safe if safe and found.safe is not None else found.target.best
     request = TargetRequest(
         name=name, dose=best, unit=note.unit, sensor=kept.plan.sensor if kept is not None else note.sensor,
@@ -198,6 +201,20 @@ def accept(
         note, accepted=target.title
     ))
     return target
+
+
+def _refuse_changed(place: Home, sheet: Sheet, kept: Kept) -> None:
+    """A target is bound to its sensor as it is set now; the sheet's dose was counted as it was set then."""
+    from ..config import load_settings
+    from ..dose.response import differences, identity_of
+
+    now = next((identity_of(s) for s in load_settings(place).sensor if s.name == kept.plan.sensor), None)
+    if now is None:
+        raise Refusal(f"{sheet.name} was counted by sensor {kept.plan.sensor}, which the settings no longer have: put"
+                      " it back, or make a new print")  # fmt: skip
+    if changed := differences(kept.identity, now):
+        raise Refusal(f"{sheet.name} was counted with another sensor setting ({'; '.join(changed)}): put that back, or"
+                      " make a new print with the setting of now")  # fmt: skip
 
 
 def ask_accept(sheet: Sheet, name: str | None) -> str | None:
