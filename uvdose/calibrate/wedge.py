@@ -114,7 +114,7 @@ def _check_meant(steps: Steps, full_below: float, base: float | None) -> None:
         raise Refusal(f"full tone {full_below:g} below the deepest is more than this print's whole range of"
                       f" {high - low:.2f}: give less, such as 0.05", 2)  # fmt: skip
     if base is not None and base > low + LEAST_RISE:
-        raise Refusal(f"the bare paper reads {base:.2f}, darker than the lightest step with {low:.2f}: read it again", 2)
+        raise Refusal(f"the bare paper reads {base:.2f}, darker than the lightest step with {low:.2f}: read it anew", 2)
 
 
 def _s_curve(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Literal, cast
 
+import msgspec
 import typer
 
 from ..model import Refusal
@@ -56,7 +57,9 @@ def verdict(
             raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, --stops or --density, and"
                           " --highlights blocked|right|blank", 2)  # fmt: skip
         tone, stops, highlights = _ask(kept)
-    said = _checked(tone, stops, density, highlights, note)
+        said = _checked(tone, stops, density, highlights, note)
+    else:
+        said = _with_before(place, kept, _checked(tone, stops, density, highlights, note))
     name = kept.plan.target.name
     curve = _curve(place, name)
     if density is not None and tone is None and stops is None and curve is not None:
@@ -146,6 +149,20 @@ def _checked(
     return Verdict(
         cast(Literal["light", "right", "dark"] | None, tone), stops, density,
         cast(Literal["blocked", "right", "blank"] | None, highlights), note,
+    )
+
+
+def _with_before(place: Home, kept: Kept, said: Verdict) -> Verdict:
+    """Tone and highlights are judged apart, and may be on two days: what is not said now stays as it was said."""
+    from ..notes import Verdict
+    from .asking import journal
+
+    with journal(place) as store:
+        before = store.notes(Verdict).get(str(kept.plan.id), Verdict())
+    if said.tone is None and said.stops is None and said.density is None:
+        said = msgspec.structs.replace(said, tone=before.tone, stops=before.stops, density=before.density)
+    return msgspec.structs.replace(
+        said, highlights=said.highlights or before.highlights, text=said.text or before.text
     )
 
 

@@ -1,4 +1,4 @@
-"""A verdict takes no retired target into use, and a hundred verdicts are still one line of a target."""
+"""What was said of a print stays said; no verdict takes a retired target into use; a target's basis is one line."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ import pytest
 
 from uvdose.calibrate.verdicts import Judgement, propose
 from uvdose.cli import keeping, verdict
+from uvdose.cli.asking import journal
 from uvdose.config import Home
 from uvdose.exposure.setting import next_version
 from uvdose.exposure.target import Target
 from uvdose.messages import TargetRequest
+from uvdose.notes import Verdict
 from uvdose.review.judging import Judged
 
 from .conftest import Daemon
@@ -29,6 +31,17 @@ def test_a_retired_target_stays_retired(daemon: Daemon) -> None:
     again = daemon.run("verdict", 1, "--tone", "dark", "--stops", 1, "--accept")
     assert again.code == 4 and "noted; but target blue is retired (no more paper)" in again.err, again
     assert "retired" in daemon.run("target", "list").out
+
+
+def test_tone_and_highlights_may_be_judged_on_two_days(daemon: Daemon) -> None:
+    for words in (("target", "set", "blue", "--dose", 50), ("expose", "blue"), ("finish", 1),
+                  ("verdict", 1, "--tone", "dark", "--stops", 1, "--note", "wavy")):  # fmt: skip
+        assert daemon.run(*words).code == 0, words
+    later = daemon.run("verdict", 1, "--highlights", "blocked")
+    assert "was too dark" in later.out and "highlights blocked" in later.out, later
+    assert "was right" in daemon.run("verdict", 1, "--tone", "right").out
+    with journal(Home(daemon.folder)) as store:
+        assert store.notes(Verdict)["1"] == Verdict("right", highlights="blocked", text="wavy")
 
 
 def test_many_verdicts_are_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
