@@ -163,8 +163,9 @@ class BenchService:
         if newest is not None and request.version in (None, newest.version):
             return newest
         versions = self._store.versions(request.target)
-        if request.version is None:
-            return versions[-1]
+        newest = newest or versions[-1]
+        if request.version is None or newest.retired:  # a retired one retires its older versions too
+            return newest
         for target in versions:
             if target.version == request.version:
                 return target

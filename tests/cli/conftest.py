@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import signal
 import subprocess
@@ -12,6 +14,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
+
+from uvdose.cli import app
 
 ROOT = Path(__file__).parents[2]
 
@@ -66,6 +70,13 @@ class Homed:
             argv(*words, "--home", self.folder), capture_output=True, text=True, timeout=timeout, env=environment(**env)
         )
         return Ran(done.returncode, done.stdout, done.stderr)
+
+    def call(self, *words: object) -> Ran:
+        """As `run`, without a process of its own: for many small calls."""
+        out, err = io.StringIO(), io.StringIO()
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            code = app.run([*map(str, words), "--home", str(self.folder)])
+        return Ran(code, out.getvalue(), err.getvalue())
 
     def write(self, settings: str) -> Homed:
         self.folder.mkdir(parents=True, exist_ok=True)

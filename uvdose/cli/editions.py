@@ -141,8 +141,10 @@ def part_of(place: Home, name: str, sheet: int | None, layer: int | None) -> tup
     edition = doc.edition
     if doc.next is None and (sheet is None or layer is None):
         raise Refusal(f"edition {name} is complete: name --sheet and --layer to print one of it again")
-    sheet = sheet or (doc.next.sheet if doc.next is not None else 1)
-    layer = layer or (doc.next.layer if doc.next is not None else 1)
+    if doc.next is not None:
+        sheet = doc.next.sheet if sheet is None else sheet
+        layer = doc.next.layer if layer is None else layer
+    assert sheet is not None and layer is not None
     if not (1 <= sheet <= edition.prints and 1 <= layer <= len(edition.layers)):
         raise Refusal(f"edition {name} has sheets 1 to {edition.prints} and layers 1 to {len(edition.layers)}", 2)
     there = doc.at(sheet, layer)

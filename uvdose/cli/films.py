@@ -152,6 +152,8 @@ def film_list(as_json: Json = False, home: HomeDir = None) -> None:
 def _name(typed: str) -> str:
     if not re.fullmatch(r"[\w][\w.+-]{0,59}", typed):
         raise Refusal(f"film name {typed!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
+    if re.fullmatch(r"[\d.+-]+", typed):
+        raise Refusal(f"film name {typed!r} would be taken for a density: give it a letter", 2)
     return typed
 
 
@@ -235,7 +237,10 @@ def _stretches(place: Home, spans: list[tuple[str, str]], sensor: str | None) ->
     zero_u = to_screen(response.factor * response.zero_u, irradiance_unit(unit))
 
     def moment(text: str) -> int:
-        return from_iso(text) if "T" in text else at_local(text, host_wall_us())
+        try:
+            return from_iso(text) if "T" in text else at_local(text, host_wall_us())
+        except ValueError:
+            raise Refusal(f"time {text!r}: give HH:MM:SS of today, such as 10:02:00", 2) from None
 
     with journal(place) as store:
         return [_stretch(store, name, moment(a), moment(b)) for a, b in spans], zero_u

@@ -75,20 +75,8 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         home: HomeDir = None,
     ) -> None:
         """Make what was read a target."""
-        from .questions import answer, text
-        from .sheet_read import accept, finding_of
-        from .show import print_json
-
         place = home_of(home)
-        sheet = choose(place, kind, number, ("read",))
-        if sheet.note.seen is None:
-            raise Refusal(f"{sheet.name} was not read yet: `uvdose {kind} read {sheet.number}`")
-        found = finding_of(place, sheet, sheet.note.seen)
-        target = accept(place, sheet, found, answer(name, "name of the target", text, "--name"), dose, safe, reason)
-        if as_json:
-            print_json(target)
-        else:
-            _say_target(target.title, target.dose, target.unit)
+        accept_sheet(place, choose(place, kind, number, ("read",)), name, dose, safe, reason, as_json=as_json)
 
     @group.command("show")
     def show(
@@ -119,7 +107,7 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
             rows = [[kind, "state", "process", "paper", ""]]
             rows += [[s.number, s.state, s.note.noted.get("process", "-"), s.note.noted.get("paper", "-"), next_line(s)]
                      for s in every]
-            print("\n".join(columns(rows)))
+            say("\n".join(columns(rows)))
 
     @group.command("drop")
     def drop(number: Annotated[str, typer.Argument(metavar="NUMBER")], home: HomeDir = None) -> None:
@@ -128,6 +116,9 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
 
         place = home_of(home)
         sheet = choose(place, kind, number)
+        refuse_dropped(sheet)
+        if sheet.state == "in the light" and sheet.exposure is not None:
+            raise Refusal(f"{sheet.name} lies in the light: `uvdose finish {sheet.exposure.plan.id}` ends that first")
         keep_note(place, "calibration", sheet.number, msgspec.structs.replace(sheet.note, dropped=True))
         print(f"{sheet.name}: dropped")
 
@@ -137,20 +128,26 @@ def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wa
     from ..clock import real_s
     from ..review.layout import with_unit
     from .acts import count_down
-    from .sheet_run import first_words, start_sheet, watch_sheet
+    from .sheet_run import first_words, say_counts_on, start_sheet, watch_sheet
     from .sheets import next_line
     from .show import say
 
+    begun_s: float | None = None
     if sheet.state == "in the light" and sheet.exposure is not None:
         number = sheet.exposure.plan.id
     else:
         begun_s = real_s()
         number = start_sheet(place, sheet, frame, count_in).id
         print(f"{sheet.name}: exposure {number}; pencil {sheet.name} on the back. At the start: {first_words(sheet)}")
-        count_down(begun_s + count_in, count_in)
-    if not wait:
-        return
-    done = watch_sheet(place, sheet, number)
+    try:
+        if begun_s is not None:
+            count_down(begun_s + count_in, count_in)
+        if not wait:
+            return
+        done = watch_sheet(place, sheet, number)
+    except (KeyboardInterrupt, EOFError):
+        say_counts_on(sheet, number)
+        raise typer.Abort from None
     print(f"{sheet.name}: {done.state} at {with_unit(done.dose, done.unit)}")
     if done.state == "finished":
         say(next_line(choose(place, sheet.kind, sheet.number)))
@@ -162,9 +159,12 @@ def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_jso
     from .sheet_read import accept, ask_accept, finding_of, seen_of
     from .show import print_json, say
 
+    refuse_dropped(sheet)
+    if sheet.state in ("planned", "in the light"):
+        raise Refusal(f"{sheet.name} is {sheet.state}: it must be exposed and dry before it is read")
     seen = seen_of(sheet, typed)
     found = finding_of(place, sheet, seen)
-    note = msgspec.structs.replace(sheet.note, seen=seen)
+    note = msgspec.structs.replace(sheet.note, seen=seen, accepted=None)
     keep_note(place, "calibration", sheet.number, note)
     sheet = msgspec.structs.replace(sheet, note=note, state="read")
     if as_json:
@@ -179,6 +179,33 @@ def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_jso
     target = accept(place, sheet, found, name, None, False, "")
     if not as_json:
         _say_target(target.title, target.dose, target.unit)
+
+
+def accept_sheet(
+    place: Home, sheet: Sheet, name: str | None = None, dose: float | None = None, safe: bool = False,
+    reason: str = "", *, as_json: bool = False,
+) -> None:
+    """Make what was read a target, once."""
+    from .sheet_read import accept, ask_name, finding_of
+    from .show import print_json
+
+    refuse_dropped(sheet)
+    if sheet.state == "accepted":
+        raise Refusal(f"{sheet.name} made target {sheet.note.accepted} already; read it again to make another")
+    if sheet.note.seen is None:
+        raise Refusal(f"{sheet.name} was not read yet: `uvdose {sheet.kind} read {sheet.number}`")
+    found = finding_of(place, sheet, sheet.note.seen)
+    target = accept(place, sheet, found, ask_name(sheet, name), dose, safe, reason)
+    if as_json:
+        print_json(target)
+    else:
+        _say_target(target.title, target.dose, target.unit)
+
+
+def refuse_dropped(sheet: Sheet) -> None:
+    """One that was given up makes no target. Raises `Refusal`."""
+    if sheet.state == "dropped":
+        raise Refusal(f"{sheet.name} was dropped: `uvdose {sheet.kind} plan` begins a new one")
 
 
 def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> None:

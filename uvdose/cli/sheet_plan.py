@@ -81,14 +81,14 @@ def keep_plan(place: Home, kind: Kind, note: Calibration, as_json: bool) -> Shee
     """Put a plan into the journal and tell it."""
     from .keeping import keep_note
     from .sheets import Sheet, next_line, plan_lines
-    from .show import print_json
+    from .show import print_json, say
 
     number = keep_note(place, "calibration", None, note)
     sheet = Sheet(kind, number, note, None, "planned")
     if as_json:
         print_json({"kind": kind, "number": int(number), "state": "planned", "note": note})
     else:
-        print("\n".join([f"{sheet.name}", *plan_lines(note), *known_lines(note), next_line(sheet)]))
+        say("\n".join([f"{sheet.name}", *plan_lines(note), *known_lines(note), next_line(sheet)]))
     return sheet
 
 
@@ -109,7 +109,7 @@ def known_lines(note: Calibration) -> list[str]:
 def guide(place: Home, kind: Kind, plan: object) -> None:
     """Go on where the newest sheet stands: plan, run, read, accept. Asked step by step."""
     from .asking import journal
-    from .sheet_commands import read_sheet, run_sheet
+    from .sheet_commands import accept_sheet, read_sheet, run_sheet, show_sheet
     from .sheet_read import Typed
     from .sheets import OPEN, choose, next_line, sheets
     from .show import say
@@ -125,11 +125,18 @@ def guide(place: Home, kind: Kind, plan: object) -> None:
     else:
         assert callable(plan)
         sheet = plan()
+    if sheet.state == "read":
+        show_sheet(place, sheet, None, as_json=False)
+        if yes("make this the target", default=True):
+            accept_sheet(place, sheet)
+            return
     if sheet.state == "planned" and yes("lay it in the light now", default=True):
         run_sheet(place, sheet, None, 3, wait=True)
     elif sheet.state == "in the light":
         run_sheet(place, sheet, None, 0, wait=True)
-    elif sheet.state in ("exposed", "read") and yes("is it dry, and shall it be read now", default=True):
+    elif (sheet.state == "exposed" and yes("is it dry, and shall it be read now", default=True)) or (
+        sheet.state == "read" and yes("read it again")
+    ):
         read_sheet(place, choose(place, kind, sheet.number), Typed(), None, as_json=False)
     else:
         say(next_line(sheet))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, cast
 import msgspec
 
 from ..model import Refusal
-from .questions import answer, at_terminal, number, one_of, text, whole, yes
+from .questions import answer, at_terminal, number, one_of, whole, yes
 
 if TYPE_CHECKING:
     from ..calibrate.sheet import Finding
@@ -54,7 +54,7 @@ def seen_of(sheet: Sheet, typed: Typed) -> Seen:
     if how == "picks":
         return _picks(sheet, typed)
     line = answer(
-        values[how], f"the {how} of each step from step 1 on, - for one not read", text, f"--{_OPTION[how]}"
+        values[how], f"the {how} of each step from step 1 on, - for one not read", _numbers_text, f"--{_OPTION[how]}"
     )
     white = typed.white
     if how == "grey":
@@ -72,10 +72,18 @@ def _number_text(typed: str) -> str:
     return str(whole(typed))
 
 
+def _numbers_text(typed: str) -> str:
+    from ..calibrate.readings import parse_numbers
+
+    parse_numbers(typed)
+    return typed
+
+
 def _ask_how(sheet: Sheet) -> str:
     measured = ("density", "reflectance", "grey")
     ways = ("right", "picks", *measured) if sheet.kind == "strip" else ("picks", *measured)
-    return answer(None, f"how was it read: {', '.join(ways)}", one_of(*ways), "--right, --full or --densities", ways[0])
+    usual = ways[0] if at_terminal() else None
+    return answer(None, f"how was it read: {', '.join(ways)}", one_of(*ways), "--right, --full or --densities", usual)
 
 
 def _picks(sheet: Sheet, typed: Typed) -> Seen:
@@ -180,6 +188,7 @@ def accept(
 ) -> Target:
     """Make a target of what was found. Raises `Refusal`."""
     from ..messages import TargetRequest
+    from ..units import check_dose
     from .keeping import keep_note, keep_target
 
     if safe and found.safe is None:
@@ -188,6 +197,7 @@ def accept(
     if kept is not None:
         _refuse_changed(place, sheet, kept)
     best = dose if dose is not None else found.safe if safe and found.safe is not None else found.target.best
+    check_dose(best, note.unit)  # here, since JSON cannot carry NaN to the daemon
     request = TargetRequest(
         name=name, dose=best, unit=note.unit, sensor=kept.plan.sensor if kept is not None else note.sensor,
         reason=reason or f"from {sheet.name}", basis=sheet.name, low=min(found.target.low, best),
@@ -221,6 +231,13 @@ def ask_accept(sheet: Sheet, name: str | None) -> str | None:
     """Under which name to accept; None: not now."""
     if name is not None or not at_terminal():
         return name
-    if not yes("make this the target", default=True):
-        return None
-    return answer(None, "name of the target", text, "--name", sheet.note.noted.get("process", "").replace(" ", "-"))
+    return ask_name(sheet) if yes("make this the target", default=True) else None
+
+
+def ask_name(sheet: Sheet, name: str | None = None) -> str:
+    """The name of the target that a sheet makes."""
+    from ..exposure.setting import check_name
+
+    return answer(
+        name, "name of the target", check_name, "--name", sheet.note.noted.get("process", "").replace(" ", "-") or None
+    )

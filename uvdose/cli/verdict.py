@@ -54,8 +54,8 @@ def verdict(
     kept = _print(place, print_id)
     if tone is None and stops is None and density is None and highlights is None:
         if not at_terminal():
-            raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, --stops or --density, and"
-                          " --highlights blocked|right|blank", 2)  # fmt: skip
+            raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, or --stops, or --density;"
+                          " and --highlights blocked|right|blank", 2)  # fmt: skip
         tone, stops, highlights = _ask(kept)
         said = _checked(tone, stops, density, highlights, note)
     else:

@@ -25,8 +25,7 @@ def next_version(
     It is bound to the sensor named, else to the one of the last version, else to the only sensor there is.
     Raises `Refusal`.
     """
-    if not _NAME.fullmatch(request.name):
-        raise Refusal(f"target name {request.name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
+    check_name(request.name)
     unit = plain_unit(request.unit)
     if unit != PHYSICAL_DOSE and not _UNIT_SECONDS.fullmatch(unit):
         raise Refusal(f"unit {request.unit!r}: {PHYSICAL_DOSE}, or for a sensor without a scale such as counts.s", 2)
@@ -62,6 +61,13 @@ def next_version(
         exposure_scale=request.exposure_scale or (before.exposure_scale if before else None),
         retired=request.retired,
     )
+
+
+def check_name(name: str) -> str:
+    """A target's name as it may be. Raises `Refusal` (code 2)."""
+    if not _NAME.fullmatch(name):
+        raise Refusal(f"target name {name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
+    return name
 
 
 def trial_target(name: str, trial: Trial) -> Target:
