@@ -50,6 +50,7 @@ def set_target(
 
     A version is never changed: a name that is there already gets one more.
     """
+    from ..exposure.setting import check_p
     from ..exposure.target import CallPlan, plan_with
     from ..messages import TargetRequest
     from ..review.layout import wrap
@@ -62,6 +63,8 @@ def set_target(
     unit = plain_unit(unit) if unit else _last_unit(place, name)
     check_dose(dose, unit)  # here, since JSON cannot carry NaN to the daemon
     plan_with(CallPlan(), looks, lead, overshoots)
+    if p is not None:
+        check_p(p)
     request = TargetRequest(
         name=name, dose=dose, unit=unit, sensor=sensor, process=process, paper=paper,
         coat=coat, film=film, humidity=humidity, drying=drying, coating_age=coating_age, notes=notes, p=p,
