@@ -56,7 +56,7 @@ def test_forgotten_and_mistaken_acts(tmp_path: Path) -> None:
             settled = bench.exposure(number)["dose"]
             time.sleep(1.0)
             out_again = bench.act(number, "again")["exposure"]
-            assert out_again["state"] == "counting" and out_again["dose"] == pytest.approx(settled, rel=1e-2)
+            assert out_again["state"] == "counting" and settled <= out_again["dose"] < settled + 5 * 20, "in a second"
             time.sleep(1.0)
             bench.act(number, "finish")
             bench.wait_for(lambda n=number: bench.exposure(n)["settled"], 5, "settled")
