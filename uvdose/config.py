@@ -116,12 +116,17 @@ class Home(msgspec.Struct, frozen=True):
 def find_home(given: str | None) -> Home:
     """The home folder: as given, else UVDOSE_HOME, else the platform's folder for the user's data."""
     chosen = given or os.environ.get("UVDOSE_HOME") or platformdirs.user_data_dir("uvdose")
-    return Home(Path(chosen).expanduser().absolute())
+    try:
+        return Home(Path(chosen).expanduser().absolute())
+    except RuntimeError:
+        raise Refusal(f"home {chosen}: there is no such user; give a folder with --home", 2) from None
 
 
 def load_settings(home: Home) -> Settings:
     """Read and check the settings of a home. Raises `Refusal`."""
     path = home.settings_file
+    if path.exists() and not path.is_file():
+        raise Refusal(f"{path}: it is no ordinary file; write the settings into one")
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:

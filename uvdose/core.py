@@ -8,11 +8,11 @@ only hand things over. What is decided is committed before it is called; a commi
 from __future__ import annotations
 
 import asyncio
-from collections import deque
-from collections.abc import AsyncIterator, Callable
+from collections.abc import Callable
 from concurrent.futures import Future
 
 from .call.desk import Desk
+from .call.following import Followers
 from .clock import Clock, iso_utc
 from .decode.base import Decoder
 from .decode.native import frame_command
@@ -21,6 +21,7 @@ from .exposure.document import document
 from .exposure.exposure import Exposure
 from .exposure.outcome import Outcome, Ring
 from .intake.link import Chunk, Link, LinkState
+from .intake.waiting import Waiting
 from .journal.recorder import Recorder
 from .journal.writer import Statement, Writer
 from .messages import EventDoc, ExposureDoc
@@ -29,8 +30,10 @@ from .units import US_PER_S
 
 COMMIT_PATIENCE_S = 0.2
 FLUSH_S = 1.0
+FLUSH_CHUNKS = 8  # packing many at once would hold up whoever asks meanwhile
+TURN_S = 0.01  # so long the input has the loop before others have their turn
+FLOOD_S, CROWDED_S = 3.0, 5.0  # how long a link must have had to wait, and how long since, for the alarm
 IDLE_S = 1.0
-FOLLOWER_BOUND = 1000
 KEEP_SETTLED = 8  # at hand; the journal has the others
 
 
@@ -73,9 +76,10 @@ class Core:
         self._on_event = on_event
         self._desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self._who = recorder.known_who()
-        self._queue: deque[Chunk | LinkState] = deque()
+        self._queue = Waiting()
+        self._crowded_s: dict[str, tuple[float, float]] = {}
         self._told: asyncio.Queue[_Told] = asyncio.Queue()
-        self._followers: set[asyncio.Queue[EventDoc | None]] = set()
+        self.followers = Followers()
         self._loop = asyncio.get_running_loop()
         self._timer: asyncio.TimerHandle | None = None
         self._flushed_s = 0.0
@@ -85,24 +89,56 @@ class Core:
     # -- input -----------------------------------------------------------------------------------------------
 
     def sink(self, item: Chunk | LinkState) -> None:
-        """For links: enqueue only, from any thread."""
-        self._queue.append(item)
+        """For links: enqueue only, from any thread but the loop's. A link that floods waits here."""
+        self._queue.put(item)
         if not self._woken:
             self._woken = True
             self._loop.call_soon_threadsafe(self.drain)
 
     def drain(self) -> None:
-        """Work through all that has arrived."""
-        self._woken = False
-        while self._queue:
-            item = self._queue.popleft()
-            if isinstance(item, LinkState):
-                self._link_state(item)
-            else:
-                self._chunk(item)
+        """Work through what has arrived, in turns with all else that the loop has to do."""
+        end_s = self.clock.real_s() + TURN_S
+        while self._take_one():
+            if self.clock.real_s() > end_s:
+                self._loop.call_soon(self.drain)
+                break
+        else:
+            self._woken = False
+            if self._queue and not self._woken:  # put in just before, by a link that saw no need to wake the loop
+                self._woken = True
+                self._loop.call_soon(self.drain)
         # Here as well as in `tick`: a fast sensor moves the timer on before it ever fires.
         self._flush_when_due(self.clock.real_s())
         self._schedule()
+
+    def drain_last(self) -> None:
+        """Work through all of it, when the daemon ends and the links are stopped."""
+        while self._take_one():
+            pass
+
+    def let_links_end(self) -> None:
+        """No link waits for room any more."""
+        self._queue.end()
+
+    def _take_one(self) -> bool:
+        item = self._queue.take()
+        if isinstance(item, LinkState):
+            self._link_state(item)
+        elif item is not None:
+            self._chunk(item)
+        return item is not None
+
+    def _tell_crowded(self, now_s: float) -> None:
+        """A sensor that sends more than can be worked through, for as long as it does."""
+        for sensor in self._queue.crowded():
+            since_s, _ = self._crowded_s.get(sensor, (now_s, now_s))
+            self._crowded_s[sensor] = since_s, now_s
+        for sensor, (since_s, last_s) in list(self._crowded_s.items()):
+            over = now_s - last_s > CROWDED_S
+            if over:
+                del self._crowded_s[sensor]
+            if over or last_s - since_s >= FLOOD_S:  # a backlog that comes at once after a break is none
+                self.settle(self.bench.alarm(sensor, "flood", not over, self.clock.dose_us()))
 
     def _chunk(self, chunk: Chunk) -> None:
         decoder = self._decoders[chunk.sensor]
@@ -179,10 +215,7 @@ class Core:
                     self._desk.ring(ring, now_s)
             for event in told.events:
                 self._on_event(event)
-                for follower in self._followers:
-                    if follower.full():
-                        follower.get_nowait()  # a reader that is stuck loses the oldest, never the count
-                    follower.put_nowait(event)
+                self.followers.tell(event)
             self._schedule()
 
     def reopen(self, ring: Ring) -> None:
@@ -193,23 +226,6 @@ class Core:
     def count_in(self, sensor: str, seconds: int) -> None:
         """Beeps before a start."""
         self._desk.count_in(sensor, seconds, self.clock.real_s())
-
-    async def follow(self) -> AsyncIterator[EventDoc]:
-        """Events from now on."""
-        queue: asyncio.Queue[EventDoc | None] = asyncio.Queue(FOLLOWER_BOUND)
-        self._followers.add(queue)
-        try:
-            while (event := await queue.get()) is not None:
-                yield event
-        finally:
-            self._followers.discard(queue)
-
-    def end_following(self) -> None:
-        """The daemon ends: the streams of followers end with it, rather than being cut off."""
-        for follower in self._followers:
-            if follower.full():
-                follower.get_nowait()
-            follower.put_nowait(None)
 
     def send(self, sensor: str, command: str) -> bool:
         """A command to a node; False when there is no way to it now."""
@@ -261,8 +277,11 @@ class Core:
 
     def _flush_when_due(self, now_s: float) -> None:
         if now_s - self._flushed_s >= FLUSH_S:
+            self._tell_crowded(now_s)
             self.flush()
             self.bench.forget_settled(KEEP_SETTLED)
+        elif self.recorder.full_chunks >= FLUSH_CHUNKS:
+            self.flush()
 
     def _schedule(self) -> None:
         now_us = self.clock.dose_us()

@@ -159,13 +159,14 @@ class Daemon:
     async def stop(self) -> None:
         """Stop links and API, and see the last readings into the journal."""
         remove_runtime(self._home, self._token)
+        self._core.let_links_end()
         for link in self._links.values():
             link.stop()
         if self._hub is not None:
             self._hub.stop()
-        self._core.drain()
+        self._core.drain_last()
         self._core.flush()
-        self._core.end_following()
+        self._core.followers.tell(None)  # their streams end, rather than being cut off
         self._server.should_exit = True
         for task in self._tasks:
             if task.get_name() == "calls":

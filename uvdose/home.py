@@ -5,13 +5,17 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import msgspec
 
 from .config import Home
 from .model import Refusal
+
+RUNTIME_BYTES = 4096
 
 
 class Runtime(msgspec.Struct, frozen=True):
@@ -51,15 +55,15 @@ def lock(home: Home, who: str) -> Iterator[None]:
 def lock_identity(home: Home) -> tuple[int, int] | None:
     """Device and number of the lock file; None when there is none."""
     try:
-        stat = os.stat(home.lock_file)
+        found = os.stat(home.lock_file)
     except OSError:
         return None
-    return stat.st_dev, stat.st_ino
+    return found.st_dev, found.st_ino
 
 
 def _in_use(home: Home) -> Refusal:
     try:
-        holder = home.lock_file.read_bytes()[:200].decode("utf-8", "replace").strip()
+        holder = _head(home.lock_file, 200).decode("utf-8", "replace").strip()
     except OSError:
         holder = ""
     return Refusal(f"home {home.folder} is in use by {holder or 'another uvdose'}: one writer at a time")
@@ -107,6 +111,12 @@ def remove_runtime(home: Home, token: str) -> None:
 def read_runtime(home: Home) -> Runtime | None:
     """The runtime file of a home; None when there is none, or it cannot be read."""
     try:
-        return msgspec.json.decode(home.runtime_file.read_bytes(), type=Runtime)
+        return msgspec.json.decode(_head(home.runtime_file, RUNTIME_BYTES), type=Runtime)
     except (OSError, msgspec.MsgspecError):
         return None
+
+
+def _head(path: Path, size: int) -> bytes:
+    """The beginning of a file; nothing of what is no ordinary one, which may give bytes for ever, or none."""
+    with open(path, "rb", opener=lambda p, flags: os.open(p, flags | os.O_NONBLOCK)) as handle:
+        return handle.read(size) if stat.S_ISREG(os.fstat(handle.fileno()).st_mode) else b""

@@ -91,6 +91,8 @@ class Mender:
             raise Refusal(f"exposure {number} has not begun: `uvdose finish {number}` takes it back")
         if last.act is Act.LIGHT:
             return self._core.bench.act(number, Act.VOID, now_us)
+        if exposure.started_us is None:
+            raise Refusal(f"exposure {number} was taken back before it began: begin it anew with `uvdose expose`")
         if exposure.state in ENDED:
             self._refuse_taken_frame(exposure)
         what = "the start taken back counts again" if last.act is Act.VOID else f"{last.act} taken back"
@@ -117,8 +119,8 @@ class Mender:
             self._refuse_order(number, standing[i - 1])
         if i + 1 < len(standing) and t_us >= standing[i + 1].when_us:
             self._refuse_order(number, standing[i + 1])
-        self._refuse_pruned(exposure, t_us)
-        self.refuse_unread(exposure.plan.sensor, t_us)
+        begun_us = exposure.started_us if exposure.started_us is not None else exposure.plan.begin_us
+        self.refuse_unread(exposure.plan.sensor, t_us, begun_us)
         return self._anew(number, f"{request.act} moved to {iso_utc(self._core.label(t_us))}", [
             ("UPDATE act SET moved = ? WHERE exposure = ? AND number = ?",
              (self._core.recorder.json(Mark(t_us)), number, standing[i].number))
@@ -167,22 +169,19 @@ class Mender:
             exposure.labels.pop("finished", None)
         return exposure
 
-    def _refuse_pruned(self, exposure: Exposure, t_us: int) -> None:
-        """An act cannot be moved to where the raw readings were taken out: their light would silently be none."""
-        for stretch in pruned(self._store.db):
-            begun_us = exposure.started_us if exposure.started_us is not None else exposure.plan.begin_us
-            if stretch.sensor == exposure.plan.sensor and t_us <= stretch.t1_us and stretch.t0_us < begun_us:
-                raise Refusal(f"exposure {exposure.id}: the readings of that time were pruned")
-
     def _refuse_order(self, number: int, other: ActRecord) -> None:
         at = local_time(self._core.label(other.when_us))
         raise Refusal(f"exposure {number}: its {act_word(other.act)} was at {at}; acts must stay in their order")
 
-    def refuse_unread(self, sensor: str, t_us: int) -> None:
-        """Nothing can be counted from before the first reading: that light would silently be none."""
-        first = next(iter(self._store.readings(sensor, 0, t_us)), None)
-        if first is None:
+    def refuse_unread(self, sensor: str, t_us: int, begun_us: int) -> None:
+        """A print cannot begin before the first reading, nor where readings up to its begin of now were taken out:
+        their light would silently be none.
+        """
+        if next(iter(self._store.readings(sensor, 0, t_us)), None) is None:
             raise Refusal(f"sensor {sensor} had said nothing by then; give a time at which it was read")
+        for stretch in pruned(self._store.db):
+            if stretch.sensor == sensor and t_us <= stretch.t1_us and stretch.t0_us < begun_us:
+                raise Refusal(f"sensor {sensor}: its readings of that time were pruned; give a later time")
 
     def _refuse_taken_frame(self, exposure: Exposure) -> None:
         for other in self._core.bench.running():

@@ -85,6 +85,7 @@ async def consume(port: int, topic: str, count: int, home: Path) -> None:
         await asyncio.wait_for(core.reached.wait(), 60)
     channel = core.bench.channels[NAME]
     tell(began[0], channel.readings, channel.late)
+    core.let_links_end()
     hub.stop()
     telling.cancel()
     journal.close()

@@ -255,6 +255,7 @@ async def _whole(path: str, count: int, home: Path) -> float:
     core.flush()
     await asyncio.wrap_future(core.commit([]))
     seconds = time.perf_counter() - begin
+    core.let_links_end()
     link.stop()
     telling.cancel()
     journal.close()

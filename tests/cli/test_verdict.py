@@ -7,14 +7,10 @@ import math
 import time
 from collections.abc import Iterator
 
-import numpy as np
 import pytest
 from support.ptytalk import CTRL_C, CTRL_D, PtyTalk
 
 from uvdose.calibrate.curve import SCurve
-from uvdose.calibrate.verdicts import FLAT_PER_STOP
-from uvdose.review.judging import Curve
-from uvdose.units import STOP_LOG10
 
 from .conftest import SIMULATED, Daemon, argv, environment
 
@@ -96,13 +92,14 @@ def test_leaving_at_a_question_keeps_nothing(bench: Daemon) -> None:
 
 
 def test_verdicts_propose_and_only_acceptance_changes(bench: Daemon) -> None:
-    ran = bench.call("verdict", 2, "--stops", 0.5, "--highlights", "blank")
+    printed = _dose(bench, 2)  # more than was asked, and on a slow machine more than that
+    off = round(max(0.0, math.log2(printed / 60)) + 0.75, 2)
+    ran = bench.call("verdict", 2, "--stops", off, "--highlights", "blank")
     assert ran.code == 0 and "nothing was changed; `uvdose verdict 2" in ran.out and "negative" in ran.out, ran
     assert len(bench.told("target", "show", "blue")) == 1
-    told = bench.told("verdict", 2, "--tone", "dark", "--stops", 0.5, "--accept")
+    told = bench.told("verdict", 2, "--tone", "dark", "--stops", off, "--accept")
     proposal, made = told["proposal"], told["target"]
-    printed = _dose(bench, 2)
-    assert told["prints"] == [2] and proposal["change"] and printed / 1.5 < proposal["dose"] < printed
+    assert told["prints"] == [2] and proposal["change"] and printed / 2**off < proposal["dose"] < min(60, printed)
     assert (made["version"], made["dose"], made["basis"]) == (2, proposal["dose"], "verdicts of 2")
     assert made["low"] <= made["dose"] <= made["high"] and made["combination"]["paper"] == "rag"
     assert made["reason"] == proposal["sentence"]
@@ -119,18 +116,3 @@ def test_a_density_tells_the_dose_where_a_curve_is_and_else_says_so(bench: Daemo
     assert told["prints"] == [4] and told["target"] is None and not told["proposal"]["change"]
     assert printed < FULL * 0.9 and told["proposal"]["low"] < FULL < told["proposal"]["high"]
     assert told["proposal"]["dose"] == pytest.approx(FULL, rel=0.1)
-
-
-@pytest.mark.parametrize("stops", [-2.0, -1.5, -1.0, -0.5, -0.1, 0.1, 0.3])
-def test_a_measured_tone_tells_how_far_off_the_dose_was(stops: float) -> None:
-    full_log, wanted = math.log10(FULL), 1.51
-    x = tuple(full_log - 1.5 + 0.02 * i for i in range(101))
-    curve = Curve(wanted, full_log, x, tuple(float(d) for d in PAPER.density(np.array(x))))
-    density = float(PAPER.density(full_log + stops * STOP_LOG10)[0])
-    assert (density - wanted) / curve.per_stop(density) == pytest.approx(stops, abs=0.05)
-
-
-def test_a_tone_past_the_deepest_tells_little() -> None:
-    x = (1.0, 1.5, 2.0, 2.5)
-    curve = Curve(1.51, 2.0, x, (0.1, 1.0, 1.51, 1.535))
-    assert curve.per_stop(1.54) == FLAT_PER_STOP, "a stop too dark, and by far not sure"

@@ -47,6 +47,8 @@ def test_the_advice_followed_reads_the_line(form: str, line: bytes) -> None:
         ("number", "control characters", b"\x00\xf8\x80\x00\xfe\x80x", ("`baud`",)),
         ("json", "field not here", b'{"uva": 3.2}', ('check field, perhaps "/uva"',)),
         ("label", "label not here", b"UV: 3.2", ('check field, perhaps "UV"',)),
+        ("number", "not a finite number", b"nan", ("no value of its sensor", "wiring")),
+        ("json", "null value", b'{"uva": null}', ("no value of its sensor",)),
         ("number", "not a number", b"starting", ("set `format` to what the board sends",)),
         ("native", "no checksum", frame_command("ok now").split(b"*")[0], ("does not send the native line",)),
     ],

@@ -63,6 +63,46 @@ def test_saturated_clears_after_ten_good_readings() -> None:
     assert "saturated" in found[0] and "saturated" in found[11] and "saturated" not in found[12]
 
 
+DEAD = {
+    "dead at its zero": [0.0] * 20,
+    "covered": [abs(R.gauss(0, 1)) for _ in range(20)],
+    "gone within a line": [170.0] + [0.0] * 19,
+}
+
+
+@pytest.mark.parametrize("values", DEAD.values(), ids=DEAD.keys())
+@pytest.mark.parametrize("step_s", [0.02, 1.0])
+def test_no_light_at_all_is_told_within_seconds(values: list[float], step_s: float) -> None:
+    gone = [v for v in values for _ in range(round(1 / step_s))]
+    found = _found(NOISY_LIVE[:60] + gone + NOISY_LIVE[60:120], step_s)
+    first = next(i for i, f in enumerate(found) if "no-light" in f)
+    assert 5 <= (first - 60) * step_s <= 7
+    assert "no-light" in found[60 + len(gone) + 8] and "no-light" not in found[60 + len(gone) + 12], "with hysteresis"
+
+
+def test_what_only_looks_like_no_light() -> None:
+    """A dusk, a cloud, a flash in the dark, a sensor that drops out for moments, and one that lay in the dark."""
+    dusk = [300 * 0.99**i + R.gauss(0, 0.3) for i in range(2000)]
+    cloud = [400.0] * 60 + [12.0] * 200
+    flash = [0.0] * 60 + [500.0] + [0.0] * 60
+    drops = [400.0 if i % 9 else 0.0 for i in range(200)]
+    for values in (dusk, cloud, flash, drops, [0.0] * 300, [2.0] * 200 + [0.0] * 200):
+        assert not any("no-light" in f for f in _found(values))
+
+
+def test_noise_in_the_dusk_is_no_fault_however_long_it_was_bright() -> None:
+    rng = random.Random(8)
+    dusk = [400 * 0.999**i + rng.gauss(0, 2) for i in range(12_000)]
+    assert not any("noisy" in f for f in _found(dusk, factor=0.05))
+
+
+def test_noise_stays_told_for_two_minutes_between_its_thresholds() -> None:
+    """Not for ever: whoever begins to read in between must come to the same."""
+    values = [400.0 + (-1) ** i * (40 if i < 60 else 25) for i in range(400)]
+    found = _found(values, full=1e6)
+    assert all("noisy" in f for f in found[30:180]) and not any("noisy" in f for f in found[220:])
+
+
 def test_more_than_sun_or_lamp_gives() -> None:
     assert "out-of-range" in _found([20_000.0], full=1e6)[0]
     assert not _found([20_000.0], full=1e6, factor=None)[0], "without a scale nothing is known of W/m²"

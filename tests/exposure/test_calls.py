@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from exposure.table import PaperBench, us
 
+from uvdose.exposure.coming import call_due_us
 from uvdose.exposure.states import Act
 from uvdose.model import Refusal, RegisterReading
 
@@ -193,3 +194,24 @@ def test_an_act_is_fixed_on_the_line_that_now_brings() -> None:
     paper.keep(paper.bench.act(1, Act.HOLD, us(6.0)))
     out = paper.keep(paper.bench.take("sill", [late], us(8.0)))
     assert out.refined == [] and e.acts[1].cut.t_us == us(6.0), "a line that comes late does not move the act"
+
+
+def test_the_next_call_that_is_kept_is_the_one_reckoned_anew() -> None:
+    """Reckoned once for each reading, act and call; in between nothing moves it but the rounding of a microsecond."""
+    paper = PaperBench(lambda s: 50.0 + s % 7)
+    e = paper.start(1200.0, looks=(0.3, 0.7), lead_s=30.0)
+    track = paper.bench.channels["sill"].track
+    seen = set()
+    for second in range(6, 420):
+        paper.pass_to(second)
+        if second in (60, 200):
+            paper.keep(paper.bench.act(1, Act.HOLD, us(second)))
+        if second in (70, 203):
+            paper.keep(paper.bench.act(1, Act.RESUME, us(second)))
+        for now_us in (us(second), us(second) + 400_000):
+            kept = call_due_us(e, track, now_us)
+            e.due_known = ()
+            anew = call_due_us(e, track, now_us)
+            assert abs(anew - kept) <= 2 or (kept <= now_us and anew <= now_us)
+            seen.add(kept)
+    assert len(seen) > 200 and [k for k, _ in paper.rings][:4] == ["look:0.3", "look:0.7", "lead", "reached"]

@@ -77,10 +77,11 @@ CASES = [
          momentary=9.0, said=True, interval=False, options={"full_scale": FULL}),
     Case("sensor: saturated, register", ("pty",), _spell(lambda s, held: 500.0), "saturated", said=True,
          options={"full_scale": 2000}),
-    Case("sensor: not a number", ("board",), _spell(lambda s, held: math.nan), "silent", unreadable, momentary=0.3),
+    Case("sensor: not a number", ("board",), _spell(lambda s, held: math.nan), "unreadable", unreadable, momentary=0.3),
     Case("sensor: negative", ("board",), _spell(lambda s, held: -6.0 - s % 1), "negative", as_said, momentary=9.0,
          said=True, interval=False),
-    # Nothing tells a sensor that has died at zero from one that lies in the dark: it is counted as it says.
-    Case("sensor: dead, values", ("board",), _spell(lambda s, held: 0.0), None, as_said, momentary=9.0,
+    # The dose is as the sensor says it; what tells one that has died from the dark is that it was bright before.
+    Case("sensor: dead, values", ("board",), _spell(lambda s, held: 0.0), "no-light", as_said, momentary=9.0,
          said=True, interval=False),
+    Case("sensor: dead, register", ("pty",), _spell(lambda s, held: 0.0), "no-light", said=True),
 ]

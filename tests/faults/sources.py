@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from faults.light import Light
 from faults.wire import Wire
 from support.mqttnode import NativeMqttNode, ValueMqttNode
@@ -20,6 +21,7 @@ from support.textboard import TextBoard
 from uvdose.exposure.record import ActRecord
 from uvdose.exposure.states import Act
 from uvdose.intake.node import TICK_MS, SimulatedNode, unframe
+from uvdose.model import Mark
 
 COUNTS = 10.0  # per W/m²
 SCALE = 0.01  # mW/cm² per count, so that 10 counts are 1 W/m²
@@ -69,6 +71,21 @@ class Boots:
         """Counts x ms in the light, summed anew; over a power-up, up to the last line of the boot before."""
         return sum(self._between(a, b) for a, b in windows(acts))
 
+    def about(self, acts: list[ActRecord]) -> int:
+        """The same, where an act lies in a stretch that the node counted unheard: told from its moment."""
+        known = next(act for act in acts if act.cut.uptime_ms is not None)
+        fixed = [
+            act if act.cut.uptime_ms is not None
+            else msgspec.structs.replace(act, refined=None, mark=self._moved(known, act))
+            for act in acts
+        ]
+        return self.counted(fixed)
+
+    def _moved(self, known: ActRecord, act: ActRecord) -> Mark:
+        boot = known.cut.boot or 0
+        uptime_ms = ((known.cut.uptime_ms or 0) + (act.when_us - known.cut.t_us) // 1000) % (1 << 32)
+        return Mark(act.when_us, boot, uptime_ms, self.true_register(boot, uptime_ms))
+
     def _between(self, a: ActRecord, b: ActRecord) -> int:
         assert None not in (a.cut.boot, b.cut.boot, a.cut.uptime_ms, b.cut.uptime_ms)
         first, last = (self._at(c) for c in (a, b))
@@ -104,7 +121,6 @@ class FaultyPty(PtyNode, Boots):
         super().__init__(path, [0.0], pace=pace)
         self.begin()
         self.light, self.wire, self.rng = light, Wire(rng, pace), rng
-        self.started_s = 0.0
         self._full_scale, self._rate_hz = full_scale, rate_hz
         self._on = True
         self._off_since_s = 0.0
@@ -113,11 +129,6 @@ class FaultyPty(PtyNode, Boots):
     def settings(self, name: str) -> str:
         full = f"full_scale = {self._full_scale}\n"
         return f'[[sensor]]\nname = "{name}"\nlink = "serial"\nport = "{self.path}"\n{REGISTER}{full}'
-
-    def __enter__(self) -> FaultyPty:
-        super().__enter__()
-        self.started_s = self._started_s
-        return self
 
     def _power_up(self, offset_s: float, first_seq: int = 0, first_uptime_ms: int = 0) -> None:
         offsets = [(0.0, offset_s)]
@@ -136,20 +147,20 @@ class FaultyPty(PtyNode, Boots):
     def off(self) -> None:
         """Power away, or held in reset; the port stays."""
         with self._guard:
-            self._on, self._off_since_s = False, time.monotonic()
+            self._on, self._off_since_s = False, self.now_s()
 
     def on(self, *, kept: bool) -> None:
         """Back: kept goes on where it stood (a reset without power loss), else it counts from 0 with a new boot."""
         with self._guard:
-            now_s = time.monotonic()
+            now_s = self.now_s()
             if kept:
-                self._started_s += now_s - self._off_since_s
-                shift = self._offsets[-1][1] + (now_s - self._off_since_s) * self.pace
+                self._away_s += now_s - self._off_since_s
+                shift = self._offsets[-1][1] + now_s - self._off_since_s
                 self._offsets.append(((self.node.now_ms + 10) // 10 / 100, shift))
                 self.node.kept = True
             else:
-                self._power_up((now_s - self.started_s) * self.pace)
-                self._started_s = now_s
+                self._power_up(now_s)
+                self._away_s = now_s
             self._on = True
 
     def raw(self, data: bytes) -> None:
@@ -162,19 +173,18 @@ class FaultyPty(PtyNode, Boots):
     def device(self) -> str:
         return self._wire.path if self._wire is not None else ""
 
-    def _run(self) -> None:
-        try:
-            while not self._stop.wait(0.004):
-                with self._guard:
-                    lines = self._wire.read_lines(0) if self._wire is not None else []
-                    if not self._on:
-                        continue
-                    self._say(self.node.advance(self.now_ms()))
-                    for line in lines:
-                        self.heed(line)
-                        self._say(self.node.command(line, self.now_ms()))
-        except BaseException as err:
-            self.fault = err
+    def _step(self) -> None:
+        with self._guard:
+            lines = self._wire.read_lines(0) if self._wire is not None else []
+            if not self._on:
+                return
+            self._say(self.node.advance(self.now_ms()))
+            for line in lines:
+                self.heed(line)
+                self._say(self.node.command(line, self.now_ms()))
+
+    def _pause_s(self) -> float:
+        return 0.004
 
     def _say(self, lines: list[bytes]) -> None:
         for line in lines:

@@ -9,6 +9,7 @@ import pytest
 from support.again import Journalled, sums
 
 from uvdose.exposure.states import Act
+from uvdose.journal.prune import prune
 
 MINUTE = 60
 
@@ -99,3 +100,20 @@ def test_many_short_runs_of_the_daemon_hide_no_readings(tmp_path: Path) -> None:
     live = sums(bench.bench)
     assert live[number].missing_s > 0
     assert sums(bench.again()) == live
+
+
+def test_pruning_keeps_what_a_frozen_value_was_told_from(tmp_path: Path) -> None:
+    rng = random.Random(9)
+    bench = Journalled(tmp_path / "j", native=False)
+    for value in [*_noisy(rng, 90 * MINUTE), *[400.0] * 90 * MINUTE]:
+        bench.take(bench.reading(value))
+    number = bench.start()
+    for value in [400.0] * 90:
+        bench.take(bench.reading(value))
+    bench.act(number, Act.FINISH)
+    for value in _noisy(rng, 90 * MINUTE):
+        bench.take(bench.reading(value))
+    live = sums(bench.bench)[number]
+    assert live.missing_s == 90 and bench.recounted(number).account.figures() == live
+    assert prune(bench.db, bench.now_us, dry_run=False).readings_deleted > 2 * 60 * MINUTE
+    assert bench.recounted(number).account.figures() == live

@@ -8,6 +8,7 @@ import pytest
 from uvdose.exposure.states import Act
 from uvdose.journal.checkup import check
 from uvdose.journal.prune import NEWEST_CHUNKS, prune, pruned
+from uvdose.mending import Mender
 from uvdose.model import Refusal
 from uvdose.review.recount import recount
 
@@ -85,3 +86,21 @@ def test_only_what_no_print_is_counted_from_goes(long: Bindery) -> None:
     long.act(5, Act.FINISH)
     long.light(2, 400, 1.0)
     assert recount(long.store, 5).same
+
+
+def test_no_print_begins_where_readings_were_taken_out(bindery: Bindery) -> None:
+    """Readings of an older print stay, so that something was read before: what fell since would silently be a hole."""
+    bindery.light(60, 400, 1.0)
+    number = bindery.start(BLUE, "sill", "north")
+    bindery.light(60, 400, 1.0)
+    bindery.act(number, Act.FINISH)
+    bindery.light(3 * HOUR, 400, 1.0)
+    now_us = bindery.clock.dose_us()
+    (stretch,) = [s for s in prune(bindery.db, bindery.clock.wall_us(), dry_run=False).stretches if s.sensor == "sill"]
+    mender = Mender(None, bindery.store)  # type: ignore[arg-type]
+    for t_us in (stretch.t0_us - 1_000_000, stretch.t0_us, stretch.t1_us - 60_000_000):
+        with pytest.raises(Refusal, match="pruned; give a later time"):
+            mender.refuse_unread("sill", t_us, now_us)
+    mender.refuse_unread("sill", stretch.t1_us + 2_000_000, now_us)
+    with pytest.raises(Refusal, match="had said nothing by then"):
+        mender.refuse_unread("sill", 0, now_us)

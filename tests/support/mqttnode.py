@@ -4,58 +4,33 @@ from __future__ import annotations
 
 import json
 import threading
-import time
 from collections.abc import Callable, Sequence
-from types import TracebackType
 
 import paho.mqtt.client as paho
 
 from uvdose.intake.node import SimulatedNode
 
+from .paced import Paced
 
-class _Publisher:
-    """A client and a thread that calls `_step` every few milliseconds."""
+
+class Publisher(Paced):
+    """A node with a client of its own."""
 
     def __init__(self, port: int, pace: float) -> None:
-        self.pace = pace
+        super().__init__(pace)
         self.client = paho.Client(paho.CallbackAPIVersion.VERSION2)
         self._port = port
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, daemon=True)
-        self.started_s = 0.0
-        self.fault: BaseException | None = None
 
-    def now_s(self) -> float:
-        """Node time now, in seconds."""
-        return (time.monotonic() - self.started_s) * self.pace
-
-    def __enter__(self):  # type: ignore[no-untyped-def]
+    def _begin(self) -> None:
         self.client.connect("127.0.0.1", self._port)
         self.client.loop_start()
-        self.started_s = time.monotonic()
-        self._thread.start()
-        return self
 
-    def __exit__(self, kind: type[BaseException] | None, err: BaseException | None, at: TracebackType | None) -> None:
-        self._stop.set()
-        self._thread.join(5)
+    def _end(self) -> None:
         self.client.disconnect()
         self.client.loop_stop()
-        if kind is None and self.fault is not None:
-            raise self.fault
-
-    def _run(self) -> None:
-        try:
-            while not self._stop.wait(0.003):
-                self._step()
-        except BaseException as err:
-            self.fault = err
-
-    def _step(self) -> None:
-        raise NotImplementedError
 
 
-class NativeMqttNode(_Publisher):
+class NativeMqttNode(Publisher):
     """The native line over `<topic>/reading`, `/answer`, `/online` and `/command`."""
 
     def __init__(
@@ -82,7 +57,7 @@ class NativeMqttNode(_Publisher):
             self.client.publish(f"{self.topic}/{'reading' if line.startswith(b'uv1,') else 'answer'}", line, 1)
 
 
-class ValueMqttNode(_Publisher):
+class ValueMqttNode(Publisher):
     """Momentary values, one payload each, taken at whole periods and a half after the start."""
 
     def __init__(

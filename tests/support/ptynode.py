@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Sequence
 from pathlib import Path
-from types import TracebackType
 from typing import NamedTuple
 
 from uvdose.intake.node import Buzz, SimulatedNode
 from uvdose.intake.pty_wire import PtyWire
+
+from .paced import Paced
 
 LONGEST_WAIT_S = 0.02
 
@@ -23,7 +23,7 @@ class Sent(NamedTuple):
     line: bytes
 
 
-class PtyNode:
+class PtyNode(Paced):
     """`with PtyNode(path, table) as node:` makes `path` a symlink to the pty of a running node.
 
     table_w_m2: one-minute means, the first of them from minute `start_minute` of the table on; held for 60 s each, the
@@ -44,18 +44,15 @@ class PtyNode:
         zero: float = 0.0,
         boot: int = 0x1A2B3C4D,
     ) -> None:
+        super().__init__(pace)
         self.path = path
-        self.pace = pace
         self._table = [value * counts_per_w_m2 for value in table_w_m2[start_minute:]]
         self.node = SimulatedNode(boot, self._light, full_scale, zero, rate_hz)
         self.sent: list[Sent] = []
         self.heard: list[bytes] = []
         self._wire: PtyWire | None = None
         self._guard = threading.Lock()
-        self._stop = threading.Event()
-        self._started_s = 0.0
-        self._thread = threading.Thread(target=self._run, name="ptynode", daemon=True)
-        self.fault: BaseException | None = None
+        self._away_s = 0.0  # node time that its clock does not count: before its power-up, and held in reset
 
     def _light(self, seconds: float) -> float:
         return self._table[min(int(seconds // 60), len(self._table) - 1)]
@@ -66,8 +63,8 @@ class PtyNode:
         return list(self.node.buzzes)
 
     def now_ms(self) -> int:
-        """Node time now."""
-        return int((time.monotonic() - self._started_s) * 1000 * self.pace)
+        """Node time now, since its power-up."""
+        return int((self.now_s() - self._away_s) * 1000)
 
     def register_at(self, ms: int) -> int:
         """The true register at a node ms, from the table alone."""
@@ -95,32 +92,23 @@ class PtyNode:
                 fresh.symlink_to(self._wire.path)
                 fresh.replace(self.path)
 
-    def __enter__(self) -> PtyNode:
+    def _begin(self) -> None:
         self.plug()
-        self._started_s = time.monotonic()
-        self._thread.start()
-        return self
 
-    def __exit__(self, kind: type[BaseException] | None, err: BaseException | None, at: TracebackType | None) -> None:
-        self._stop.set()
-        self._thread.join(5)
+    def _end(self) -> None:
         self.unplug()
-        if kind is None and self.fault is not None:
-            raise self.fault
 
-    def _run(self) -> None:
-        try:
-            while not self._stop.is_set():
-                with self._guard:
-                    self._say(self.node.advance(self.now_ms()))
-                    lines = self._wire.read_lines(0) if self._wire is not None else []
-                    for line in lines:
-                        self.heard.append(line)
-                        self._say(self.node.command(line, self.now_ms()))
-                left_s = (self.node.next_line_ms - self.now_ms()) / 1000 / self.pace
-                self._stop.wait(min(max(left_s, 0.001), LONGEST_WAIT_S / 4))
-        except BaseException as err:
-            self.fault = err
+    def _step(self) -> None:
+        with self._guard:
+            self._say(self.node.advance(self.now_ms()))
+            lines = self._wire.read_lines(0) if self._wire is not None else []
+            for line in lines:
+                self.heard.append(line)
+                self._say(self.node.command(line, self.now_ms()))
+
+    def _pause_s(self) -> float:
+        left_s = (self.node.next_line_ms - self.now_ms()) / 1000 / self.pace
+        return min(max(left_s, 0.001), LONGEST_WAIT_S / 4)
 
     def _say(self, lines: list[bytes]) -> None:
         for line in lines:

@@ -20,6 +20,7 @@ from . import (
     lookback,
     mend,
     now,
+    processes,
     serving,
     strip,
     tablet,
@@ -28,7 +29,9 @@ from . import (
 )
 from .options import HomeDir, hinted, remember_home
 
-DONE, FAILED, WRONG, INTERRUPTED = 0, 1, 2, 130
+DONE, FAILED, WRONG, REFUSED, INTERRUPTED = 0, 1, 2, 4, 130
+
+SHOWN = 80  # of a file's name in an error
 
 # The common base of typer's own errors of usage. It is found this way because typer carries its own copy of the
 # library below it in newer versions and uses the separate one in older versions.
@@ -59,13 +62,17 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, films, verdict, editions, acts, mend, now, happened, lookback, journal, demo,
+    serving, targets, strip, tablet, films, verdict, editions, processes, acts, mend, now, happened, lookback, journal,
+    demo,
 ):
     group.register(app)
 
 
 def run(arguments: list[str]) -> int:
     """Run one command; returns the exit code. An error is one line on standard error, never a traceback."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by the caller, who wants nothing told
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(AttributeError, ValueError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
@@ -82,16 +89,48 @@ def run(arguments: list[str]) -> int:
     except (KeyboardInterrupt, typer.Abort):
         return INTERRUPTED
     except BrokenPipeError:
-        # The reader has what it wanted. What is still buffered must not raise again when Python ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()  # the reader has what it wanted
         return DONE
+    except OSError as err:
+        return _fail(_file_fault(err), REFUSED)
+    except UnicodeEncodeError as err:
+        if broken := [a for a in arguments if not _is_text(a)]:
+            return _fail(f"{broken[0]!r} is no text: its bytes are not UTF-8; type it again", WRONG)
+        return _unforeseen(err)
     except _UsageError as err:
         return _fail(_usage(err), WRONG)
     except Exception as err:
-        if os.environ.get("UVDOSE_DEBUG"):
-            raise
-        text = f"{type(err).__name__}: {err}" if str(err) else type(err).__name__
-        return _fail(f"this should not happen: {text} (UVDOSE_DEBUG=1 shows where)", FAILED)
+        return _unforeseen(err)
+
+
+def _unforeseen(err: Exception) -> int:
+    if os.environ.get("UVDOSE_DEBUG"):
+        raise err
+    text = f"{type(err).__name__}: {err}" if str(err) else type(err).__name__
+    return _fail(f"this should not happen: {text} (UVDOSE_DEBUG=1 shows where)", FAILED)
+
+
+def _file_fault(err: OSError) -> str:
+    """A file, or the output, that cannot be used as one; the common faults have their own words where they occur."""
+    if err.filename is not None:
+        name = os.fsdecode(err.filename) if isinstance(err.filename, str | bytes) else str(err.filename)
+        return f"{name if len(name) <= SHOWN else f'{name[:SHOWN]}…'}: {err.strerror}; give another file or folder"
+    _drop_output()
+    return f"the output cannot be written: {err.strerror or err}; what you asked may be done all the same"
+
+
+def _drop_output() -> None:
+    """What is still buffered must not raise again when Python ends."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _is_text(argument: str) -> bool:
+    try:
+        argument.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _fail(line: str, code: int) -> int:

@@ -69,7 +69,7 @@ def film_measure(
         stretches = [Stretch(value, 0.0, float(i), 1.0) for i, value in enumerate(typed)]
         zero_u = 0.0
     else:
-        spans = [_span(s) for s in at] if at else _read_live(place, seconds)
+        spans = [_span(s) for s in at] if at else _read_live(place, seconds, sensor)
         stretches, zero_u = _stretches(place, spans, sensor)
     found = measure_film(stretches, zero_u)
     density = FilmDensity(found.density.low, found.density.best, found.density.high)
@@ -135,14 +135,14 @@ def film_list(as_json: Json = False, home: HomeDir = None) -> None:
     from ..notes import Film
     from ..review.layout import columns
     from .asking import journal
-    from .show import print_json
+    from .show import print_json, say
 
     with journal(home_of(home)) as store:
         known = store.notes(Film)
     if as_json:
         print_json(known)
     elif not known:
-        print("no film yet: `uvdose film measure NAME` begins one")
+        say("no film yet: `uvdose film measure NAME` begins one")
     else:
         rows = [["film", *PARTS]]
         rows += [[name, *(_short(getattr(film, part)) for part in PARTS)] for name, film in known.items()]
@@ -175,15 +175,22 @@ def _lines(film: Film) -> list[str]:
     return lines
 
 
-def _read_live(place: Home, seconds: float) -> list[tuple[str, str]]:
+def _read_live(place: Home, seconds: float, sensor: str | None) -> list[tuple[str, str]]:
     """Three stretches of now, each begun by the person; as the daemon's own times."""
+    from ..exposure.states import ENDED, State
     from .asking import need_daemon
+    from .sheet_plan import sensor_and_unit
 
     if not LEAST_S <= seconds <= MOST_S:
         raise Refusal(f"--seconds {seconds:g}: give {LEAST_S:g} to {MOST_S:g}", 2)
     if not at_terminal():
         raise Refusal("nobody can lay the film on: give stretches with --at, or readings with --reading", 2)
     daemon = need_daemon(place)
+    name, _ = sensor_and_unit(place, sensor)
+    for shown in daemon.status().exposures:
+        if shown.sensor == name and shown.state not in (*ENDED, State.HELD):
+            raise Refusal(f"exposure {shown.id} is counted by {name}: the film on it would take its light away; hold"
+                          " or finish it first")  # fmt: skip
     print(HOW)
     spans = []
     for words in ("the sensor bare", "the film on the sensor", "the film off again"):
@@ -250,6 +257,9 @@ def _stretch(store: object, sensor: str, wall0_us: int, wall1_us: int) -> Stretc
     values: list[float] = []
     for run in runs(store, wall0_us, wall1_us):
         if run.identity.name == sensor:
+            if run.saturated:
+                raise Refusal(f"{sensor} was saturated in a stretch, so that its light is not known: measure in weaker"
+                              " light")  # fmt: skip
             scale = Scale(run.identity)
             values += [scale.irradiance(reading_value(reading)) for _, _, reading in run.rows]
     n = len(values)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .options import HomeDir, Json, file_to_write, home_of
+from .options import HomeDir, Json, file_of, file_to_write, home_of
 
 if TYPE_CHECKING:
     from ..config import Home
@@ -62,7 +61,7 @@ def check(
     from ..model import Refusal
     from .show import print_json
 
-    path = Path(file).expanduser().absolute() if file is not None else home_of(home).journal_file
+    path = file_of(file) if file is not None else home_of(home).journal_file
     if file is not None and not path.exists():
         raise Refusal(f"no file {path}")
     with closing(open_reading(path)) as db:

@@ -72,6 +72,14 @@ def hinted(text: str) -> str:
     return _HINT.sub(lambda found: f"`uvdose{found[1]} --home {home}`", text)
 
 
+def file_of(text: str) -> Path:
+    """A file that a person named. Raises `Refusal` (code 2)."""
+    try:
+        return Path(text).expanduser().absolute()
+    except RuntimeError:
+        raise Refusal(f"{text}: there is no such user", 2) from None
+
+
 def home_of(after_command: str | None) -> Home:
     """The home folder that a command works on."""
     from ..config import find_home
@@ -81,7 +89,7 @@ def home_of(after_command: str | None) -> Home:
 
 def file_to_write(text: str, home: Home) -> Path:
     """A file that a person wants written. Raises `Refusal` for the journal and the settings of the home."""
-    path = Path(text).expanduser().absolute()
+    path = file_of(text)
     journal = home.journal_file.resolve()
     for own in (*(journal.with_name(journal.name + end) for end in ("", "-wal", "-shm")), home.settings_file.resolve()):
         if path.resolve() == own:

@@ -238,8 +238,9 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
 def _say_found(sheet: Sheet, found: Finding) -> None:
     from ..review.curve_text import curve_lines
     from .sheet_read import finding_lines
+    from .show import say
 
-    print("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
+    say("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
 
 
 def _say_target(title: str, dose: float, unit: str) -> None:

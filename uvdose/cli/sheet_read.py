@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ..calibrate.sheet import Finding
     from ..config import Home
     from ..exposure.target import Target
+    from ..journal.store import Kept
     from ..notes import Calibration, Seen
     from .sheets import Sheet
 
@@ -156,6 +157,10 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
         lines.append(f"ISO R    {found.range_r.best:.0f}")
     if found.contrast is not None:
         lines.append(f"contrast {found.contrast.best:.2f}, average gradient")
+    if note.film_base is None and not note.through_film:
+        lines.append("film     the clear film of later prints is not counted in: `uvdose film` measures it; often it is"
+                     " 0.05 to 0.2 in ultraviolet (common practice, no source)")
+    lines += _doubt(note, t.best)
     if note.film_base is not None:
         lines.append(f"film     density {note.film_base.best:.2f} of the clear film is added to the target")
     for step in found.steps:
@@ -164,6 +169,18 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
     for line in found.notes:
         lines += wrap(line)
     return lines
+
+
+def _doubt(note: Calibration, dose: float) -> list[str]:
+    """A line where a dose is far from what is usual for the process."""
+    from ..calibrate.processes import dose_doubt, process
+    from ..units import PHYSICAL_DOSE
+
+    try:
+        doubt = dose_doubt(process(note.noted.get("process", "")), dose) if note.unit == PHYSICAL_DOSE else None
+    except Refusal:
+        return []
+    return [] if doubt is None else [f"note     {doubt}"]
 
 
 def accept(
@@ -177,6 +194,8 @@ def accept(
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
     note, kept = sheet.note, sheet.exposure
+    if kept is not None:
+        _refuse_changed(place, sheet, kept)
     best = dose if dose is not None else found.safe if safe and found.safe is not None else found.target.best
     check_dose(best, note.unit)  # here, since JSON cannot carry NaN to the daemon
     request = TargetRequest(
@@ -192,6 +211,20 @@ def accept(
         note, accepted=target.title
     ))
     return target
+
+
+def _refuse_changed(place: Home, sheet: Sheet, kept: Kept) -> None:
+    """A target is bound to its sensor as it is set now; the sheet's dose was counted as it was set then."""
+    from ..config import load_settings
+    from ..dose.response import differences, identity_of
+
+    now = next((identity_of(s) for s in load_settings(place).sensor if s.name == kept.plan.sensor), None)
+    if now is None:
+        raise Refusal(f"{sheet.name} was counted by sensor {kept.plan.sensor}, which the settings no longer have: put"
+                      " it back, or make a new print")  # fmt: skip
+    if changed := differences(kept.identity, now):
+        raise Refusal(f"{sheet.name} was counted with another sensor setting ({'; '.join(changed)}): put that back, or"
+                      " make a new print with the setting of now")  # fmt: skip
 
 
 def ask_accept(sheet: Sheet, name: str | None) -> str | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Literal, cast
 
+import msgspec
 import typer
 
 from ..model import Refusal
@@ -11,16 +12,18 @@ from .options import HomeDir, Json, home_of, whole_id
 from .questions import answer, at_terminal, number, one_of, yes
 
 if TYPE_CHECKING:
+    from ..calibrate.verdicts import Curve
     from ..config import Home
     from ..exposure.target import Target
     from ..journal.store import Kept
     from ..notes import Verdict
-    from ..review.judging import Curve, Judged
+    from ..review.judging import Judged
 
 Text = str | None
 TONES = ("light", "right", "dark")
 HIGHLIGHTS = ("blocked", "right", "blank")
 MOST_STOPS = 5.0
+MOST_NAMED = 20  # prints in a target's basis, which is one line
 
 
 def verdict(
@@ -40,11 +43,12 @@ def verdict(
 
     Proposes a target; nothing is changed until that is accepted.
     """
+    from ..calibrate.verdicts import by_density
     from ..review.judging import judge
     from ..review.layout import with_unit
     from .asking import journal
     from .keeping import keep_note
-    from .show import print_json
+    from .show import print_json, say
 
     place = home_of(home)
     kept = _print(place, print_id)
@@ -53,27 +57,34 @@ def verdict(
             raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, or --stops, or --density;"
                           " and --highlights blocked|right|blank", 2)  # fmt: skip
         tone, stops, highlights = _ask(kept)
-    keep_note(place, "verdict", str(kept.plan.id), _checked(tone, stops, density, highlights, note))
+        said = _checked(tone, stops, density, highlights, note)
+    else:
+        said = _with_before(place, kept, _checked(tone, stops, density, highlights, note))
     name = kept.plan.target.name
     curve = _curve(place, name)
+    if density is not None and tone is None and stops is None and curve is not None:
+        by_density(kept.document.dose, density, curve)  # refused before it is kept where it says nothing
+    keep_note(place, "verdict", str(kept.plan.id), said)
     if density is not None and tone is None and stops is None and curve is None:
         raise Refusal(f"noted; but a density tells the dose only where target {name} rests on a measured strip or"
                       " tablet: give --tone as well")  # fmt: skip
     with journal(place) as store:
         judged = judge(store, name, curve)
-    if density is not None and tone is None and stops is None and kept.plan.id not in judged.prints:
-        raise Refusal("noted; but at that density the paper's curve tells no dose: give --tone as well")
     if not as_json:
         _say(judged)
-    take = judged.proposal.change and (accept or (not as_json and yes("take it as the new target")))
+    if accept and judged.target.retired:
+        raise Refusal(f"noted; but target {name} is retired ({judged.target.reason}): `uvdose target set {name} --dose"
+                      " …` takes it into use again")  # fmt: skip
+    change = judged.proposal.change and not judged.target.retired
+    take = change and (accept or (not as_json and yes("take it as the new target")))
     target = _take(place, judged) if take else None
     if as_json:
         told = {"print": kept.plan.id, "proposal": judged.proposal, "prints": judged.prints, "target": target}
         print_json(told)
     elif target is not None:
         print(f"target {target.title}: {with_unit(target.dose, target.unit)}")
-    elif judged.proposal.change:
-        print(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
+    elif change:
+        say(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
 
 
 def _print(place: Home, number: str | None) -> Kept:
@@ -141,9 +152,24 @@ def _checked(
     )
 
 
+def _with_before(place: Home, kept: Kept, said: Verdict) -> Verdict:
+    """Tone and highlights are judged apart, and may be on two days: what is not said now stays as it was said."""
+    from ..notes import Verdict
+    from .asking import journal
+
+    with journal(place) as store:
+        before = store.notes(Verdict).get(str(kept.plan.id), Verdict())
+    if said.tone is None and said.stops is None and said.density is None:
+        said = msgspec.structs.replace(said, tone=before.tone, stops=before.stops, density=before.density)
+    return msgspec.structs.replace(
+        said, highlights=said.highlights or before.highlights, text=said.text or before.text
+    )
+
+
 def _curve(place: Home, name: str) -> Curve | None:
     """Of the measured strip or tablet that a target rests on; None where it rests on none."""
-    from ..review.judging import CALIBRATED, Curve
+    from ..calibrate.verdicts import Curve
+    from ..review.judging import CALIBRATED
     from .asking import journal
     from .sheet_read import finding_of
     from .sheets import choose
@@ -161,9 +187,7 @@ def _curve(place: Home, name: str) -> Curve | None:
         found = finding_of(place, sheet, seen)
     except Refusal:
         return None  # its raw readings may be pruned: then the words alone speak
-    if found.d_max is None:
-        return None
-    return Curve(found.d_max - seen.full_below, found.full_log.best, found.curve_x, found.curve_y)
+    return Curve(found.curve_x, found.curve_y, found.full_log.best)
 
 
 def _say(judged: Judged) -> None:
@@ -177,7 +201,9 @@ def _take(place: Home, judged: Judged) -> Target:
     from .keeping import keep_target
 
     old, new = judged.target, judged.proposal
-    prints = ", ".join(str(number) for number in judged.prints)
+    prints = ", ".join(str(number) for number in judged.prints[-MOST_NAMED:])
+    if len(judged.prints) > MOST_NAMED:
+        prints = f"{len(judged.prints)} prints, the newest {prints}"
     return keep_target(place, TargetRequest(
         name=old.name, dose=new.dose, unit=old.unit, reason=new.sentence, basis=f"verdicts of {prints}", low=new.low,
         high=new.high,

@@ -8,6 +8,7 @@ import re
 from .scalars import Unreadable, number
 
 SHOWN = 60
+_NO_VALUE = ("not a finite number", "null value", "empty value", "absurd number")
 _GARBLED_SHARE = 0.2
 _ESCAPED = re.compile(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\[nrt]")
 _KEY = re.compile(r'"([^"\\]{1,40})"\s*:\s*"?[-+]?[0-9]')
@@ -24,6 +25,8 @@ def shown(excerpt: str) -> str:
 def what_to_set(form: str, reason: str, excerpt: str) -> str:
     """What to set in the settings of a sensor of format `form` that sent this; it ends no sentence."""
     text = excerpt.strip()
+    if reason in _NO_VALUE:
+        return "the board speaks, but has no value of its sensor: look at the sensor's wiring"
     garbled = "".join(_ESCAPED.findall(text))
     if len(garbled) > _GARBLED_SHARE * len(text):
         return "set `baud` to the speed at which the board sends"

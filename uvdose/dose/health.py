@@ -14,10 +14,13 @@ SILENT_INTERVALS = 3
 REAL_FLOOR_S = 2.0
 BACKLOG_US, BACKLOG_CLEAR_US = 5 * US_PER_S, 2 * US_PER_S
 RESTART_SHOWN_US = 30 * US_PER_S
+UNREAD_RUN, UNREAD_US = 3, 2 * US_PER_S
+NO_VALUE = ("not a finite number", "empty value")
+NO_NUMBER = ("not a number", *NO_VALUE)
 
 # What silence does to a dose: a node with a register counts on by itself, any other sensor does not.
 _UNREAD = {
-    True: "while the node has power nothing is lost: it counts on, and its next line brings what it counted",
+    True: "nothing is lost while the node has power, since it counts on by itself",
     False: "up to 60 s of light are bridged from the reading before to the one after; more is missing and not counted",
 }
 _GAP = {
@@ -26,6 +29,7 @@ _GAP = {
 }
 WORDS = {
     "backlog": "readings come late: the dose is right, but a call may be late; look at the radio or the broker",
+    "flood": "more comes than can be worked through: what is lost of it leaves gaps; let the sensor send less often",
     "restarted": "the node was switched off and on: the time it was off is bridged up to 60 s, else missing",
 } | {key: finding.line for key, finding in FINDINGS.items()}
 
@@ -58,15 +62,17 @@ class Health:
     """
 
     def __init__(self, pace: float = 1.0, counts_on: bool = False) -> None:
-        self._unread = _UNREAD[counts_on]
         self._words = WORDS | {
-            "silent": f"no reading comes: {self._unread}; look at cable, power and radio of the sensor",
+            "silent": f"no reading comes: {_UNREAD[counts_on]}; look at cable, power and radio of the sensor",
             "gap": f"no reading for 60 s with a print in the light: {_GAP[counts_on]}",
         }
+        self._link_down = _UNREAD[counts_on]
         self._floor_us = int(REAL_FLOOR_S * pace * US_PER_S)
         self.active: dict[str, str] = {}
         self._quiet_since_us: int | None = None
         self._ever_heard = False
+        self._unread = 0
+        self._unread_since_us = 0
         self._restarted_us = 0
         self._limit_us = max(SILENT_US, self._floor_us)
 
@@ -76,7 +82,7 @@ class Health:
             if self._quiet_since_us is None:
                 self._quiet_since_us = t_us  # from here on silence can be told
             return self.set("link", False)
-        return self.set("link", True, f"{line}: {self._unread}")
+        return self.set("link", True, f"{line}; {self._link_down}")
 
     def heard(self, t_us: int, usual_us: int, found: set[str], late_us: int, restarted: bool) -> list[Change]:
         """A reading was taken in.
@@ -86,19 +92,38 @@ class Health:
         """
         self._quiet_since_us = t_us
         self._ever_heard = True
+        self._unread = 0
         self._limit_us = max(SILENT_US, SILENT_INTERVALS * usual_us, self._floor_us)
         backlog_us = max(self._floor_us, BACKLOG_CLEAR_US if "backlog" in self.active else BACKLOG_US)
         if restarted:
             self._restarted_us = t_us
         elif not self.active and not found and late_us < backlog_us:
             return []
-        changes = self.set("silent", False) + self.set("gap", False) + self.set("backlog", late_us >= backlog_us)
+        changes = [c for key in ("silent", "gap", "unreadable") for c in self.set(key, False)]
+        changes += self.set("backlog", late_us >= backlog_us)
         changes += self.set("restarted", restarted or (
             "restarted" in self.active and t_us - self._restarted_us < RESTART_SHOWN_US
         ))
         for key in FINDINGS:
             changes += self.set(key, key in found)
         return changes
+
+    def unread(self, reason: str, came: str, mend: str, t_us: int) -> list[Change]:
+        """Something came that is no reading. Told where it comes again and again, and no reading in between.
+
+        reason: why it is none; came: what came, as it can be shown; mend: what to set.
+        What is plainly no number is told after two seconds; of other lines many boards say some between two readings.
+        """
+        if self._unread == 0:
+            self._unread_since_us = t_us
+        self._unread += 1
+        patience_us = UNREAD_US if reason in NO_NUMBER else self._limit_us
+        if self._unread < UNREAD_RUN or t_us - self._unread_since_us < patience_us:
+            return []
+        what = f"what comes cannot be read ({reason}), such as {came}"
+        if reason in NO_VALUE:
+            what, mend = f"sends no number ({came})", "look at the sensor and its wires"
+        return self.set("unreadable", True, f"{what}: nothing is counted from it; {mend}")
 
     def expect(self, usual_us: int) -> None:
         """How often a reading came in the last run, so that a slow sensor is not called silent at the start."""

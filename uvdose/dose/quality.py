@@ -28,6 +28,7 @@ NOISE_HOLD = 120  # between the two it stays told for so many seconds
 NOISE_MIN = 24
 WHITE_MIN, WHITE = 60, -0.3
 DIM_W_M2, DIM_SHARE = 1.0, 0.02
+NO_LIGHT_SHARE, NO_LIGHT_US = 0.01, 5 * US_PER_S
 NEGATIVE_RUN = 5
 CLEAR_RUN = 10
 ABSURD_W_M2 = 2000.0
@@ -54,9 +55,13 @@ FINDINGS = {
                      "look at wiring, supply and grounding"),
     "negative": Finding("below its zero by more than its noise", "it is counted as it is, and lowers the dose",
                         "cover the sensor and take its zero again"),
+    "no-light": Finding("sees no light at all, though it was bright a moment ago", "nothing is counted while so",
+                        "is it covered, its wire off, or the lamp out?"),
     "out-of-range": Finding("more ultraviolet than sun or lamp box gives", "it is counted as it is",
                             "check scale and unit in the settings"),
 }
+
+ONLY_IN_LIGHT = frozenset({"no-light"})  # no fault where no print lies in the light
 
 
 class Quality:
@@ -72,6 +77,8 @@ class Quality:
         self._run_since_us = 0
         self._last_us = 0
         self._negative = 0
+        self._dark_since_us: int | None = None
+        self._dark_level = 0.0
         self._well: dict[str, int] = {}
         self.found: set[str] = set()
 
@@ -91,6 +98,7 @@ class Quality:
         self._judge("saturated", saturated)
         self._judge("frozen", not saturated and self._run > 0 and self._is_frozen(t_us), at_once=self._run == 0)
         self._judge("negative", self._negative >= NEGATIVE_RUN)
+        self._judge("no-light", self._is_without_light(t_us, value))
         self._judge("out-of-range", self._factor is not None and self._factor * (value - self._zero) > ABSURD_W_M2)
         if t_us // US_PER_S != self._last_us // US_PER_S:
             share = self._noise_share()
@@ -117,6 +125,20 @@ class Quality:
             return False
         noise = self.noise(run)
         return noise > 0 and noise >= FROZEN_STEPS * self._step()
+
+    def _is_without_light(self, t_us: int, value: float) -> bool:
+        """Whether the light has been gone for some seconds, and went at once; a dusk takes minutes.
+
+        The line in whose second it went still holds some of it, so that two before are looked at.
+        """
+        values = self._values
+        if self._dark_since_us is not None and value > self._dark_level:
+            self._dark_since_us = None
+        if self._dark_since_us is None and len(values) > 3:
+            level = min(values[-3], values[-4]) - self._zero
+            if value - self._zero <= NO_LIGHT_SHARE * level and level > 0 and self._is_lit(level, self.noise(2)):
+                self._dark_since_us, self._dark_level = t_us, self._zero + NO_LIGHT_SHARE * level
+        return self._dark_since_us is not None and t_us - self._dark_since_us >= NO_LIGHT_US and self._negative == 0
 
     def _step(self) -> float:
         """The smallest change that the sensor has shown, in the unit."""

@@ -13,6 +13,7 @@ from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
 from .calls import LEAD, REACHED, REMINDER
 from .channel import Channel, Timed, told_change
+from .coming import call_due_us, crossed, crossed_in
 from .exposure import NO_DUE, Exposure
 from .outcome import Outcome
 from .record import Crossing, Plan
@@ -44,12 +45,12 @@ class Bench:
         out = Outcome()
         channel = self.channels[sensor]
         self._beat(channel, arrival_us, out)
+        channel.lit = self._lit(channel)
         for item in items:
             if isinstance(item, BadInput):
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
             elif not isinstance(item, Answer):
-                timed, changes = channel.take(item, arrival_us)
-                self._grow(channel, timed, changes, arrival_us, out)
+                self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
         self._predict(channel, arrival_us, out)
         return out
 
@@ -61,10 +62,13 @@ class Bench:
 
     def introduced(self, sensor: str, was: str | None, now: str, t_us: int) -> Outcome:
         """A node has said who it is: `ok who <name> <firmware> <sensor> <gain> <full_scale> <zero>`."""
+        line = told_change(was, now, self.channels[sensor].track.response.full_scale)
+        return self.alarm(sensor, "changed", line is not None, t_us, line or "")
+
+    def alarm(self, sensor: str, key: str, on: bool, t_us: int, line: str = "") -> Outcome:
+        """Switch an alarm of a sensor that is found outside of its readings."""
         out = Outcome()
-        channel = self.channels[sensor]
-        line = told_change(was, now, channel.track.response.full_scale)
-        tell_changes(channel, channel.health.set("changed", line is not None, line or ""), t_us, out)
+        tell_changes(self.channels[sensor], self.channels[sensor].health.set(key, on, line), t_us, out)
         return out
 
     def tick(self, now_us: int) -> Outcome:
@@ -72,8 +76,8 @@ class Bench:
         out = Outcome()
         for channel in self.channels.values():
             self._beat(channel, now_us, out)
-            timed, changes = channel.tick(now_us)
-            self._grow(channel, timed, changes, now_us, out)
+            channel.lit = self._lit(channel)
+            self._grow(channel, *channel.tick(now_us), now_us, out)
             self._settle(channel, now_us, out)
             self._tell_gap(channel, now_us, out)
             self._predict(channel, now_us, out)
@@ -87,7 +91,7 @@ class Bench:
             if exposure.state in ENDED:
                 dues.append(settle_due_us(exposure, channel, self.pace))
             elif channel.predicts(now_us):
-                dues.append(exposure.due_us(channel.track, now_us))
+                dues.append(call_due_us(exposure, channel.track, now_us))
         for channel in self.channels.values():
             due = channel.due_us(now_us)
             if due is not None:
@@ -231,7 +235,7 @@ class Bench:
         if account.hole_s != holes:
             tell_holes(out, exposure, holes, segment.t1_us)
         if exposure.state not in ENDED:
-            self._cross(exposure, exposure.crossed_in(segment, before, account.reckoned(), channel.track), out)
+            self._cross(exposure, crossed_in(exposure, segment, before, account.reckoned(), channel.track), out)
             if exposure.proved_less(segment.t1_us):
                 hush(exposure, list(exposure.open_calls), segment.t1_us, out, tell=False)
                 tell_fact(out, exposure, "mended", segment.t1_us, {
@@ -264,10 +268,8 @@ class Bench:
 
     def _predict(self, channel: Channel, now_us: int, out: Outcome) -> None:
         for exposure in list(self.exposures.values()):
-            if exposure.plan.sensor != channel.name:
-                continue
-            if channel.predicts(now_us):
-                self._cross(exposure, exposure.crossed(channel.track, now_us), out)
+            if exposure.plan.sensor == channel.name and channel.predicts(now_us):
+                self._cross(exposure, crossed(exposure, channel.track, now_us), out)
 
     def _cross(self, exposure: Exposure, crossings: list[Crossing], out: Outcome) -> None:
         for crossing in crossings:

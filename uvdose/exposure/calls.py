@@ -50,38 +50,56 @@ class Thresholds:
         self._base = target_base
         self._lead_s = plan.lead_s
         self._looks = [Threshold(LOOK, f"look:{f:g}", f * target_base) for f in plan.looks]
-        steps = [(i, step.share * target_base, step.words) for i, step in enumerate(plan.steps, 1)]
-        self._steps = [Threshold(STEP, f"{STEP}:{i}", dose, words) for i, dose, words in steps]
-        # What a reading itself can reach.
-        self.aims = [*self._looks, *self._steps, Threshold(REACHED, REACHED, target_base)]
+        self._steps = [
+            Threshold(STEP, f"{STEP}:{i}", step.share * target_base, step.words) for i, step in enumerate(plan.steps, 1)
+        ]
+        # What a reading itself can reach, by rising dose.
+        reached = Threshold(REACHED, REACHED, target_base)
+        self._aims = sorted([*self._looks, *self._steps, reached], key=lambda t: t.dose)
         self._rest = [Threshold(REACHED, REACHED, target_base)]
         self._rest += [Threshold(OVERSHOOT, f"overshoot:{s:g}", target_base * math.exp2(s)) for s in plan.overshoots]
 
-    def all(self, fastest: float) -> list[Threshold]:
-        """All of them. `fastest` in dose per second sets how far before its dose a lead comes."""
-        found = self._looks + self._steps + self._rest
-        if self._lead_s > 0:
-            found.append(Threshold(LEAD, LEAD, self._base - fastest * self._lead_s))
+    def next_aim(self, passed: set[str]) -> float:
+        """The lowest dose of a look, a step or the target that is still to come; infinity when none is."""
+        for aim in self._aims:
+            if aim.key not in passed:
+                return aim.dose
+        return math.inf
+
+    def next_ahead(self, passed: set[str], fastest: float) -> float:
+        """The lowest dose of any call before the target that is still to come, those in time before a dose included."""
+        ahead = [t.dose for t in self._early(fastest) if t.key not in passed]
+        return min([self.next_aim(passed), *ahead])
+
+    def _early(self, fastest: float) -> list[Threshold]:
+        """Calls that come so many seconds before a dose."""
+        early = [Threshold(LEAD, LEAD, self._base - fastest * self._lead_s)] if self._lead_s > 0 else []
         before = -math.inf
         for i, step in enumerate(self._steps, 1):
             dose = step.dose - fastest * READY_S
             if dose > before:  # else it would come before the step before it is done
-                found.append(Threshold(READY, f"{READY}:{i}", dose, step.words))
+                early.append(Threshold(READY, f"{READY}:{i}", dose, step.words))
             before = step.dose
-        return found
+        return early
+
+    def all(self, fastest: float) -> list[Threshold]:
+        """All of them. `fastest` in dose per second sets how far before its dose a lead comes."""
+        return self._looks + self._steps + self._rest + self._early(fastest)
 
 
 def due_us(threshold: Threshold, light: Light, reached_us: int | None) -> int | None:
     """The dose time at which the threshold is crossed at the light of now; None when it will not be."""
-    missing = threshold.dose - light.dose
-    if missing <= 0:
-        due = light.t_us
-    elif light.rate <= 0:
-        return None
-    else:
-        due = light.t_us + math.ceil(missing / light.rate * US_PER_S)
-    if threshold.kind == OVERSHOOT:
-        if reached_us is None:
-            return None
-        due = max(due, reached_us + APART_US)
+    due = moment_of(threshold.dose, light)
+    if threshold.kind == OVERSHOOT and due is not None:
+        return None if reached_us is None else max(due, reached_us + APART_US)
     return due
+
+
+def moment_of(dose: float, light: Light) -> int | None:
+    """When a dose is reached in the light of now: at once where it is already; None when it will not be."""
+    missing = dose - light.dose
+    if missing <= 0:
+        return light.t_us
+    if light.rate <= 0 or missing == math.inf:
+        return None
+    return light.t_us + math.ceil(missing / light.rate * US_PER_S)

@@ -10,12 +10,11 @@ from ..decode.advice import shown, what_to_set
 from ..dose.health import Change, Health
 from ..dose.integrator import RESET_FLAG, Track
 from ..dose.order import MomentOrder, RegisterOrder
+from ..dose.quality import ONLY_IN_LIGHT
 from ..dose.response import Identity, Response
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime
 from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, Segment
 from ..units import US_PER_S
-
-UNREAD_RUN, UNREAD_S = 3, 2.0  # so many inputs in a row, over so many real seconds, that cannot be read
 
 
 class Timed(msgspec.Struct, frozen=True, gc=False):
@@ -27,7 +26,10 @@ class Timed(msgspec.Struct, frozen=True, gc=False):
 
 
 class Channel:
-    """One sensor. Its readings leave in order, each once, with rising dose time."""
+    """One sensor. Its readings leave in order, each once, with rising dose time.
+
+    lit: whether a print lies in its light, as its bench last knew; some findings are only then worth an alarm.
+    """
 
     def __init__(self, name: str, identity: Identity, response: Response, pace: float = 1.0) -> None:
         self.name = name
@@ -36,10 +38,8 @@ class Channel:
         self.health = Health(pace, counts_on=identity.format == "native")
         self.bad_inputs = 0
         self._last_bad: BadInput | None = None
-        self._bad_run = 0
-        self._bad_since_us = 0
-        self._bad_for_us = int(UNREAD_S * US_PER_S * pace)
         self.readings = 0
+        self.lit = False
         self._register_order = RegisterOrder()
         self._moment_order = MomentOrder(pace)
         self._node_time = NodeTime()
@@ -102,18 +102,12 @@ class Channel:
         """The newest input that could not be read: why, and what came; empty when all could."""
         return f"{self._last_bad.reason}: {shown(self._last_bad.excerpt)}" if self._last_bad is not None else ""
 
-    def bad(self, item: BadInput, now_us: int) -> list[Change]:
-        """Count an input that could not be read. One is noise; nothing but such is a wrong setting, and told."""
+    def bad(self, item: BadInput, arrival_us: int) -> list[Change]:
+        """Count an input that could not be read; told where nothing else comes."""
         self.bad_inputs += 1
         self._last_bad = item
-        if self._bad_run == 0:
-            self._bad_since_us = now_us
-        self._bad_run += 1
-        if self._bad_run < UNREAD_RUN or now_us - self._bad_since_us < self._bad_for_us:
-            return []
         mend = what_to_set(self.identity.format, item.reason, item.excerpt)
-        seen = f"what comes cannot be read ({item.reason}), such as {shown(item.excerpt)}"
-        return self.health.set("unreadable", True, f"{seen}: nothing is counted from it; {mend}")
+        return self.health.unread(item.reason, shown(item.excerpt), mend, arrival_us)
 
     def due_us(self, now_us: int) -> int | None:
         """When `tick` has something to do."""
@@ -162,11 +156,8 @@ class Channel:
             return []
         late_us = arrival_us - timed[-1].t_us
         restarted, self._booted = self._booted, False
-        self._bad_run = 0
-        changes = self.health.set("unreadable", False)
-        return changes + self.health.heard(
-            arrival_us, self.track.usual_us, self.track.quality.found, late_us, restarted
-        )
+        found = self.track.quality.found if self.lit else self.track.quality.found - ONLY_IN_LIGHT
+        return self.health.heard(arrival_us, self.track.usual_us, found, late_us, restarted)
 
 
 

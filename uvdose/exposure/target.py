@@ -12,6 +12,7 @@ from ..model import Refusal
 from ..units import PHYSICAL_DOSE, from_screen
 
 SUN = "sun"
+MOST_CALLS = 20  # of a kind: each is reckoned with at every reading
 
 
 class CallPlan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -95,6 +96,9 @@ def plan_with(
         plan.overshoots if overshoots is None else overshoots,
         plan.steps,
     )
+    for what, calls in (("looks", plan.looks), ("overshoots", plan.overshoots)):
+        if len(calls) > MOST_CALLS:
+            raise Refusal(f"{len(calls)} {what}: give at most {MOST_CALLS}", 2)
     for look in plan.looks:
         if not 0 < look < 1:
             raise Refusal(f"look at {look:g}: give a fraction of the target between 0 and 1, such as 0.7", 2)

@@ -31,7 +31,7 @@ WRITE_TIMEOUT_S = 0.25
 FIRST_WAIT_S = 0.2
 LONGEST_WAIT_S = 5.0
 LOOK_S = 0.25
-BURST_BYTES = 65536
+BURST_BYTES = 16384
 JOIN_S = 3.0
 
 _log = logging.getLogger(__name__)

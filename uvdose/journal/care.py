@@ -39,7 +39,7 @@ def look_after(path: Path) -> list[str]:
     fresh = path.with_name(path.stem + ".rescue" + path.suffix)
     try:
         _finish_earlier(path, fresh)
-        if path.is_dir():
+        if path.exists() and not path.is_file():
             return lines  # refused when it is opened
         if not path.exists() or path.stat().st_size == 0:
             return _without(path)

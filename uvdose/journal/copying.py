@@ -77,6 +77,8 @@ def part_beside(path: Path, replace: bool) -> Path:
     there already unless `replace`."""
     if path.is_dir():
         raise Refusal(f"{path} is a folder: give the name of a file")
+    if path.exists() and not path.is_file():
+        raise Refusal(f"{path} is no ordinary file, and is not replaced: give the name of a file")
     if path.exists() and not replace:
         raise _taken(path)
     return path.with_name(f".{path.name}.{os.getpid()}.part")

@@ -9,7 +9,11 @@ from __future__ import annotations
 import sys
 import zlib
 from array import array
+from collections.abc import Sequence
 from itertools import accumulate
+from operator import sub
+
+from msgspec.structs import astuple
 
 from ..model import MomentReading, Reading, RegisterReading
 
@@ -28,18 +32,20 @@ def kind_of(reading: Reading) -> int:
 
 def pack(rows: list[Row]) -> bytes:
     """Rows (dose time, reading) of one kind as bytes. Source time is not kept: dose time is made of it."""
-    columns: list[list[int]]
-    first = rows[0][1]
-    if isinstance(first, RegisterReading):
-        fields = first.__struct_fields__
-        columns = [[t for t, _ in rows]] + [[getattr(r, f) for _, r in rows] for f in fields]
+    columns: list[Sequence[int]] = [[t for t, _ in rows]]
+    if isinstance(rows[0][1], RegisterReading):
+        columns += zip(*[astuple(r) for _, r in rows], strict=True)
     else:
         moments = [r for _, r in rows if isinstance(r, MomentReading)]
         bits = array("q", array("d", [r.value for r in moments]).tobytes())
-        columns = [[t for t, _ in rows], list(bits), [_NO_SEQ if r.seq is None else r.seq for r in moments]]
+        columns += [bits.tolist(), [_NO_SEQ if r.seq is None else r.seq for r in moments]]
     flat = array("q")
     for column in columns:
-        flat.extend(_wrap(b - a) for a, b in zip([0, *column], column, strict=False))
+        steps = list(map(sub, column, (0, *column)))
+        try:
+            flat.extend(array("q", steps))
+        except OverflowError:
+            flat.extend(array("q", map(_wrap, steps)))
     if sys.byteorder == "big":
         flat.byteswap()
     return zlib.compress(flat.tobytes(), 1)

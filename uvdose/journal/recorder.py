@@ -122,6 +122,11 @@ class Recorder:
         self._chunk_id += 1
         return _Tail(self._chunk_id - 1, kind, self._label(t_us))
 
+    @property
+    def full_chunks(self) -> int:
+        """How many full chunks wait for `flush`."""
+        return len(self._closed)
+
     def flush(self) -> list[Statement]:
         """Statements for all readings taken in since the last flush: the growing chunk is written over."""
         out: list[Statement] = []

@@ -82,7 +82,7 @@ class Older(Refusal):
 
 def open_writing(path: Path) -> sqlite3.Connection:
     """Open the journal for its one writer, made or brought up to date as needed. Raises `Refusal`."""
-    _refuse_folder(path)
+    _refuse_no_file(path)
     db = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -111,7 +111,7 @@ def open_writing(path: Path) -> sqlite3.Connection:
 
 def open_reading(path: Path) -> sqlite3.Connection:
     """Open the journal for reading only, also while a daemon writes it. Raises `Refusal`, `Older`."""
-    _refuse_folder(path)
+    _refuse_no_file(path)
     if not path.exists():
         raise Refusal(f"no journal at {path} yet: `uvdose serve` and `uvdose target set` begin one")
     db = None
@@ -194,9 +194,10 @@ def _prove(db: sqlite3.Connection, path: Path) -> None:
         raise Refusal(f"journal {path} is a database of another program, or has lost its home's id: move it away")
 
 
-def _refuse_folder(path: Path) -> None:
-    if path.is_dir():
-        raise Refusal(f"journal {path} is a folder: move it away, or choose another home with --home")
+def _refuse_no_file(path: Path) -> None:
+    if path.exists() and not path.is_file():
+        what = "a folder" if path.is_dir() else "no ordinary file"
+        raise Refusal(f"journal {path} is {what}: move it away, or choose another home with --home")
 
 
 def _how_to_read(path: Path) -> str:

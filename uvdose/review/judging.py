@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from contextlib import suppress
 
 import msgspec
 
+from ..calibrate.estimate import Estimate
 from ..calibrate.processes import process
-from ..calibrate.verdicts import FLAT_PER_STOP, Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
+from ..calibrate.verdicts import Curve, Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
 from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..model import Refusal
 from ..notes import Verdict
-from ..units import STOP_LOG10
 
-NEAR = 0.02  # as far as a reading strays
 CALIBRATED = ("strip", "tablet")
 
 
@@ -24,34 +23,6 @@ class Judged(msgspec.Struct, frozen=True):
     target: Target
     prints: tuple[int, ...]
     proposal: Proposal
-
-
-class Curve(msgspec.Struct, frozen=True):
-    """Of the paper, where the calibration print was measured: log10 doses and densities, and at what density and dose
-    the clear film's tone should lie."""
-
-    wanted: float
-    full_log: float
-    x: tuple[float, ...]
-    y: tuple[float, ...]
-
-    def per_stop(self, density: float) -> float:
-        """How much density a stop gives from the wanted tone to this one. Near it that is the slope there; a pale print
-        lies where the curve is steeper, and a straight line would put it stops too low. Past the wanted tone the curve
-        flattens out to nothing: there at least `FLAT_PER_STOP`, which tells little, and tells it."""
-        if abs(density - self.wanted) < NEAR:
-            i = max(1, min(len(self.x) - 1, sum(x <= self.full_log for x in self.x)))
-            return (self.y[i] - self.y[i - 1]) / (self.x[i] - self.x[i - 1]) * STOP_LOG10
-        stops = (self._x_at(density) - self.full_log) / STOP_LOG10
-        slope = (density - self.wanted) / stops if stops else 0.0
-        return max(slope, FLAT_PER_STOP) if density > self.wanted else slope
-
-    def _x_at(self, density: float) -> float:
-        """Where the curve first has a density, straight between its points; an end where it has not."""
-        for (x0, y0), (x1, y1) in pairwise(zip(self.x, self.y, strict=True)):
-            if density <= y1:
-                return x0 if density <= y0 else x0 + (density - y0) / (y1 - y0) * (x1 - x0)
-        return self.x[-1]
 
 
 def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
@@ -81,11 +52,17 @@ def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
 
 
 def prior_of(versions: list[Target]) -> tuple[Prior, int]:
-    """What the newest calibration print proved, and from which version on; else the first version's dose."""
+    """What the newest calibration print proved, and from which version on; else the first version's dose.
+
+    Of versions like the newest alone: the dose of another unit, sensor or paper says nothing here. Never what verdicts
+    made of it, since they would count twice. A version that rests on the same sheet once more (read anew, or retired)
+    takes no print's verdict away.
+    """
+    versions = [t for t in versions if _alike(t, versions[-1])]
     for target in reversed(versions):
         if target.basis.startswith(CALIBRATED) and target.low is not None and target.high is not None:
-            half = dose_u_stops(target.low, target.dose, target.high) * 1.96
-            return Prior(target.dose, half), target.version
+            since = min(t.version for t in versions if t.basis == target.basis)
+            return Prior.of(Estimate(target.low, target.dose, target.high)), since
     return Prior(versions[0].dose), versions[0].version
 
 
@@ -98,20 +75,24 @@ def bleaches(target: Target) -> bool:
 
 
 def _counts(kept: Kept, newest: Target, since: int) -> bool:
-    """Prints of the same combination and sensor, from the calibration print on."""
+    """Finished prints by targets like the newest, from the calibration print on."""
     used = kept.plan.target
-    alike = used.unit == newest.unit and used.combination.paper == newest.combination.paper
-    return alike and used.identity == newest.identity and used.version >= since and not kept.plan.overridden \
-        and kept.state != "void" and kept.document.dose > 0
+    return _alike(used, newest) and used.version >= since and not kept.plan.overridden \
+        and kept.state == "finished" and kept.document.dose > 0
+
+
+def _alike(a: Target, b: Target) -> bool:
+    """Whether two versions speak of the same process, paper and film and the same sensor. Not noted does not differ."""
+    noted = ((getattr(t.combination, what) for t in (a, b)) for what in ("process", "paper", "film"))
+    return a.unit == b.unit and a.identity == b.identity and all(x == y or None in (x, y) for x, y in noted)
 
 
 def _judgement(kept: Kept, verdict: Verdict, curve: Curve | None) -> Judgement | None:
     shown = kept.document
     dose_u = dose_u_stops(shown.dose_low, shown.dose, shown.dose_high)
     if verdict.tone is None and verdict.stops is None and verdict.density is not None and curve is not None:
-        slope = curve.per_stop(verdict.density)
-        if slope >= FLAT_PER_STOP:
-            measured = by_density(shown.dose, verdict.density, curve.wanted, slope, dose_u_stops=dose_u)
+        with suppress(Refusal):  # a density that says nothing keeps no other print from being judged
+            measured = by_density(shown.dose, verdict.density, curve, dose_u_stops=dose_u)
             return msgspec.structs.replace(measured, highlights=verdict.highlights)
     if verdict.tone is None and verdict.stops is None and verdict.highlights is None:
         return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +11,7 @@ from typing import TextIO
 
 from ..journal.copying import give_name, part_beside, sync
 from ..model import Refusal
+from .layout import shorten
 
 
 @contextmanager
@@ -19,7 +22,7 @@ def fresh_file(path: Path, replace: bool) -> Iterator[TextIO]:
     for one that cannot be written.
     """
     if path.exists() and not path.is_file() and not path.is_dir():
-        with _told(path), open(path, "w", encoding="utf-8", newline="") as handle:
+        with _told(path), open(path, "w", encoding="utf-8", newline="", opener=_opened) as handle:
             yield handle
         return
     part = part_beside(path, replace)
@@ -38,4 +41,12 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as err:
-        raise Refusal(f"{path} cannot be written: {err.strerror or err}; nothing is left there") from None
+        why = "nobody reads that pipe" if err.errno == errno.ENXIO else err.strerror or str(err)
+        raise Refusal(f"{shorten(str(path), 80)} cannot be written: {why}; nothing is left there") from None
+
+
+def _opened(path: str, flags: int) -> int:
+    """A pipe that nobody reads is an error at once, and not a wait without end."""
+    handle = os.open(path, flags | os.O_NONBLOCK, 0o666)
+    os.set_blocking(handle, True)
+    return handle
