@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 LOOK_S = 0.25
 SAY_S = 5.0
+BAR = 24
 
 
 def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> ExposureDoc:
@@ -66,7 +67,7 @@ def watch_sheet(place: Home, sheet: Sheet, number: int) -> ExposureDoc:
     from .asking import need_daemon
 
     daemon = need_daemon(place)
-    screen = _Screen(sheet, number)
+    screen = _Screen(sheet, number, max(told_steps(place, number), default=0))
     heard_s = -SAY_S
     try:
         while True:
@@ -91,12 +92,27 @@ def watch_sheet(place: Home, sheet: Sheet, number: int) -> ExposureDoc:
         raise
 
 
+def told_steps(place: Home, number: int) -> list[int]:
+    """The step calls, from 1, at which the person has said that the card was moved, in the order of the acts."""
+    from ..review.cards import told_moves
+    from .asking import journal
+
+    with journal(place) as store:
+        told = told_moves(store, store.exposure(number))
+    return sorted(told, key=lambda step: told[step].number)
+
+
 def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
     """The card was moved just now."""
     from ..messages import Taken, When
     from .acts import exposure_of
 
     return exposure_of(daemon.post(f"exposures/{number}/card", When(), Taken))
+
+
+def untold_words(words: list[str]) -> str:
+    """That nobody told of these moves of the card, and what they are taken for."""
+    return f"nobody told when this was done, so it is taken as done at its call: {', '.join(words)}"
 
 
 def _find(daemon: Daemon, number: int) -> ExposureDoc:
@@ -120,10 +136,10 @@ def _entered(seconds: float) -> bool:
 class _Screen:
     """One line that is drawn over, and above it what was called and taken."""
 
-    def __init__(self, sheet: Sheet, number: int) -> None:
+    def __init__(self, sheet: Sheet, number: int, done: int) -> None:
         self._steps = trial_of(sheet).steps
         self._number = number
-        self._done = 0
+        self._done = done  # calls up to this one were answered, also from a terminal that was closed
         self._said = -1
         self._drawn = False
 
@@ -137,46 +153,67 @@ class _Screen:
     def _due(self, shown: ExposureDoc) -> int:
         return sum(shown.fraction >= step.share for step in self._steps) + (shown.fraction >= 1)
 
-    def line(self, shown: ExposureDoc) -> str:
-        """Dose, and what comes next."""
-        from ..review.layout import figure, with_unit
-        from ..units import minutes, percent
-        from .screen import dose_bar
+    def line(self, shown: ExposureDoc, width: int | None = None) -> str:
+        """Dose, and what comes next; the bar gives way where the words need the width."""
+        from ..review.layout import alarm_words, with_unit
+        from ..units import percent
+        from .screen import LEAST_BAR, dose_bar
+
+        troubles = "".join(f"  {alarm_words(alarm)}" for alarm in shown.alarms)
+        told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {self._words(shown)}{troubles}"
+        return dose_bar(shown.fraction, min(BAR, max(LEAST_BAR, (width or 120) - len(told) - 1))) + told
+
+    def _words(self, shown: ExposureDoc) -> str:
+        from ..review.layout import figure
+        from ..units import minutes
 
         due = self._due(shown)
-        bar = f"{dose_bar(shown.fraction, 24)} {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}"
-        troubles = f"  {', '.join(shown.alarms)}" if shown.alarms else ""
         if due > self._done:
-            words = self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
-            return f"{bar}  NOW: {words}{troubles}"
-        if due < len(self._steps):
-            step = self._steps[due]
-            return f"{bar}  next: {step.words} at {figure(step.share * shown.target_dose)}{troubles}"
-        left = f" in about {minutes(shown.eta_s)}" if shown.eta_s is not None else ""
-        return f"{bar}  next: cover it{left}{troubles}"
+            return f"NOW: {self._call(due)}{' (Enter when done)' if at_terminal() else ''}"
+        step = self._steps[due] if due < len(self._steps) else None
+        share = 1.0 if step is None else step.share
+        left = ""
+        if shown.eta_s is not None and shown.fraction < share:
+            left = f" in about {minutes(shown.eta_s * (share - shown.fraction) / (1 - shown.fraction))}"
+        return f"next: cover it{left}" if step is None else (
+            f"next: {step.words} at {figure(share * shown.target_dose)}{left}")
+
+    def _call(self, due: int) -> str:
+        return self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
 
     def draw(self, shown: ExposureDoc) -> None:
         """Over what was drawn before; a call rings the terminal's bell once."""
+        import shutil
+
+        from ..review.layout import shorten
+
         bell = "\a" if self.called(shown) else ""
-        hint = "  (Enter when done)" if self._due(shown) > self._done else ""
-        print(f"\r\x1b[K{self.line(shown)}{hint}{bell}", end="", flush=True)
+        width = shutil.get_terminal_size().columns - 1  # a line that wraps cannot be drawn over
+        print(f"\r\x1b[K{shorten(self.line(shown, width), width)}{bell}", end="", flush=True)
         self._drawn = True
 
     def take(self, daemon: Daemon, shown: ExposureDoc) -> None:
         """Enter: the card was moved; after the target the sheet was taken in."""
+        import shutil
+
         from ..messages import Taken, When
-        from ..review.layout import with_unit
+        from ..review.layout import with_unit, wrap
         from .acts import exposure_of
 
         self._drawn = False
         due = self._due(shown)
+        missed = [step.words for step in self._steps[self._done : max(self._done, due - 1)]]
+        if missed:
+            print("\n".join(wrap(untold_words(missed), width=shutil.get_terminal_size().columns)))
         if due > len(self._steps):
             done = exposure_of(daemon.post(f"exposures/{self._number}/finish", When(), Taken))
             print(f"taken in at {with_unit(done.dose, done.unit)}", flush=True)
         elif due > self._done:
             moved = say_moved(daemon, self._number)
             print(f"{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}", flush=True)
-        self._done = due
+        else:
+            print("nothing is to be done yet, nothing was noted", flush=True)
+        self._done = max(self._done, due)
 
     def end(self) -> None:
         """Leave the line as it is."""

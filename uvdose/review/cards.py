@@ -30,7 +30,7 @@ class Move(msgspec.Struct, frozen=True):
 def card_moves(store: Store, kept: Kept) -> list[Move]:
     """The card's moves of a strip, in the order of its calls. Raises `Refusal` where its readings cannot be read."""
     plan, unit = kept.plan, kept.document.unit
-    told = _told(store, kept)
+    told = told_moves(store, kept)
     exposures = [_until(store, kept, record) for record in told.values()]
     if exposures:
         channel = Channel(plan.sensor, kept.identity, plan.response, plan.pace)
@@ -51,7 +51,7 @@ def card_moves(store: Store, kept: Kept) -> list[Move]:
     return moves
 
 
-def _told(store: Store, kept: Kept) -> dict[int, ActRecord]:
+def told_moves(store: Store, kept: Kept) -> dict[int, ActRecord]:
     """The acts by which the person said that the card was moved, by the number of the step call that each answers.
 
     It answers the call that is nearest in time; of two at one call the later holds.
