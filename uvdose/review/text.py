@@ -38,7 +38,7 @@ def render(day: Day) -> str:
         notices = [line for p in day.prints for line in _notices(p)]
         if notices:
             lines += ["", "Look at these with care:", *notices]
-        lines += ["", BAND]
+        lines += ["", *wrap(BAND, "", "")]
     return "\n".join(lines) + "\n"
 
 
