@@ -61,3 +61,17 @@ def test_an_edition_of_layers_counts_its_prints_against_all(home: Homed) -> None
     assert home.run("target", "set", "two", "--dose", "500").code == 0
     assert home.run("edition", "plan", "fans", "--prints", "3", "--target", "one", "--target", "two").code == 0
     assert home.run("edition", "list").out.split()[-3:] == ["0", "of", "6"]
+
+
+def test_a_plan_labels_what_is_known_of_the_process_and_a_dropped_sheet_makes_no_target(home: Homed) -> None:
+    home.write(SIMULATED)
+    told = home.run("strip", "plan", "--around", "2400", "--process", "iron blue", "--through-film").out.splitlines()
+    for label in ("judge it ", "dry-down ", "caution  "):
+        assert any(line.startswith(label) for line in told), label
+    assert home.run("strip", "drop", "1").code == 0
+    home.run("strip", "accept", "1", "--name", "blue").refused(4, "strip 1 was dropped")
+
+
+def test_a_tablet_file_that_is_not_there_is_said_to_be_missing(home: Homed) -> None:
+    home.write(SIMULATED)
+    home.run("tablet", "plan", "--tablet", "mine.csv", "--dose", "800").refused(2, "is no file that is there")

@@ -16,6 +16,7 @@ PRINT = ExposureDoc(
 
 def test_the_layers_before_give_the_numbers() -> None:
     done = {"1/1": PRINT, "1/2": msgspec.structs.replace(PRINT, id=25)}
-    doc = EditionDoc("fans", Edition(2, (Layer("one", 1), Layer("two", 1), Layer("three", 1)), 0.17, ""), done, (), None)
+    layers = (Layer("one", 1), Layer("two", 1), Layer("three", 1))
+    doc = EditionDoc("fans", Edition(2, layers, 0.17, ""), done, (), None)
     assert [doc.numbers(1, layer) for layer in (1, 2, 3)] == [[], [22], [22, 25]]
     assert doc.numbers(2, 3) == []

@@ -81,6 +81,8 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
 
         place = home_of(home)
         sheet = choose(place, kind, number, ("read",))
+        if sheet.state == "dropped":
+            raise Refusal(f"{sheet.name} was dropped: `uvdose {kind} plan` begins a new one")
         if sheet.note.seen is None:
             raise Refusal(f"{sheet.name} was not read yet: `uvdose {kind} read {sheet.number}`")
         found = finding_of(place, sheet, sheet.note.seen)
