@@ -13,6 +13,8 @@ from ..journal.replay import begin_us, preroll_us, replay
 from ..journal.store import Kept, Store
 from ..units import to_screen
 
+EARLY = 8  # a move one second early is as odd as one eight seconds late
+
 
 class Move(msgspec.Struct, frozen=True):
     """The card at one step call, numbered from 1. dose, low, high: since the strip's start, in its unit.
@@ -54,7 +56,8 @@ def card_moves(store: Store, kept: Kept) -> list[Move]:
 def told_moves(store: Store, kept: Kept) -> dict[int, ActRecord]:
     """The acts by which the person said that the card was moved, by the number of the step call that each answers.
 
-    It answers the call that is nearest in time; of two at one call the later holds.
+    It answers the call before it, which a person follows late rather than early: to be taken for the next call it must
+    lie EARLY times nearer to that one. Of two at one call the later holds.
     """
     calls = {
         int(str(key).partition(":")[2]): t_us
@@ -66,8 +69,12 @@ def told_moves(store: Store, kept: Kept) -> dict[int, ActRecord]:
     found: dict[int, ActRecord] = {}
     for record in store.acts(kept.plan.id):
         if record.act is Act.CARD and not record.withdrawn and calls:
-            found[min(calls, key=lambda number: abs(calls[number] - record.when_us))] = record
+            found[min(calls, key=lambda number: _off(record.when_us - calls[number]))] = record
     return dict(sorted(found.items()))
+
+
+def _off(late_us: int) -> int:
+    return late_us if late_us >= 0 else -late_us * EARLY
 
 
 def _until(store: Store, kept: Kept, card: ActRecord) -> Exposure:
