@@ -166,7 +166,7 @@ def _totals(prints: list[Print]) -> list[str]:
     reached = [p for p in ended if p.document.reached_utc is not None]
     if ended:
         lines[0] += f"; {len(reached)} of {len(ended)} reached the target"
-    return lines
+    return [part for line in lines for part in wrap(line, "", "  ")]
 
 
 def _notices(p: Print) -> list[str]:
