@@ -23,6 +23,7 @@ Text = str | None
 PARTS = ("base", "highlight", "shadow")
 SETTLE_S = 1.0  # after the hand has gone
 LEAST_S, MOST_S = 3.0, 600.0
+LEAST_FILM = 0.005  # clear film takes more
 HOW = "Lay the film flat on the sensor's diffuser, covering it wholly, in steady light; keep the hand's shadow off."
 WHAT = "This is density in the sensor's own band. Ink and film may differ for the emulsion, so a print confirms it."
 
@@ -55,6 +56,7 @@ def film_measure(
     """Measure bare, through the film, bare again; told with the drift of the light between."""
     from ..calibrate.film import Stretch, measure_film
     from ..notes import Film, FilmDensity
+    from ..review.layout import wrap
     from .asking import journal
     from .keeping import keep_note
     from .show import print_json
@@ -83,7 +85,10 @@ def film_measure(
         return
     print(f"film {name}, {part}: density {density.best:.3f} ({density.low:.3f}-{density.high:.3f}),"
           f" {found.stops.best:.2f} stop ({found.stops.low:.2f}-{found.stops.high:.2f})")
-    print(WHAT)
+    if density.best < LEAST_FILM:
+        print(f"nothing was held back, as no film does: did it cover the sensor? `uvdose film measure {name}`"
+              " measures it again")
+    print("\n".join(wrap(WHAT)))
 
 
 @films.command("show")
@@ -126,7 +131,7 @@ def film_show(
     if as_json:
         print_json({"name": name, "film": film, "fit": fit})
         return
-    print("\n".join([f"film {name}", *_lines(film), *([] if fit is None else wrap(fit.sentence)), WHAT]))
+    print("\n".join([f"film {name}", *_lines(film), *([] if fit is None else wrap(fit.sentence)), *wrap(WHAT)]))
 
 
 @films.command("list")
@@ -178,6 +183,7 @@ def _lines(film: Film) -> list[str]:
 def _read_live(place: Home, seconds: float, sensor: str | None) -> list[tuple[str, str]]:
     """Three stretches of now, each begun by the person; as the daemon's own times."""
     from ..exposure.states import ENDED, State
+    from ..review.layout import wrap
     from .asking import need_daemon
     from .sheet_plan import sensor_and_unit
 
@@ -191,7 +197,7 @@ def _read_live(place: Home, seconds: float, sensor: str | None) -> list[tuple[st
         if shown.sensor == name and shown.state not in (*ENDED, State.HELD):
             raise Refusal(f"exposure {shown.id} is counted by {name}: the film on it would take its light away; hold"
                           " or finish it first")  # fmt: skip
-    print(HOW)
+    print("\n".join(wrap(HOW)))
     spans = []
     for words in ("the sensor bare", "the film on the sensor", "the film off again"):
         wait_for_enter(f"{words}: press Enter")

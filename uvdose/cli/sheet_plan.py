@@ -101,9 +101,9 @@ def known_lines(note: Calibration) -> list[str]:
         found = process(note.noted.get("process", ""))
     except Refusal:
         return []
-    told = [f"judge it {found.judge.when}: {found.judge.look}", found.dry_down.text]
-    told += [f"caution: {c.text}" for c in cautions(found)]
-    return [line for text in [*told, table().standing] for line in wrap(text)]
+    told = [f"judge it {found.judge.when}: {found.judge.look}", f"dry-down {found.dry_down.text}"]
+    told += [f"caution  {c.text}" for c in cautions(found)]
+    return [*(line for text in told for line in wrap(text, "", " " * 9)), *wrap(table().standing)]
 
 
 def guide(place: Home, kind: Kind, plan: object) -> None:

@@ -105,6 +105,7 @@ def given_doses(place: Home, sheet: Sheet) -> tuple[float | tuple[float, ...], f
     from ..notes import StripPlan
     from ..review.cards import card_moves
     from .asking import journal
+    from .sheet_run import untold_words
 
     kept = sheet.exposure
     if kept is None or sheet.state in ("planned", "in the light"):
@@ -121,9 +122,10 @@ def given_doses(place: Home, sheet: Sheet) -> tuple[float | tuple[float, ...], f
         return shown.dose, dose_u, notes
     with journal(place) as store:
         moves = card_moves(store, store.exposure(shown.id))
-    untold = [str(m.step) for m in moves if not m.told]
+    steps = kept.plan.target.calls.steps
+    untold = [steps[m.step - 1].words for m in moves if not m.told]
     if untold:
-        notes.append(f"nobody told when the card was moved at call {', '.join(untold)}: taken as at the call")
+        notes.append(untold_words(untold))
         lit_s = max(shown.measured_s + shown.bridged_s, 1.0)
         dose_u = max(dose_u, UNTOLD_S / lit_s * shown.dose / plan.doses[0])
     doses = given(Series(plan.doses, 0.0), plan.way, [m.dose for m in moves] + [shown.dose])
@@ -147,19 +149,19 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
     lines = [f"target   {with_unit(t.best, unit)}  ({figure(t.low)}-{figure(t.high)}), least dose for full tone"
              if found.how != "right" else f"target   {with_unit(t.best, unit)}  ({figure(t.low)}-{figure(t.high)})"]
     if found.safe is not None:
-        lines.append(f"safe     {with_unit(found.safe, unit)}: the last full step as the edge itself; a little dark"
-                     " on average")
+        lines += wrap(f"safe     {with_unit(found.safe, unit)}: the last full step as the edge itself; a little dark"
+                      " on average", "", " " * 9)
     if found.exposure_scale is not None:
         s = found.exposure_scale
-        lines.append(f"range    {s.best:.2f} ({s.low:.2f}-{s.high:.2f}) from first tone to full tone: aim at a negative"
-                     " of this density range")
+        lines += wrap(f"range    {s.best:.2f} ({s.low:.2f}-{s.high:.2f}) from first tone to full tone: aim at a"
+                      " negative of this density range", "", " " * 9)
     if found.range_r is not None:
         lines.append(f"ISO R    {found.range_r.best:.0f}")
     if found.contrast is not None:
         lines.append(f"contrast {found.contrast.best:.2f}, average gradient")
     if note.film_base is None and not note.through_film:
-        lines.append("film     the clear film of later prints is not counted in: `uvdose film` measures it; often it is"
-                     " 0.05 to 0.2 in ultraviolet (common practice, no source)")
+        lines += wrap("film     the clear film of later prints is not counted in: `uvdose film` measures it; often it"
+                      " is 0.05 to 0.2 in ultraviolet (common practice, no source)", "", " " * 9)
     lines += _doubt(note, t.best)
     if note.film_base is not None:
         lines.append(f"film     density {note.film_base.best:.2f} of the clear film is added to the target")
@@ -174,13 +176,14 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
 def _doubt(note: Calibration, dose: float) -> list[str]:
     """A line where a dose is far from what is usual for the process."""
     from ..calibrate.processes import dose_doubt, process
+    from ..review.layout import wrap
     from ..units import PHYSICAL_DOSE
 
     try:
         doubt = dose_doubt(process(note.noted.get("process", "")), dose) if note.unit == PHYSICAL_DOSE else None
     except Refusal:
         return []
-    return [] if doubt is None else [f"note     {doubt}"]
+    return [] if doubt is None else wrap(f"note     {doubt}", "", " " * 9)
 
 
 def accept(

@@ -70,7 +70,7 @@ def watch_sheet(place: Home, sheet: Sheet, number: int) -> ExposureDoc:
     from .asking import need_daemon
 
     daemon = need_daemon(place)
-    screen = _Screen(sheet, number, _told(place, number))
+    screen = _Screen(sheet, number, max(told_steps(place, number), default=0))
     heard_s = -SAY_S
     try:
         while True:
@@ -99,14 +99,15 @@ def say_counts_on(sheet: Sheet, number: int) -> None:
     say(f"it counts on: {again} watches it again,{card} `uvdose finish {number}` ends it")
 
 
-def _told(place: Home, number: int) -> int:
-    """The last step call that the person has answered, so that an Enter after a pause answers none twice."""
+def told_steps(place: Home, number: int) -> list[int]:
+    """The step calls, from 1, at which the person has said that the card was moved, in the order of the acts."""
     from ..review.cards import card_acts
     from .asking import journal
 
     with journal(place) as store, suppress(Refusal):  # one that is not yet on disk has no acts there
-        return max(card_acts(store, store.exposure(number)), default=0)
-    return 0
+        told = card_acts(store, store.exposure(number))
+        return sorted(told, key=lambda step: told[step].number)
+    return []
 
 
 def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
@@ -115,6 +116,11 @@ def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
     from .acts import exposure_of
 
     return exposure_of(daemon.post(f"exposures/{number}/card", When(), Taken))
+
+
+def untold_words(words: list[str]) -> str:
+    """That nobody told of these moves of the card, and what they are taken for."""
+    return f"nobody told when this was done, so it is taken as done at its call: {', '.join(words)}"
 
 
 def _find(daemon: Daemon, number: int) -> ExposureDoc:
@@ -142,7 +148,7 @@ class _Screen:
         self._sheet = sheet
         self._steps = trial_of(sheet).steps
         self._number = number
-        self._done = done
+        self._done = done  # calls up to this one were answered, also from a terminal that was closed
         self._said = -1
         self._drawn = False
 
@@ -158,12 +164,12 @@ class _Screen:
 
     def line(self, shown: ExposureDoc, width: int = 0, hint: str = "") -> str:
         """Dose, and what comes next; within a width, if one is given."""
-        from ..review.layout import shorten, with_unit
+        from ..review.layout import alarm_words, shorten, with_unit
         from ..units import percent
         from .screen import LEAST_BAR, dose_bar
 
         told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {self._words(shown)}{hint}"
-        troubles = f"  {', '.join(shown.alarms)}" if shown.alarms else ""
+        troubles = "".join(f"  {alarm_words(alarm)}" for alarm in shown.alarms)
         room = width - len(told) - len(troubles) - 1 if width else BAR
         bar = dose_bar(shown.fraction, min(BAR, room)) if room >= LEAST_BAR else ""  # the words matter more
         return shorten(f"{bar}{told}{troubles}", width) if width else f"{bar}{told}{troubles}"
@@ -174,14 +180,22 @@ class _Screen:
 
         due = self._due(shown)
         if due > self._done:
-            return f"NOW: {self._steps[due - 1].words if due <= len(self._steps) else 'cover it and take it in'}"
-        if due < len(self._steps):
-            step = self._steps[due]
-            return f"next: {step.words} at {figure(step.share * shown.target_dose)}"
-        return f"next: cover it{f' in about {minutes(shown.eta_s)}' if shown.eta_s is not None else ''}"
+            return f"NOW: {self._call(due)}"
+        step = self._steps[due] if due < len(self._steps) else None
+        share = 1.0 if step is None else step.share
+        left = ""
+        if shown.eta_s is not None and shown.fraction < share:
+            left = f" in about {minutes(shown.eta_s * (share - shown.fraction) / (1 - shown.fraction))}"
+        if step is None:
+            return f"next: cover it{left}"
+        return f"next: {step.words} at {figure(share * shown.target_dose)}{left}"
+
+    def _call(self, due: int) -> str:
+        return self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
 
     def draw(self, shown: ExposureDoc) -> None:
         """Over what was drawn before; a call rings the terminal's bell once."""
+
         bell = "\a" if self.called(shown) else ""
         hint = "  (Enter when done)" if self._due(shown) > self._done else ""
         width = shutil.get_terminal_size().columns - 1  # a line that is broken could not be drawn over
@@ -190,13 +204,17 @@ class _Screen:
 
     def take(self, daemon: Daemon, shown: ExposureDoc) -> None:
         """Enter: the card was moved; after the target the sheet was taken in."""
+
         from ..messages import Taken, When
-        from ..review.layout import with_unit
+        from ..review.layout import with_unit, wrap
         from .acts import exposure_of
         from .show import say
 
         self._drawn = False
         due = self._due(shown)
+        missed = [step.words for step in self._steps[self._done : max(self._done, due - 1)]]
+        if missed:
+            print("\n".join(wrap(untold_words(missed), width=shutil.get_terminal_size().columns)))
         if due > len(self._steps):
             done = exposure_of(daemon.post(f"exposures/{self._number}/finish", When(), Taken))
             say(f"{FRESH}taken in at {with_unit(done.dose, done.unit)}")
@@ -207,7 +225,7 @@ class _Screen:
             kind, sheet = self._sheet.kind, self._sheet.number
             early = f"; if the card was moved all the same: `uvdose {kind} moved {sheet}`" if self._steps else ""
             say(f"{FRESH}not yet: {self._words(shown).removeprefix('next: ')}{early}")
-        self._done = due
+        self._done = max(self._done, due)
 
     def end(self) -> None:
         """Leave the line as it is."""

@@ -176,7 +176,8 @@ def _facts(target: Target) -> str:
         parts[0] = f"retired, {parts[0]}"
     if target.low is not None and target.high is not None:
         parts[0] += f" ({figure(target.low)}-{figure(target.high)})"
-    parts.append(f"proved with sensor {target.identity.name}" if target.identity else "bound to no sensor")
+    proved = "not proved yet, for" if target.basis.startswith("copy of") else "proved with"
+    parts.append(f"{proved} sensor {target.identity.name}" if target.identity else "bound to no sensor")
     parts += [
         f"{what.replace('_', ' ')} {text}" for what in c.__struct_fields__ if (text := getattr(c, what)) is not None
     ]

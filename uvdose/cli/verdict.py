@@ -30,7 +30,7 @@ def verdict(
     print_id: Annotated[Text, typer.Argument(metavar="[ID]", help="The print's number; else the oldest without a"
                                              " verdict.")] = None,
     tone: Annotated[Text, typer.Option(metavar="light|right|dark", help="The tone under the clear film.")] = None,
-    stops: Annotated[float | None, typer.Option(help="By how many stops: above 0 too dark, below 0 too light.")] = None,
+    stops: Annotated[float | None, typer.Option(help="By how many stops; without --tone above 0 is too dark.")] = None,
     density: Annotated[float | None, typer.Option(help="Or its measured density.")] = None,
     highlights: Annotated[Text, typer.Option(metavar="blocked|right|blank", help="The highlights: they speak of the"
                                              " negative, never of the dose.")] = None,
@@ -71,6 +71,8 @@ def verdict(
     with journal(place) as store:
         judged = judge(store, name, curve)
     if not as_json:
+        if kept.plan.id not in judged.prints and (tone, stops, density) != (None, None, None):
+            say(_uncounted(kept, judged.target))
         _say(judged)
     if accept and judged.target.retired:
         raise Refusal(f"noted; but target {name} is retired ({judged.target.reason}): `uvdose target set {name} --dose"
@@ -109,12 +111,24 @@ def _print(place: Home, number: str | None) -> Kept:
     return kept
 
 
+def _uncounted(kept: Kept, newest: Target) -> str:
+    """Why a judged print says nothing of the dose that is proposed."""
+    used = kept.plan.target
+    if kept.plan.overridden or used.identity != newest.identity or used.unit != newest.unit:
+        why = "it was measured by another sensor or setting"
+    elif used.combination.paper != newest.combination.paper:
+        why = f"it is on other paper ({used.combination.paper or 'not noted'})"
+    else:
+        why = f"it was printed by {used.title}, before the print that {newest.title} rests on"
+    return f"print {kept.plan.id} is noted, and not counted: {why}"
+
+
 def _ask(kept: Kept) -> tuple[str | None, float | None, str | None]:
     """The two questions, apart, since exposure and contrast are easily confused."""
     label = f", {kept.plan.label}" if kept.plan.label else ""
     if at_terminal():
         print(f"print {kept.plan.id}{label}: {kept.plan.target.title}, washed and dry")
-    tone = answer(None, "1. the tone under the clear film: light, right, dark, or - if you cannot tell",
+    tone = answer(None, "1. tone under the clear film: light, right, dark, or - if you cannot tell",
                   one_of(*TONES, "-"), "--tone, --stops or --highlights")  # fmt: skip
     stops = None
     if tone in ("light", "dark"):
@@ -137,6 +151,8 @@ def _checked(
 
     if tone is not None:
         tone = one_of(*TONES)(tone)
+    if tone == "light" and stops is not None:
+        stops = -abs(stops)  # "too light by half a stop" is how it is said
     if highlights is not None:
         highlights = one_of(*HIGHLIGHTS)(highlights)
     if stops is not None and not abs(stops) <= MOST_STOPS:

@@ -13,6 +13,8 @@ from ..journal.replay import begin_us, preroll_us, replay
 from ..journal.store import Kept, Store
 from ..units import to_screen
 
+EARLY = 8  # a move one second early is as odd as one eight seconds late
+
 
 class Move(msgspec.Struct, frozen=True):
     """The card at one step call, numbered from 1. dose, low, high: since the strip's start, in its unit.
@@ -69,8 +71,9 @@ def _in_order(moves: list[Move], whole: float) -> list[Move]:
 def card_acts(store: Store, kept: Kept) -> dict[int, ActRecord]:
     """The acts by which the person said that the card was moved, by the number of the step call that each answers.
 
-    It answers the last call before it, as the screen says; where that is answered already, the call that is nearest in
-    time, which may be one to come. Of two at one call the later holds.
+    It answers the last call before it, as the screen says; where that is answered already, the call that is nearest,
+    which may be one to come if it is EARLY times nearer: a hand is late rather than early. Of two at one call the
+    later holds.
     """
     calls = {
         int(str(key).partition(":")[2]): t_us
@@ -85,9 +88,13 @@ def card_acts(store: Store, kept: Kept) -> dict[int, ActRecord]:
         if record.act is Act.CARD and not record.withdrawn and calls:
             at_us = record.when_us
             called = [number for number, t_us in calls.items() if t_us <= at_us]
-            nearest = min(calls, key=lambda number: abs(calls[number] - at_us))
+            nearest = min(calls, key=lambda number: _off(at_us - calls[number]))
             found[called[-1] if called and called[-1] not in found else nearest] = record
     return dict(sorted(found.items()))
+
+
+def _off(late_us: int) -> int:
+    return late_us if late_us >= 0 else -late_us * EARLY
 
 
 def _until(store: Store, kept: Kept, card: ActRecord) -> Exposure:
