@@ -118,7 +118,7 @@ def test_a_strip_by_covering_to_a_target_a_print_and_its_verdict(bindery: Binder
     assert ran.code == 0 and "target blue v1" in ran.out, ran
     found = bindery.told("strip", "show", 1)["found"]
     assert found["target"]["low"] < FULL < found["target"]["high"]
-    assert found["target"]["best"] == pytest.approx(FULL, rel=0.06)
+    assert found["target"]["best"] == pytest.approx(FULL, rel=0.15), "six steps to two places tell no more"
     target = bindery.told("target", "show", "blue")[-1]
     assert (target["dose"], target["basis"]) == (found["target"]["best"], "strip 1")
     assert target["combination"]["process"] == "iron blue" and target["identity"]["name"] == "sill"
