@@ -139,7 +139,7 @@ def test_a_tablet_by_answers_alone(bench: Daemon) -> None:
         talk.talk((r"which tablet.* \[21x0\.15\]: ", ""), (r"the dose you expect.*: ", "60"),
                   (r"lie over the sheet \[y/N\]: ", ""), (r"the clear film of later prints.* \[-\]: ", "0,12"),
                   (r"process \[-\]: ", "iron blue"), (r"paper \[-\]: ", "rag"))  # fmt: skip
-        talk.wait_for("caution: Keep potassium ferricyanide from acids")
+        talk.wait_for("caution  Keep potassium ferricyanide from acids")
         talk.talk((r"lay it in the light now.*: ", ""), ("NOW: cover it and take it in ", ""))
         assert talk.ends() == 0
     with _talk(bench, "tablet", "read") as talk:
