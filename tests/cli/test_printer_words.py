@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from uvdose.cli.verdict import _checked
+from uvdose.cli.calibration.verdict import _checked
 from uvdose.model import Refusal
 from uvdose.review.layout import WIDTH, wrap
 

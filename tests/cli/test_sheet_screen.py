@@ -8,9 +8,9 @@ from typing import Any
 import msgspec
 import pytest
 
-from uvdose.cli import sheet_run
-from uvdose.cli.sheet_run import _Screen
-from uvdose.cli.sheets import Sheet
+from uvdose.cli.calibration import run
+from uvdose.cli.calibration.run import _Screen
+from uvdose.cli.calibration.sheets import Sheet
 from uvdose.messages import ExposureDoc, Taken
 from uvdose.notes import Calibration, StripPlan
 
@@ -26,7 +26,7 @@ def _shown(fraction: float, alarms: tuple[str, ...] = ()) -> ExposureDoc:
 
 @pytest.fixture(autouse=True)
 def _terminal(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sheet_run, "at_terminal", lambda: True)
+    monkeypatch.setattr(run, "at_terminal", lambda: True)
     monkeypatch.setenv("COLUMNS", "80")
 
 

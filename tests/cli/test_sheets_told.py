@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from uvdose.calibrate.curve import SCurve
-from uvdose.cli.sheet_run import _Screen
-from uvdose.cli.sheets import Sheet
+from uvdose.cli.calibration.run import _Screen
+from uvdose.cli.calibration.sheets import Sheet
 from uvdose.messages import ExposureDoc
 from uvdose.notes import Calibration, StripPlan
 

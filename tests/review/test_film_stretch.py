@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from uvdose.cli.films import _stretch
+from uvdose.cli.calibration.film import _stretch
 from uvdose.model import MomentReading, Refusal, RegisterReading
 from uvdose.review.raw import Run
 

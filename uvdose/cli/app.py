@@ -10,23 +10,8 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
-from . import (
-    acts,
-    demo,
-    editions,
-    films,
-    happened,
-    journal,
-    lookback,
-    mend,
-    now,
-    processes,
-    serving,
-    strip,
-    tablet,
-    targets,
-    verdict,
-)
+from . import acts, demo, editions, happened, journal, lookback, mend, now, serving, targets
+from .calibration import film, process, strip, tablet, verdict
 from .options import HomeDir, hinted, remember_home
 
 DONE, FAILED, WRONG, REFUSED, INTERRUPTED = 0, 1, 2, 4, 130
@@ -62,7 +47,7 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, films, verdict, editions, processes, acts, mend, now, happened, lookback, journal,
+    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, now, happened, lookback, journal,
     demo,
 ):
     group.register(app)

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 import msgspec
 import typer
 
-from ..model import Refusal
-from .options import HomeDir, Json, home_of
-from .sheet_read import Typed
+from ...model import Refusal
+from ..options import HomeDir, Json, home_of
+from .read import Typed
 from .sheets import OPEN, Kind, choose
 
 if TYPE_CHECKING:
-    from ..calibrate.sheet import Finding
-    from ..config import Home
+    from ...calibrate.sheet import Finding
+    from ...config import Home
     from .sheets import Sheet
 
 Text = str | None
@@ -92,10 +92,10 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
     @group.command("list")
     def list_them(as_json: Json = False, home: HomeDir = None) -> None:
         """All of them, and what comes next."""
-        from ..review.layout import columns
-        from .asking import journal
+        from ...review.layout import columns
+        from ..asking import journal
+        from ..show import print_json, say
         from .sheets import next_line, sheets
-        from .show import print_json, say
 
         with journal(home_of(home)) as store:
             every = sheets(store, kind)
@@ -112,7 +112,7 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
     @group.command("drop")
     def drop(number: Annotated[str, typer.Argument(metavar="NUMBER")], home: HomeDir = None) -> None:
         """Give one up: it is kept, and no longer offered."""
-        from .keeping import keep_note
+        from ..keeping import keep_note
 
         place = home_of(home)
         sheet = choose(place, kind, number)
@@ -125,12 +125,12 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
 
 def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wait: bool) -> None:
     """Begin it, or go on watching one that lies in the light."""
-    from ..clock import real_s
-    from ..review.layout import with_unit
-    from .acts import count_down
-    from .sheet_run import first_words, say_counts_on, start_sheet, watch_sheet
+    from ...clock import real_s
+    from ...review.layout import with_unit
+    from ..acts import count_down
+    from ..show import say
+    from .run import first_words, say_counts_on, start_sheet, watch_sheet
     from .sheets import next_line
-    from .show import say
 
     begun_s: float | None = None
     if sheet.state == "in the light" and sheet.exposure is not None:
@@ -155,9 +155,9 @@ def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wa
 
 def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_json: bool) -> None:
     """Take in what it showed, tell what follows, and accept it if that is wanted."""
-    from .keeping import keep_note
-    from .sheet_read import accept, ask_accept, finding_of, seen_of
-    from .show import print_json, say
+    from ..keeping import keep_note
+    from ..show import print_json, say
+    from .read import accept, ask_accept, finding_of, seen_of
 
     refuse_dropped(sheet)
     if sheet.state in ("planned", "in the light"):
@@ -186,8 +186,8 @@ def accept_sheet(
     reason: str = "", *, as_json: bool = False,
 ) -> None:
     """Make what was read a target, once."""
-    from .sheet_read import accept, ask_name, finding_of
-    from .show import print_json
+    from ..show import print_json
+    from .read import accept, ask_name, finding_of
 
     refuse_dropped(sheet)
     if sheet.state == "accepted":
@@ -212,10 +212,10 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
     """Everything of one sheet."""
     from pathlib import Path
 
-    from ..review.curve_chart import draw_curve
-    from .sheet_read import finding_of
+    from ...review.curve_chart import draw_curve
+    from ..show import print_json, say
+    from .read import finding_of
     from .sheets import next_line, plan_lines
-    from .show import print_json, say
 
     found = finding_of(place, sheet, sheet.note.seen) if sheet.note.seen is not None else None
     if chart is not None:
@@ -236,15 +236,15 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
 
 
 def _say_found(sheet: Sheet, found: Finding) -> None:
-    from ..review.curve_text import curve_lines
-    from .sheet_read import finding_lines
-    from .show import say
+    from ...review.curve_text import curve_lines
+    from ..show import say
+    from .read import finding_lines
 
     say("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
 
 
 def _say_target(title: str, dose: float, unit: str) -> None:
-    from ..review.layout import with_unit
+    from ...review.layout import with_unit
 
     print(f"target {title}: {with_unit(dose, unit)}; a first print at it proves it")
 

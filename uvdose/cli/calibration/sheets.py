@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
-from ..model import Refusal
+from ...model import Refusal
 
 if TYPE_CHECKING:
-    from ..config import Home
-    from ..journal.store import Kept, Store
-    from ..notes import Calibration
+    from ...config import Home
+    from ...journal.store import Kept, Store
+    from ...notes import Calibration
 
 Kind = Literal["strip", "tablet"]
 OPEN = ("planned", "in the light", "exposed", "read")
@@ -34,7 +34,7 @@ class Sheet(msgspec.Struct, frozen=True):
 
 def sheets(store: Store, kind: Kind) -> list[Sheet]:
     """All of a kind, oldest first."""
-    from ..notes import Calibration
+    from ...notes import Calibration
 
     return [
         _sheet(store, kind, number, note)
@@ -44,7 +44,7 @@ def sheets(store: Store, kind: Kind) -> list[Sheet]:
 
 def kind_of(note: Calibration) -> Kind:
     """Whether it is a strip or a tablet."""
-    from ..notes import StripPlan
+    from ...notes import StripPlan
 
     return "strip" if isinstance(note.plan, StripPlan) else "tablet"
 
@@ -67,8 +67,8 @@ def _sheet(store: Store, kind: Kind, number: str, note: Calibration) -> Sheet:
 
 def choose(place: Home, kind: Kind, number: str | None, states: tuple[str, ...] = OPEN) -> Sheet:
     """The one that is named, else the newest in one of the states. Raises `Refusal`."""
-    from .asking import journal
-    from .options import whole_id
+    from ..asking import journal
+    from ..options import whole_id
 
     with journal(place) as store:
         every = sheets(store, kind)
@@ -86,9 +86,9 @@ def choose(place: Home, kind: Kind, number: str | None, states: tuple[str, ...] 
 
 def plan_lines(note: Calibration) -> list[str]:
     """What is planned, in lines."""
-    from ..calibrate.series import Series, moments
-    from ..notes import StripPlan
-    from ..review.layout import figure, unit_text, with_unit
+    from ...calibrate.series import Series, moments
+    from ...notes import StripPlan
+    from ...review.layout import figure, unit_text, with_unit
 
     plan = note.plan
     if isinstance(plan, StripPlan):

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..model import Refusal
-from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process, noted_of
-from .options import HomeDir, Json, home_of
-from .questions import answer, number, text
-from .sheet_commands import add_common
-from .sheet_plan import FilmName, SensorName, Through, film_over, guide, keep_plan, sensor_and_unit
+from ...model import Refusal
+from ..noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process, noted_of
+from ..options import HomeDir, Json, home_of
+from ..questions import answer, number, text
+from .commands import add_common
+from .plan import FilmName, SensorName, Through, film_over, guide, keep_plan, sensor_and_unit
 
 if TYPE_CHECKING:
-    from ..calibrate.tablet import Tablet
+    from ...calibrate.tablet import Tablet
     from .sheets import Sheet
 
 MOST_FILE = 64 * 1024
@@ -67,9 +67,9 @@ def plan_tablet(
     as_json: bool = False, home: str | None = None,
 ) -> Sheet:
     """Plan a tablet print, asking for what is not given."""
-    from ..notes import Calibration, TabletPlan
-    from ..review.layout import unit_text
-    from ..units import check_dose
+    from ...notes import Calibration, TabletPlan
+    from ...review.layout import unit_text
+    from ...units import check_dose
 
     place = home_of(home)
     if dose is not None and around is not None:
@@ -89,7 +89,7 @@ def plan_tablet(
 
 def read_tablet(given: str) -> Tablet:
     """A tablet from `COUNTxSTEP` or from a CSV file. Raises `Refusal`."""
-    from ..calibrate.tablet import even, from_csv
+    from ...calibrate.tablet import even, from_csv
 
     found = re.fullmatch(r"(\d{1,3})\s*[x×]\s*(\d*[.,]?\d+)", given.strip())
     if found is not None:

@@ -7,13 +7,13 @@ import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from ..model import Refusal
-from .questions import at_terminal
+from ...model import Refusal
+from ..questions import at_terminal
 
 if TYPE_CHECKING:
-    from ..config import Home
-    from ..messages import ExposureDoc, Trial
-    from .asking import Daemon
+    from ...config import Home
+    from ...messages import ExposureDoc, Trial
+    from ..asking import Daemon
     from .sheets import Sheet
 
 LOOK_S = 0.25
@@ -24,9 +24,9 @@ SAY_S = 5.0
 
 def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> ExposureDoc:
     """Begin its exposure. Raises `Refusal`."""
-    from ..messages import Part, StartRequest, Taken
-    from .acts import exposure_of, say_unrecorded
-    from .asking import need_daemon
+    from ...messages import Part, StartRequest, Taken
+    from ..acts import exposure_of, say_unrecorded
+    from ..asking import need_daemon
 
     if sheet.state not in ("planned", "exposed"):
         raise Refusal(f"{sheet.name} is {sheet.state}: `uvdose {sheet.kind} plan` begins a new one")
@@ -41,9 +41,9 @@ def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> 
 
 def trial_of(sheet: Sheet) -> Trial:
     """The dose to call at, and what to do on the way."""
-    from ..calibrate.series import Series, moments
-    from ..messages import StepCall, Trial
-    from ..notes import StripPlan
+    from ...calibrate.series import Series, moments
+    from ...messages import StepCall, Trial
+    from ...notes import StripPlan
 
     plan = sheet.note.plan
     if not isinstance(plan, StripPlan):
@@ -55,7 +55,7 @@ def trial_of(sheet: Sheet) -> Trial:
 
 def first_words(sheet: Sheet) -> str:
     """What to do with the sheet when the exposure begins."""
-    from ..notes import StripPlan
+    from ...notes import StripPlan
 
     plan = sheet.note.plan
     if isinstance(plan, StripPlan) and plan.way == "uncover":
@@ -66,8 +66,8 @@ def first_words(sheet: Sheet) -> str:
 def watch_sheet(place: Home, sheet: Sheet, number: int) -> ExposureDoc:
     """Follow an exposure until it is finished. At a terminal Enter says that the card was moved, and at the end that
     the sheet was taken in. Raises EOFError when the terminal is gone."""
-    from ..clock import pause, real_s
-    from .asking import need_daemon
+    from ...clock import pause, real_s
+    from ..asking import need_daemon
 
     daemon = need_daemon(place)
     screen = _Screen(sheet, number, max(told_steps(place, number), default=0))
@@ -92,7 +92,7 @@ def watch_sheet(place: Home, sheet: Sheet, number: int) -> ExposureDoc:
 
 def say_counts_on(sheet: Sheet, number: int) -> None:
     """The person has left it."""
-    from .show import say
+    from ..show import say
 
     again, moved = (f"`uvdose {sheet.kind} {verb} {sheet.number}`" for verb in ("run", "moved"))
     card = f" {moved} says that the card was moved," if sheet.kind == "strip" else ""
@@ -101,8 +101,8 @@ def say_counts_on(sheet: Sheet, number: int) -> None:
 
 def told_steps(place: Home, number: int) -> list[int]:
     """The step calls, from 1, at which the person has said that the card was moved, in the order of the acts."""
-    from ..review.cards import card_acts
-    from .asking import journal
+    from ...review.cards import card_acts
+    from ..asking import journal
 
     with journal(place) as store, suppress(Refusal):  # one that is not yet on disk has no acts there
         told = card_acts(store, store.exposure(number))
@@ -112,8 +112,8 @@ def told_steps(place: Home, number: int) -> list[int]:
 
 def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
     """The card was moved just now."""
-    from ..messages import Taken, When
-    from .acts import exposure_of
+    from ...messages import Taken, When
+    from ..acts import exposure_of
 
     return exposure_of(daemon.post(f"exposures/{number}/card", When(), Taken))
 
@@ -164,9 +164,9 @@ class _Screen:
 
     def line(self, shown: ExposureDoc, width: int = 0, hint: str = "") -> str:
         """Dose, and what comes next; within a width, if one is given."""
-        from ..review.layout import alarm_words, shorten, with_unit
-        from ..units import percent
-        from .screen import LEAST_BAR, dose_bar
+        from ...review.layout import alarm_words, shorten, with_unit
+        from ...units import percent
+        from ..screen import LEAST_BAR, dose_bar
 
         told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {self._words(shown)}{hint}"
         troubles = "".join(f"  {alarm_words(alarm)}" for alarm in shown.alarms)
@@ -175,8 +175,8 @@ class _Screen:
         return shorten(f"{bar}{told}{troubles}", width) if width else f"{bar}{told}{troubles}"
 
     def _words(self, shown: ExposureDoc) -> str:
-        from ..review.layout import figure
-        from ..units import minutes
+        from ...review.layout import figure
+        from ...units import minutes
 
         due = self._due(shown)
         if due > self._done:
@@ -205,10 +205,10 @@ class _Screen:
     def take(self, daemon: Daemon, shown: ExposureDoc) -> None:
         """Enter: the card was moved; after the target the sheet was taken in."""
 
-        from ..messages import Taken, When
-        from ..review.layout import with_unit, wrap
-        from .acts import exposure_of
-        from .show import say
+        from ...messages import Taken, When
+        from ...review.layout import with_unit, wrap
+        from ..acts import exposure_of
+        from ..show import say
 
         self._drawn = False
         due = self._due(shown)

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 import msgspec
 import typer
 
-from ..model import Refusal
-from .options import HomeDir, Json, home_of
-from .questions import answer, at_terminal, one_of, wait_for_enter
+from ...model import Refusal
+from ..options import HomeDir, Json, home_of
+from ..questions import answer, at_terminal, one_of, wait_for_enter
 
 if TYPE_CHECKING:
-    from ..calibrate.film import Stretch
-    from ..config import Home
-    from ..notes import Film, FilmDensity
-    from .asking import Daemon
+    from ...calibrate.film import Stretch
+    from ...config import Home
+    from ...notes import Film, FilmDensity
+    from ..asking import Daemon
 
 Text = str | None
 PARTS = ("base", "highlight", "shadow")
@@ -54,12 +54,12 @@ def film_measure(
     home: HomeDir = None,
 ) -> None:
     """Measure bare, through the film, bare again; told with the drift of the light between."""
-    from ..calibrate.film import Stretch, measure_film
-    from ..notes import Film, FilmDensity
-    from ..review.layout import wrap
-    from .asking import journal
-    from .keeping import keep_note
-    from .show import print_json
+    from ...calibrate.film import Stretch, measure_film
+    from ...notes import Film, FilmDensity
+    from ...review.layout import wrap
+    from ..asking import journal
+    from ..keeping import keep_note
+    from ..show import print_json
 
     place = home_of(home)
     if at and typed:
@@ -100,12 +100,12 @@ def film_show(
     home: HomeDir = None,
 ) -> None:
     """What was measured of a film; with a target whether its negative fits the paper."""
-    from ..calibrate.estimate import Estimate
-    from ..calibrate.film import fits_paper
-    from ..notes import Film
-    from ..review.layout import wrap
-    from .asking import journal
-    from .show import print_json
+    from ...calibrate.estimate import Estimate
+    from ...calibrate.film import fits_paper
+    from ...notes import Film
+    from ...review.layout import wrap
+    from ..asking import journal
+    from ..show import print_json
 
     with journal(home_of(home)) as store:
         known = store.notes(Film)
@@ -137,10 +137,10 @@ def film_show(
 @films.command("list")
 def film_list(as_json: Json = False, home: HomeDir = None) -> None:
     """All films and negatives that were measured."""
-    from ..notes import Film
-    from ..review.layout import columns
-    from .asking import journal
-    from .show import print_json, say
+    from ...notes import Film
+    from ...review.layout import columns
+    from ..asking import journal
+    from ..show import print_json, say
 
     with journal(home_of(home)) as store:
         known = store.notes(Film)
@@ -167,7 +167,7 @@ def _short(density: FilmDensity | None) -> str:
 
 
 def _lines(film: Film) -> list[str]:
-    from ..units import STOP_LOG10
+    from ...units import STOP_LOG10
 
     lines = []
     for part in PARTS:
@@ -182,10 +182,10 @@ def _lines(film: Film) -> list[str]:
 
 def _read_live(place: Home, seconds: float, sensor: str | None) -> list[tuple[str, str]]:
     """Three stretches of now, each begun by the person; as the daemon's own times."""
-    from ..exposure.states import ENDED, State
-    from ..review.layout import wrap
-    from .asking import need_daemon
-    from .sheet_plan import sensor_and_unit
+    from ...exposure.states import ENDED, State
+    from ...review.layout import wrap
+    from ..asking import need_daemon
+    from .plan import sensor_and_unit
 
     if not LEAST_S <= seconds <= MOST_S:
         raise Refusal(f"--seconds {seconds:g}: give {LEAST_S:g} to {MOST_S:g}", 2)
@@ -213,7 +213,7 @@ def _one_stretch(daemon: Daemon, seconds: float) -> tuple[str, str]:
 
 def _settle(daemon: Daemon, seconds: float) -> str:
     """Wait so many seconds of real time; returns the daemon's time then."""
-    from ..clock import pause
+    from ...clock import pause
 
     pause(seconds)
     return daemon.status().utc
@@ -230,12 +230,12 @@ def _span(given: str) -> tuple[str, str]:
 
 def _stretches(place: Home, spans: list[tuple[str, str]], sensor: str | None) -> tuple[list[Stretch], float]:
     """Means out of the journal, and the zero's standard uncertainty in the same unit."""
-    from ..clock import at_local, from_iso, host_wall_us
-    from ..config import load_settings
-    from ..dose.response import response_of
-    from ..units import irradiance_unit, to_screen
-    from .asking import journal
-    from .sheet_plan import sensor_and_unit
+    from ...clock import at_local, from_iso, host_wall_us
+    from ...config import load_settings
+    from ...dose.response import response_of
+    from ...units import irradiance_unit, to_screen
+    from ..asking import journal
+    from .plan import sensor_and_unit
 
     name, unit = sensor_and_unit(place, sensor)
     settings = next(s for s in load_settings(place).sensor if s.name == name)
@@ -253,11 +253,11 @@ def _stretches(place: Home, spans: list[tuple[str, str]], sensor: str | None) ->
 
 
 def _stretch(store: object, sensor: str, wall0_us: int, wall1_us: int) -> Stretch:
-    from ..calibrate.film import Stretch
-    from ..dose.integrator import reading_value
-    from ..journal.store import Store
-    from ..review.raw import Scale, runs
-    from ..units import US_PER_S
+    from ...calibrate.film import Stretch
+    from ...dose.integrator import reading_value
+    from ...journal.store import Store
+    from ...review.raw import Scale, runs
+    from ...units import US_PER_S
 
     assert isinstance(store, Store)
     values: list[float] = []

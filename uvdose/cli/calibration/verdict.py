@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast
 import msgspec
 import typer
 
-from ..model import Refusal
-from .options import HomeDir, Json, home_of, whole_id
-from .questions import answer, at_terminal, number, one_of, yes
+from ...model import Refusal
+from ..options import HomeDir, Json, home_of, whole_id
+from ..questions import answer, at_terminal, number, one_of, yes
 
 if TYPE_CHECKING:
-    from ..calibrate.verdicts import Curve
-    from ..config import Home
-    from ..exposure.target import Target
-    from ..journal.store import Kept
-    from ..notes import Verdict
-    from ..review.judging import Judged
+    from ...calibrate.verdicts import Curve
+    from ...config import Home
+    from ...exposure.target import Target
+    from ...journal.store import Kept
+    from ...notes import Verdict
+    from ...review.judging import Judged
 
 Text = str | None
 TONES = ("light", "right", "dark")
@@ -43,12 +43,12 @@ def verdict(
 
     Proposes a target; nothing is changed until that is accepted.
     """
-    from ..calibrate.verdicts import by_density
-    from ..review.judging import judge
-    from ..review.layout import with_unit
-    from .asking import journal
-    from .keeping import keep_note
-    from .show import print_json, say
+    from ...calibrate.verdicts import by_density
+    from ...review.judging import judge
+    from ...review.layout import with_unit
+    from ..asking import journal
+    from ..keeping import keep_note
+    from ..show import print_json, say
 
     place = home_of(home)
     kept = _print(place, print_id)
@@ -91,8 +91,8 @@ def verdict(
 
 def _print(place: Home, number: str | None) -> Kept:
     """The print that is judged. Raises `Refusal`."""
-    from ..notes import Verdict
-    from .asking import journal
+    from ...notes import Verdict
+    from ..asking import journal
 
     with journal(place) as store:
         if number is not None:
@@ -147,7 +147,7 @@ def _checked(
     tone: str | None, stops: float | None, density: float | None, highlights: str | None, note: str
 ) -> Verdict:
     """The verdict as it is kept. Raises `Refusal`."""
-    from ..notes import Verdict
+    from ...notes import Verdict
 
     if tone is not None:
         tone = one_of(*TONES)(tone)
@@ -170,8 +170,8 @@ def _checked(
 
 def _with_before(place: Home, kept: Kept, said: Verdict) -> Verdict:
     """Tone and highlights are judged apart, and may be on two days: what is not said now stays as it was said."""
-    from ..notes import Verdict
-    from .asking import journal
+    from ...notes import Verdict
+    from ..asking import journal
 
     with journal(place) as store:
         before = store.notes(Verdict).get(str(kept.plan.id), Verdict())
@@ -184,10 +184,10 @@ def _with_before(place: Home, kept: Kept, said: Verdict) -> Verdict:
 
 def _curve(place: Home, name: str) -> Curve | None:
     """Of the measured strip or tablet that a target rests on; None where it rests on none."""
-    from ..calibrate.verdicts import Curve
-    from ..review.judging import CALIBRATED
-    from .asking import journal
-    from .sheet_read import finding_of
+    from ...calibrate.verdicts import Curve
+    from ...review.judging import CALIBRATED
+    from ..asking import journal
+    from .read import finding_of
     from .sheets import choose
 
     with journal(place) as store:
@@ -207,14 +207,14 @@ def _curve(place: Home, name: str) -> Curve | None:
 
 
 def _say(judged: Judged) -> None:
-    from ..review.layout import wrap
+    from ...review.layout import wrap
 
     print("\n".join([*wrap(judged.proposal.sentence), *wrap(judged.proposal.advice)]), flush=True)
 
 
 def _take(place: Home, judged: Judged) -> Target:
-    from ..messages import TargetRequest
-    from .keeping import keep_target
+    from ...messages import TargetRequest
+    from ..keeping import keep_target
 
     old, new = judged.target, judged.proposal
     prints = ", ".join(str(number) for number in judged.prints[-MOST_NAMED:])

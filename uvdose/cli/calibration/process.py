@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .options import Json
+from ..options import Json
 
 if TYPE_CHECKING:
-    from ..calibrate.processes import Process
+    from ...calibrate.processes import Process
 
 Text = str | None
 
@@ -19,9 +19,9 @@ def process(
     as_json: Json = False,
 ) -> None:
     """What is commonly known of a process: its range, how to judge it, and its cautions."""
-    from ..calibrate import processes
-    from ..review.layout import columns
-    from .show import print_json, say
+    from ...calibrate import processes
+    from ...review.layout import columns
+    from ..show import print_json, say
 
     if name is not None:
         found = processes.process(name)
@@ -43,8 +43,8 @@ def _range(of: Process) -> str:
 
 
 def _lines(of: Process) -> list[str]:
-    from ..calibrate.processes import cautions, table
-    from ..review.layout import wrap
+    from ...calibrate.processes import cautions, table
+    from ...review.layout import wrap
 
     told = [
         f"range      {_range(of)}, log10 from first tone to full tone ({of.scale.source})",

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING, Literal, cast
 
 import msgspec
 
-from ..model import Refusal
-from .questions import answer, at_terminal, number, one_of, whole, yes
+from ...model import Refusal
+from ..questions import answer, at_terminal, number, one_of, whole, yes
 
 if TYPE_CHECKING:
-    from ..calibrate.sheet import Finding
-    from ..config import Home
-    from ..exposure.target import Target
-    from ..journal.store import Kept
-    from ..notes import Calibration, Seen
+    from ...calibrate.sheet import Finding
+    from ...config import Home
+    from ...exposure.target import Target
+    from ...journal.store import Kept
+    from ...notes import Calibration, Seen
     from .sheets import Sheet
 
 Z95 = 1.96
@@ -40,8 +40,8 @@ class Typed(msgspec.Struct, frozen=True):
 
 def seen_of(sheet: Sheet, typed: Typed) -> Seen:
     """What the sheet showed, from options or by asking. Raises `Refusal`."""
-    from ..calibrate.readings import parse_numbers
-    from ..notes import Seen
+    from ...calibrate.readings import parse_numbers
+    from ...notes import Seen
 
     values = {"density": typed.densities, "reflectance": typed.reflectances, "grey": typed.greys}
     given = [how for how, line in values.items() if line is not None]
@@ -73,7 +73,7 @@ def _number_text(typed: str) -> str:
 
 
 def _numbers_text(typed: str) -> str:
-    from ..calibrate.readings import parse_numbers
+    from ...calibrate.readings import parse_numbers
 
     parse_numbers(typed)
     return typed
@@ -87,7 +87,7 @@ def _ask_how(sheet: Sheet) -> str:
 
 
 def _picks(sheet: Sheet, typed: Typed) -> Seen:
-    from ..notes import Seen
+    from ...notes import Seen
 
     which = "last" if sheet.kind == "tablet" else "first"
     full = whole(answer(typed.full, f"{which} step that prints full tone", _number_text, "--full"))
@@ -101,11 +101,11 @@ def _step_or_none(typed: str) -> str:
 
 def given_doses(place: Home, sheet: Sheet) -> tuple[float | tuple[float, ...], float, list[str]]:
     """What the sheet got: one dose, or each step's; its relative standard uncertainty; and what must be told of it."""
-    from ..calibrate.series import Series, given
-    from ..notes import StripPlan
-    from ..review.cards import card_moves
-    from .asking import journal
-    from .sheet_run import untold_words
+    from ...calibrate.series import Series, given
+    from ...notes import StripPlan
+    from ...review.cards import card_moves
+    from ..asking import journal
+    from .run import untold_words
 
     kept = sheet.exposure
     if kept is None or sheet.state in ("planned", "in the light"):
@@ -134,7 +134,7 @@ def given_doses(place: Home, sheet: Sheet) -> tuple[float | tuple[float, ...], f
 
 def finding_of(place: Home, sheet: Sheet, seen: Seen) -> Finding:
     """What follows from what was seen. Raises `Refusal`."""
-    from ..calibrate.sheet import evaluate
+    from ...calibrate.sheet import evaluate
 
     doses, dose_u, notes = given_doses(place, sheet)
     found = evaluate(msgspec.structs.replace(sheet.note, seen=seen), doses, dose_u)
@@ -143,7 +143,7 @@ def finding_of(place: Home, sheet: Sheet, seen: Seen) -> Finding:
 
 def finding_lines(note: Calibration, found: Finding) -> list[str]:
     """What was found, in lines."""
-    from ..review.layout import figure, with_unit, wrap
+    from ...review.layout import figure, with_unit, wrap
 
     t, unit = found.target, note.unit
     lines = [f"target   {with_unit(t.best, unit)}  ({figure(t.low)}-{figure(t.high)}), least dose for full tone"
@@ -175,9 +175,9 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
 
 def _doubt(note: Calibration, dose: float) -> list[str]:
     """A line where a dose is far from what is usual for the process."""
-    from ..calibrate.processes import dose_doubt, process
-    from ..review.layout import wrap
-    from ..units import PHYSICAL_DOSE
+    from ...calibrate.processes import dose_doubt, process
+    from ...review.layout import wrap
+    from ...units import PHYSICAL_DOSE
 
     try:
         doubt = dose_doubt(process(note.noted.get("process", "")), dose) if note.unit == PHYSICAL_DOSE else None
@@ -190,9 +190,9 @@ def accept(
     place: Home, sheet: Sheet, found: Finding, name: str, dose: float | None, safe: bool, reason: str
 ) -> Target:
     """Make a target of what was found. Raises `Refusal`."""
-    from ..messages import TargetRequest
-    from ..units import check_dose
-    from .keeping import keep_note, keep_target
+    from ...messages import TargetRequest
+    from ...units import check_dose
+    from ..keeping import keep_note, keep_target
 
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
@@ -218,8 +218,8 @@ def accept(
 
 def _refuse_changed(place: Home, sheet: Sheet, kept: Kept) -> None:
     """A target is bound to its sensor as it is set now; the sheet's dose was counted as it was set then."""
-    from ..config import load_settings
-    from ..dose.response import differences, identity_of
+    from ...config import load_settings
+    from ...dose.response import differences, identity_of
 
     now = next((identity_of(s) for s in load_settings(place).sensor if s.name == kept.plan.sensor), None)
     if now is None:
@@ -239,7 +239,7 @@ def ask_accept(sheet: Sheet, name: str | None) -> str | None:
 
 def ask_name(sheet: Sheet, name: str | None = None) -> str:
     """The name of the target that a sheet makes."""
-    from ..exposure.setting import check_name
+    from ...exposure.setting import check_name
 
     return answer(
         name, "name of the target", check_name, "--name", sheet.note.noted.get("process", "").replace(" ", "-") or None

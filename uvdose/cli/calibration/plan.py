@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..model import Refusal
-from .questions import answer, at_terminal, text, yes
+from ...model import Refusal
+from ..questions import answer, at_terminal, text, yes
 
 if TYPE_CHECKING:
-    from ..config import Home
-    from ..notes import Calibration, FilmDensity
+    from ...config import Home
+    from ...notes import Calibration, FilmDensity
     from .sheets import Kind, Sheet
 
 Text = str | None
@@ -30,8 +30,8 @@ FilmName = Annotated[Text, typer.Option("--film-base", metavar="NAME|D", help="W
 
 def sensor_and_unit(place: Home, asked: str | None) -> tuple[str, str]:
     """The sensor that a sheet is measured by, and the unit of its doses. Raises `Refusal`."""
-    from ..config import load_settings
-    from ..dose.response import response_of
+    from ...config import load_settings
+    from ...dose.response import response_of
 
     sensors = {s.name: response_of(s).unit for s in load_settings(place).sensor}
     if asked is None and len(sensors) == 1:
@@ -58,8 +58,8 @@ def film_over(place: Home, through: bool | None, base: str | None, usual: bool) 
 
 def known_film(place: Home, given: str) -> FilmDensity:
     """A film by its name, or by its density as a number. Raises `Refusal`."""
-    from ..notes import Film, FilmDensity
-    from .asking import journal
+    from ...notes import Film, FilmDensity
+    from ..asking import journal
 
     try:
         density = float(given.replace(",", "."))
@@ -79,9 +79,9 @@ def known_film(place: Home, given: str) -> FilmDensity:
 
 def keep_plan(place: Home, kind: Kind, note: Calibration, as_json: bool) -> Sheet:
     """Put a plan into the journal and tell it."""
-    from .keeping import keep_note
+    from ..keeping import keep_note
+    from ..show import print_json, say
     from .sheets import Sheet, next_line, plan_lines
-    from .show import print_json, say
 
     number = keep_note(place, "calibration", None, note)
     sheet = Sheet(kind, number, note, None, "planned")
@@ -94,8 +94,8 @@ def keep_plan(place: Home, kind: Kind, note: Calibration, as_json: bool) -> Shee
 
 def known_lines(note: Calibration) -> list[str]:
     """What is commonly known of the process: how to judge it, its dry-down, and its cautions."""
-    from ..calibrate.processes import cautions, process, table
-    from ..review.layout import wrap
+    from ...calibrate.processes import cautions, process, table
+    from ...review.layout import wrap
 
     try:
         found = process(note.noted.get("process", ""))
@@ -108,11 +108,11 @@ def known_lines(note: Calibration) -> list[str]:
 
 def guide(place: Home, kind: Kind, plan: object) -> None:
     """Go on where the newest sheet stands: plan, run, read, accept. Asked step by step."""
-    from .asking import journal
-    from .sheet_commands import accept_sheet, read_sheet, run_sheet, show_sheet
-    from .sheet_read import Typed
+    from ..asking import journal
+    from ..show import say
+    from .commands import accept_sheet, read_sheet, run_sheet, show_sheet
+    from .read import Typed
     from .sheets import OPEN, choose, next_line, sheets
-    from .show import say
 
     if not at_terminal():
         raise Refusal(f"say what to do: `uvdose {kind} plan`, `run`, `read`, `accept`, `show` or `list`", 2)

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast
 
 import typer
 
-from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process, noted_of
-from .options import HomeDir, Json, home_of
-from .questions import answer, number, one_of, whole
-from .sheet_commands import Number, add_common
-from .sheet_plan import FilmName, SensorName, Through, film_over, guide, keep_plan, sensor_and_unit
+from ..noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process, noted_of
+from ..options import HomeDir, Json, home_of
+from ..questions import answer, number, one_of, whole
+from .commands import Number, add_common
+from .plan import FilmName, SensorName, Through, film_over, guide, keep_plan, sensor_and_unit
 from .sheets import choose
 
 if TYPE_CHECKING:
@@ -62,11 +62,11 @@ def plan_strip(
     noted: dict[str, str | None] | None = None, as_json: bool = False, home: str | None = None,
 ) -> Sheet:
     """Plan a strip, asking for what is not given."""
-    from ..calibrate.series import plan_around, plan_series
-    from ..model import Refusal
-    from ..notes import Calibration, StripPlan
-    from ..review.layout import unit_text
-    from ..units import check_dose
+    from ...calibrate.series import plan_around, plan_series
+    from ...model import Refusal
+    from ...notes import Calibration, StripPlan
+    from ...review.layout import unit_text
+    from ...units import check_dose
 
     place = home_of(home)
     if around is not None and first is not None:
@@ -95,10 +95,10 @@ add_common(strip, "strip")
 @strip.command("moved")
 def strip_moved(number: Number = None, home: HomeDir = None) -> None:
     """The card was moved just now: the dose of the step is fixed at it."""
-    from ..model import Refusal
-    from ..review.layout import with_unit
-    from .asking import need_daemon
-    from .sheet_run import say_moved, told_steps, trial_of
+    from ...model import Refusal
+    from ...review.layout import with_unit
+    from ..asking import need_daemon
+    from .run import say_moved, told_steps, trial_of
 
     place = home_of(home)
     sheet = choose(place, "strip", number, ("in the light",))
