@@ -9,7 +9,7 @@ import msgspec
 import pytest
 
 from uvdose.cli.calibration import run
-from uvdose.cli.calibration.run import _Screen
+from uvdose.cli.calibration.run import FRESH, _Screen
 from uvdose.cli.calibration.sheets import Sheet
 from uvdose.messages import ExposureDoc, Taken
 from uvdose.notes import Calibration, StripPlan
@@ -65,9 +65,9 @@ def test_steps_that_nobody_told_of_are_named_and_an_early_enter_is_not_swallowed
 ) -> None:
     screen, daemon = _Screen(SHEET, 1, 0), _Daemon()
     screen.take(daemon, _shown(0.1))  # type: ignore[arg-type]
-    assert capsys.readouterr().out == "nothing is to be done yet, nothing was noted\n"
+    assert "not yet: cover step 1 at 100.0" in capsys.readouterr().out
     screen.take(daemon, _shown(0.6))  # type: ignore[arg-type]
-    out = " ".join(capsys.readouterr().out.split())
+    out = " ".join(capsys.readouterr().out.replace(FRESH, "").split())
     assert out == (
         "nobody told when this was done, so it is taken as done at its call: cover step 1, cover step 2"
         " cover step 3: done at 481.0 mJ/cm²"
