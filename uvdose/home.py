@@ -88,16 +88,25 @@ def _lock_file(home: Home, who: str) -> Iterator[None]:
 
 def write_runtime(home: Home, runtime: Runtime) -> None:
     """Leave the runtime file, readable by this user only, whole or not at all. Raises `Refusal`."""
-    path = home.runtime_file
-    fresh = path.with_suffix(".new")
     try:
-        fresh.unlink(missing_ok=True)
-        descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "wb") as handle:
-            handle.write(msgspec.json.encode(runtime))
-        fresh.replace(path)
+        write_private(home.runtime_file, msgspec.json.encode(runtime))
     except OSError as err:
         raise Refusal(f"home {home.folder} cannot be written ({err.strerror}): make room there, or mend it") from None
+
+
+def write_private(path: Path, data: bytes) -> None:
+    """A file that is readable by this user only, whole or not at all. Raises OSError."""
+    fresh = path.with_suffix(".new")
+    fresh.unlink(missing_ok=True)
+    descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "wb") as handle:
+        handle.write(data)
+    fresh.replace(path)
+
+
+def read_private(path: Path, most: int) -> bytes:
+    """What such a file holds, at most so many bytes; nothing of what is no ordinary file. Raises OSError."""
+    return _head(path, most)
 
 
 def remove_runtime(home: Home, token: str) -> None:
