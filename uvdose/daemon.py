@@ -112,7 +112,7 @@ class Daemon:
             self._tell_journal("alarm", line)
             self._core.commit(forget_told())
         self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
-        self._app = make_app(self._service, self.front.pairing)
+        self.front.dress(make_app(self._service, self.front.pairing))
 
     # -- life ------------------------------------------------------------------------------------------------
 
@@ -123,7 +123,7 @@ class Daemon:
         self._loop.set_exception_handler(self._on_fault)
         self._tasks = [
             asyncio.create_task(self._core.tell(), name="calls"),
-            asyncio.create_task(self.front.serve(self._app), name="api"),
+            asyncio.create_task(self.front.serve(), name="api"),
         ]
         for call in self._store.open_calls():
             self._core.reopen(call)

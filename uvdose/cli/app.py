@@ -20,6 +20,7 @@ from . import (
     lookback,
     mend,
     now,
+    phones,
     serving,
     strip,
     tablet,
@@ -61,7 +62,8 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, films, verdict, editions, acts, mend, now, happened, lookback, journal, demo,
+    serving, targets, strip, tablet, films, verdict, editions, acts, mend, now, happened, lookback, phones,
+    journal, demo,
 ):
     group.register(app)
 

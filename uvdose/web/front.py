@@ -18,8 +18,8 @@ from .addresses import Hosts, addresses
 from .gate import Gate
 from .mdns import Announcer
 from .pairing import Pairing
-from .phones import Phones, Role
-from .qr import qr_lines
+from .phones import Phones
+from .qr import invite_lines
 from .server import Server, bind, make_server, url_of
 from .tls import tls_context
 
@@ -95,13 +95,17 @@ class Front:
         named = self._names if self._announcer is not None and self._announcer.announced else []
         return [f"{scheme}://{host}:{port}" for host in [*ips, *named, *self._web.hosts]] or [self.url]
 
-    async def serve(self, app: Starlette) -> None:
-        """Answer until `end`."""
+    def dress(self, app: Starlette) -> None:
+        """The app that answers, behind the gate."""
         gate = Gate(app, self._access, self._hosts.serves)
         if self._network is not None:
             gate.network_port = self._port
         self._server = make_server(gate, self._say)
         self._server.network, self._server.tls = self._network, self._tls
+
+    async def serve(self) -> None:
+        """Answer until `end`."""
+        assert self._server is not None, "an app comes first"
         await self._server.serve([self._socket])
 
     async def tell(self, reach: Reach) -> None:
@@ -134,9 +138,3 @@ class Front:
     def _port(self) -> int:
         assert self._network is not None
         return int(self._network.getsockname()[1])
-
-
-def invite_lines(urls: list[str], role: Role, valid_s: int, colour: bool) -> list[str]:
-    """The first address as a QR code, all of them as text, and how long they are good."""
-    use = "one phone, which may act" if role == "act" else "phones that may look, not act"
-    return [*qr_lines(urls[0], colour), *urls, f"scan it or type it: pairs {use}; good for {valid_s // 60} minutes"]

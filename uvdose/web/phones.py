@@ -112,6 +112,8 @@ class Phones:
         gone = [p for p in phones if which is None or which == str(p.id) or which == p.name]
         if not gone and which is not None:
             raise Refusal(f"no phone {which!r} is paired: `uvdose phone list` shows them")
+        if not gone:
+            return []
         self._write(_File([p for p in phones if p not in gone], self._file.next_id))
         return gone
 

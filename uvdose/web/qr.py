@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import segno
 
+from .phones import Role
+
 BORDER = 2  # modules; the page around it in a terminal is quiet enough for the other two
 
 _BLACK_ON_WHITE, _BACK = "\x1b[38;5;16;48;5;231m", "\x1b[0m"
@@ -25,3 +27,8 @@ def qr_lines(text: str, colour: bool) -> list[str]:
 
 def _half(upper: bool, lower: bool) -> str:
     return {(True, True): "█", (True, False): "▀", (False, True): "▄", (False, False): " "}[upper, lower]
+
+def invite_lines(urls: list[str], role: Role, valid_s: int, colour: bool) -> list[str]:
+    """The first address as a QR code, all of them as text, and how long they are good."""
+    use = "one phone, which may act" if role == "act" else "phones that may look, not act"
+    return [*qr_lines(urls[0], colour), *urls, f"scan it or type it: pairs {use}; good for {valid_s // 60} minutes"]
