@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 import msgspec
 
+from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
 from .clock import HostClock, from_iso, local_time, next_epoch
@@ -23,7 +24,7 @@ from .dose.response import identity_of, response_of
 from .exposure.bench import Bench
 from .exposure.outcome import Outcome, Ring
 from .exposure.telling import told_again
-from .home import Runtime, lock, lock_identity, remove_runtime, write_runtime
+from .home import Runtime, keep_taken, lock, lock_identity, read_taken, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
 from .journal.place import Place
@@ -113,6 +114,13 @@ class Daemon:
             self._core.commit(forget_told())
         self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
         self.front.dress(make_app(self._service, self.front.pairing))
+        self._orders: Orders | None = None
+        if hub is not None and settings.mqtt is not None and settings.mqtt.commands:
+            self._orders = Orders(
+                settings.bench.name, self._service, lambda topic, payload, retain: hub.publish(topic, payload, retain),
+                read_taken(home), lambda ids: keep_taken(home, ids), say,
+            )  # fmt: skip
+            hub.listen(self._orders.topic, self._orders.hear)
 
     # -- life ------------------------------------------------------------------------------------------------
 
@@ -125,6 +133,11 @@ class Daemon:
             asyncio.create_task(self._core.tell(), name="calls"),
             asyncio.create_task(self.front.serve(), name="api"),
         ]
+        if self._orders is not None:
+            self._tasks.append(asyncio.create_task(self._orders.work(), name="commands"))
+        while not (self.front.started or self._stopping.is_set() or self._tasks[1].done()):
+            await asyncio.sleep(0.005)
+        # From here on without a pause, so that `ready` is the first that is said.
         for call in self._store.open_calls():
             self._core.reopen(call)
         if self._hub is not None:
@@ -132,8 +145,6 @@ class Daemon:
         for link in self._links.values():
             link.start(self._core.sink)
         self._core.tick()
-        while not self.front.started and not self._stopping.is_set():
-            await asyncio.sleep(0.005)
         write_runtime(self._home, Runtime(self.front.url, self._home_id, self.front.token, os.getpid()))
         self._say(f"ready {self.front.url}")
 
@@ -169,7 +180,7 @@ class Daemon:
         self._core.followers.tell(None)  # their streams end, rather than being cut off
         await self.front.end()
         for task in self._tasks:
-            if task.get_name() == "calls":
+            if task.get_name() in ("calls", "commands"):
                 task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         if not self._writer.close():
