@@ -19,6 +19,7 @@ from .answers import MAX_BODY
 from .rates import Rates
 
 MAX_PATH = 2048
+MOST_HEAD = 16 * 1024
 BODY_S = 10.0
 NETWORK_RATE = (120.0, 20.0)  # of requests from one address: at once, and each second
 INSIDE_RATE = (2000.0, 400.0)  # of those of this machine without the home's token
@@ -90,6 +91,8 @@ class Gate:
             raise _Refused(429, "too many requests at once: wait a moment", 1)
         if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > MAX_PATH:
             raise _Refused(414, f"the address is longer than {MAX_PATH} bytes")
+        if headers.size > MOST_HEAD:
+            raise _Refused(431, f"the request's head is longer than {MOST_HEAD} bytes")
         host = headers.one("host")
         if not self._serves(host, inside):
             raise _Refused(421, "this daemon does not answer to that name: use an address that it printed")
@@ -128,6 +131,11 @@ class _Headers:
 
     def __init__(self, raw: Iterable[tuple[bytes, bytes]]) -> None:
         self._raw = list(raw)
+
+    @property
+    def size(self) -> int:
+        """Bytes of names and values."""
+        return sum(len(key) + len(value) for key, value in self._raw)
 
     def one(self, name: str) -> str:
         """A header's text, empty when it is not there."""
