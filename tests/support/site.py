@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from .bench import RunningBench
-from .broker import free_port
 
 SENSOR = """
 [[sensor]]
@@ -128,9 +127,13 @@ class Site(RunningBench):
     """`serve` with the network switched on in its settings."""
 
     def __init__(self, folder: Path, web: str = "", more: str = "", pace: float = 20) -> None:
-        self.network_port = free_port()
-        lines = f"lan = true\nlan_port = {self.network_port}\n{web}\n{SENSOR}\n{more}"
+        self.network_port = 0
+        lines = f"lan = true\nlan_port = 0\n{web}\n{SENSOR}\n{more}"
         super().__init__(folder, lines, pace)
+
+    def start(self, dies: str = "") -> None:
+        super().start(dies)
+        self.network_port = int(self.wait_line("on the network ", 10).rpartition(":")[2])
 
     @property
     def token(self) -> str:

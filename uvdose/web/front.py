@@ -93,7 +93,8 @@ class Front:
         found = addresses()
         ips = [a.ip for a in found if a.real] or [a.ip for a in found]
         named = self._names if self._announcer is not None and self._announcer.announced else []
-        return [f"{scheme}://{host}:{port}" for host in [*ips, *named, *self._web.hosts]] or [self.url]
+        hosts = [*ips, *named, *self._web.hosts] or ["127.0.0.1"]
+        return [f"{scheme}://{host}:{port}" for host in hosts]
 
     def dress(self, app: Starlette) -> None:
         """The app that answers, behind the gate."""
