@@ -109,12 +109,17 @@ def test_commands_are_taken_once_each(home: Path, broker: Broker, peer: Peer) ->
 
 
 def test_a_retained_command_is_not_taken(home: Path, broker: Broker, peer: Peer) -> None:
-    peer.say({"id": "old", "act": "start", "start": {"target": "blue"}}, retain=True)
     with bench(home, broker) as running:
         ready(running)
         running.target("blue", 60000)
         until_answered(peer)
+    old = {"id": "old", "act": "start", "start": {"target": "blue"}}
+    peer.say(old, retain=True)
+    with bench(home, broker) as running:
+        ready(running)
+        until_answered(peer)
         assert running.ask("GET", "/status")["exposures"] == []
+        assert peer.ask(**old)["exposure"]["state"] == "counting", "said anew it is one"
 
 
 def test_what_is_no_command_is_told_and_does_nothing(home: Path, broker: Broker, peer: Peer) -> None:
