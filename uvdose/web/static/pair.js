@@ -16,7 +16,7 @@ const TEXTS = {
     many: "Too many tries. Wait a minute, then scan the code again.",
     away: "The computer does not answer. Is this phone in the same network, and does uvdose run? Then tap once more.",
     other: "This did not work: ",
-    phone: "Phone", tablet: "Tablet", computer: "Computer",
+    phone: "Android phone", tablet: "Android tablet", computer: "Computer",
   },
   de: {
     title: "Dieses Telefon verbinden",
@@ -32,7 +32,7 @@ const TEXTS = {
     many: "Zu viele Versuche. Warten Sie eine Minute und scannen Sie den Code noch einmal.",
     away: "Der Rechner antwortet nicht. Ist dieses Telefon im selben Netz, und läuft uvdose? Dann tippen Sie noch einmal.",
     other: "Das ging nicht: ",
-    phone: "Telefon", tablet: "Tablet", computer: "Rechner",
+    phone: "Android-Telefon", tablet: "Android-Tablet", computer: "Rechner",
   },
   fr: {
     title: "Associer ce téléphone",
@@ -48,7 +48,7 @@ const TEXTS = {
     many: "Trop d’essais. Attendez une minute, puis scannez le code à nouveau.",
     away: "L’ordinateur ne répond pas. Ce téléphone est-il dans le même réseau, et uvdose tourne-t-il ? Puis touchez encore.",
     other: "Cela n’a pas marché : ",
-    phone: "Téléphone", tablet: "Tablette", computer: "Ordinateur",
+    phone: "Téléphone Android", tablet: "Tablette Android", computer: "Ordinateur",
   },
 };
 
@@ -60,7 +60,7 @@ function guessed() {
   const agent = navigator.userAgent;
   if (/iPhone/.test(agent)) return "iPhone";
   if (/iPad/.test(agent)) return "iPad";
-  if (/Android/.test(agent)) return /Mobile/.test(agent) ? `Android ${texts.phone}` : `Android ${texts.tablet}`;
+  if (/Android/.test(agent)) return /Mobile/.test(agent) ? texts.phone : texts.tablet;
   return texts.computer;
 }
 
