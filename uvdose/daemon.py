@@ -219,6 +219,9 @@ class Daemon:
             # Too many connections: the API cannot be reached for a while, and the count goes on.
             self._say("ALARM too many open files: connections are turned away; the count goes on")
             return
+        if context.get("protocol") is not None:
+            self._say(f"a connection of the API failed: {error!r}; the count goes on")
+            return
         self._faults.append(repr(error or context.get("message")))
         self._stopping.set()
 

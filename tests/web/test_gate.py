@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import socket
 import time
@@ -305,3 +306,30 @@ def test_a_connection_that_is_cut_leaves_nothing_behind(site: Site) -> None:
         sock.close()
     assert no_exposure(site)
     assert not [line for line in site.said if "failed" in line]
+
+
+def test_no_bytes_of_a_stranger_end_the_daemon(home: Path) -> None:
+    """A body that breaks off into rubbish after the answer is out: an exception in a connection must stay in it."""
+    with Site(home) as site:
+        for port in (site.network_port, site.inside_port):
+            host = f"Host: 127.0.0.1:{port}\r\n"
+            chunked = f"{host}Transfer-Encoding: chunked\r\n\r\n"
+            for first, then in (
+                (f"GET /pair HTTP/1.1\r\n{chunked}", b"no chunk\r\n" * 9),
+                (f"GET /pair HTTP/1.1\r\n{chunked}5\r\n", b"abcde--\r\n\xff\xff"),
+                (f"GET /nothing HTTP/1.1\r\n{host}Content-Length: 9\r\n\r\n", b"1234567890\r\n\0\0\r\n\r\n"),
+                (f"POST /api/v1/quiet HTTP/1.1\r\n{chunked}", b"zz\r\n"),
+                (f"GET /pair HTTP/1.1\r\n{host}Expect: 100-continue\r\nContent-Length: 5\r\n\r\n", b"\0" * 90),
+            ):
+                with Visitor(port).connect() as sock:
+                    sock.settimeout(1)
+                    sock.sendall(first.encode())
+                    with contextlib.suppress(OSError):
+                        sock.recv(65536)
+                    with contextlib.suppress(OSError):
+                        sock.sendall(then)
+                        while sock.recv(65536):
+                            pass
+                assert site.ask("GET", "/status")["bench"] == "bindery", first
+        assert site.process is not None and site.process.poll() is None
+        assert site.stop() == 0

@@ -44,13 +44,24 @@ class Wire(H11Protocol):
     def data_received(self, data: bytes) -> None:
         if self._head is None and not self._busy():
             self._wait_for_head()
-        super().data_received(data)
+        try:
+            super().data_received(data)
+        except Exception:
+            # Rubbish at a moment when the parser can say nothing more. It must end the connection, not the daemon.
+            self.transport.abort()
+            return
         if self._busy():
             self._stop_waiting()
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._stop_waiting()
         super().connection_lost(exc)
+
+    def timeout_keep_alive_handler(self) -> None:
+        try:
+            super().timeout_keep_alive_handler()
+        except Exception:
+            self.transport.abort()
 
     def _busy(self) -> bool:
         return self.cycle is not None and not self.cycle.response_complete
