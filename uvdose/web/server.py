@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
 
+import h11
 import uvicorn
 from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -185,6 +186,8 @@ class _Log(logging.Handler):
     def emit(self, record: logging.LogRecord) -> None:
         """Tell the exception by its name, without its trace."""
         error = record.exc_info[1] if record.exc_info else None
+        if isinstance(error, h11.LocalProtocolError):
+            return  # an answer to a request that was broken off with rubbish
         self._say(f"the API failed at a request: {error!r}" if error is not None else "the API failed at a request")
 
 
