@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import segno
-
 from .phones import Role
 
 BORDER = 2  # modules; the page around it in a terminal is quiet enough for the other two
@@ -13,6 +11,8 @@ _BLACK_ON_WHITE, _BACK = "\x1b[38;5;16;48;5;231m", "\x1b[0m"
 
 def qr_lines(text: str, colour: bool) -> list[str]:
     """The code, line by line. Without colour its light parts are drawn, which is right on a dark terminal."""
+    import segno  # here, since most daemons never draw one
+
     matrix = [[bool(module) for module in row] for row in segno.make(text, error="l", boost_error=False).matrix]
     size = len(matrix) + 2 * BORDER
     rows = [[False] * size for _ in range(BORDER)]
