@@ -91,6 +91,8 @@ class Mender:
             raise Refusal(f"exposure {number} has not begun: `uvdose finish {number}` takes it back")
         if last.act is Act.LIGHT:
             return self._core.bench.act(number, Act.VOID, now_us)
+        if exposure.started_us is None:
+            raise Refusal(f"exposure {number} was taken back before it began: begin it anew with `uvdose expose`")
         if exposure.state in ENDED:
             self._refuse_taken_frame(exposure)
         what = "the start taken back counts again" if last.act is Act.VOID else f"{last.act} taken back"

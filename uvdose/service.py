@@ -12,9 +12,9 @@ from .clock import iso_utc, local_date
 from .core import Core
 from .dose.response import Response
 from .exposure.exposure import Exposure
-from .exposure.gate import LightGate, gate_for
+from .exposure.gate import gate_for
 from .exposure.outcome import Outcome
-from .exposure.record import Plan
+from .exposure.record import LightGate, Plan
 from .exposure.setting import next_version, trial_target
 from .exposure.states import ENDED, Act, act_word
 from .exposure.target import Target, check_fit, plan_with
@@ -24,6 +24,7 @@ from .messages import (
     EventDoc,
     MoveRequest,
     NoteRequest,
+    Part,
     SensorDoc,
     ShadeRequest,
     StartRequest,
@@ -125,8 +126,8 @@ class BenchService:
         if not 0 <= request.count_in_s <= MAX_COUNT_IN_S:
             raise Refusal(f"count-in {request.count_in_s}: give seconds from 0 to {MAX_COUNT_IN_S}", 2)
         for what, text in (("label", request.label), ("frame", request.frame or "")):
-            if len(text) > MAX_TEXT or not text.isprintable():
-                raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
+            _check_text(what, text)
+        self._check_part(request.part)
         target = self._wanted(request)
         plan = plan_with(target.calls, request.looks, request.lead_s, request.overshoots)
         frame = request.frame or DEFAULT_FRAME
@@ -162,16 +163,28 @@ class BenchService:
         if newest is not None and request.version in (None, newest.version):
             return newest
         versions = self._store.versions(request.target)
-        if request.version is None:
-            return versions[-1]
+        newest = newest or versions[-1]
+        if request.version is None or newest.retired:  # a retired one retires its older versions too
+            return newest
         for target in versions:
             if target.version == request.version:
                 return target
         raise Refusal(f"target {request.target} has no version {request.version}; its newest is {versions[-1].version}")
 
+    def _check_part(self, part: Part | None) -> None:
+        """Two who ask for the next sheet at once are not both given the same one."""
+        if part is None:
+            return
+        _check_text("part", f"{part.kind} {part.name}")
+        for exposure in self._core.bench.exposures.values():
+            if exposure.plan.part == part and exposure.state not in ENDED:
+                sheet = f", sheet {part.sheet}, layer {part.layer}," if part.sheet else ""
+                raise Refusal(f"{part.kind} {part.name}{sheet} is {exposure.state} already, exposure {exposure.id}")
+
     async def note(self, request: NoteRequest) -> dict[str, object]:
         """Something the person says that is no act."""
         core = self._core
+        _check_text("subject", request.subject or "")
         note = checked(request.kind, request.data)
         subject, statements = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us())
         return {"subject": subject, "recorded": await _within(core.commit(statements), ACT_PATIENCE_S)}
@@ -261,6 +274,11 @@ class BenchService:
             f"taken, but not yet on disk ({self._core.trouble or 'the disk is slow'}); it is kept and tried again"
         )
         return Taken(self._core.document(exposure) if exposure is not None else None, recorded, note, back)
+
+
+def _check_text(what: str, text: str) -> None:
+    if len(text) > MAX_TEXT or not text.isprintable():
+        raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
 
 
 async def _within(done: Future[None], seconds: float) -> bool:

@@ -125,6 +125,7 @@ def test_a_dose_far_from_usual_is_doubted_and_no_more() -> None:
     assert dose_doubt(blue, 2565) is None
     assert dose_doubt(blue, 1100) is None
     assert "iron blue usually takes 2000 to 4000" in (dose_doubt(blue, 25.65) or "")
+    assert "26.07 mJ/cm² is far off" in (dose_doubt(blue, 26.0726) or "")
     assert dose_doubt(blue, 256_500) is not None
     assert dose_doubt(process("gum"), 1.0) is None
 

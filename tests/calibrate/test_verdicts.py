@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
+from uvdose.calibrate.curve import SCurve
 from uvdose.calibrate.estimate import Estimate
 from uvdose.calibrate.ordinal import Eye
 from uvdose.calibrate.verdicts import (
     ADVICE,
     MATTERS_STOPS,
+    Curve,
     Judgement,
     Prior,
     advice,
@@ -121,13 +124,46 @@ def test_prior_from_an_estimate_takes_the_wider_side() -> None:
     assert propose(2000.0, Estimate(1000.0, 2000.0, 2500.0), [dark(2000.0)]) == propose(2000.0, prior, [dark(2000.0)])
 
 
-def test_density_in_place_of_the_eye() -> None:
-    j = by_density(RIGHT, 1.50, 1.44, per_stop=0.20, density_u=0.02)
-    assert j.stops == pytest.approx(0.3)
-    assert j.stops_u == pytest.approx(0.1)
-    assert propose(RIGHT, None, [j]).change_stops == pytest.approx(-0.3, abs=0.06)
-    with pytest.raises(Refusal, match="curve gains only"):
-        by_density(RIGHT, 1.50, 1.44, per_stop=0.01)
+def measured_curve() -> tuple[SCurve, Curve]:
+    shape = SCurve(0.08, 1.45, 2.2, 1.8)
+    x = np.linspace(0.2, 3.3, 121)
+    full = shape.x_at(shape.d_max - 0.05)
+    assert full is not None
+    return shape, Curve(tuple(x), tuple(shape.density(x)), full)
+
+
+@pytest.mark.parametrize("stops", [-2.0, -1.0, -0.5, 0.0, 0.25, 1.0])
+def test_density_is_read_along_the_papers_curve(stops: float) -> None:
+    shape, curve = measured_curve()
+    density = float(shape.density(curve.full_log + stops * math.log10(2))[0])
+    j = by_density(RIGHT, density, curve)
+    assert j.stops == pytest.approx(stops, abs=0.03)
+    finely = by_density(RIGHT, density, curve, density_u=0.001)
+    assert finely.stops_u == pytest.approx(
+        0.001 / slope_per_stop(shape, curve.full_log + stops * math.log10(2)), rel=0.1
+    )
+    assert j.stops_u is not None and finely.stops_u is not None and j.stops_u > 10 * finely.stops_u
+
+
+def slope_per_stop(shape: SCurve, x: float) -> float:
+    low, high = shape.density(np.array([x - 0.01, x + 0.01]))
+    return float(high - low) / 0.02 * math.log10(2)
+
+
+def test_density_off_the_curve_says_the_side_alone() -> None:
+    _, curve = measured_curve()
+    assert by_density(RIGHT, 1.6, curve) == Judgement(RIGHT, tone="dark")
+    assert by_density(RIGHT, 0.05, curve) == Judgement(RIGHT, tone="light")
+    with pytest.raises(Refusal, match="too flat"):
+        by_density(RIGHT, 1.50, Curve((0.0, 1.0), (1.49, 1.49), 0.5))
+    with pytest.raises(Refusal, match="such as"):
+        by_density(RIGHT, math.nan, curve)
+
+
+def test_a_target_that_cannot_be_judged_keeps_no_other_from_it() -> None:
+    far = (Prior(RIGHT), [dark(RIGHT * 2.0**9)])
+    wild = (Prior(RIGHT), [dark(1500.0), Judgement(3900.0, tone="light")] * 4)
+    assert own_eye([far, wild, (Prior(RIGHT, 6.0), [dark(RIGHT)])]) == own_eye([wild])
 
 
 def test_few_prints_leave_the_usual_eye() -> None:

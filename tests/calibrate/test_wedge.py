@@ -197,3 +197,16 @@ def test_settings_that_cannot_be_meant(bad: dict[str, float]) -> None:
     with pytest.raises(Refusal) as refused:
         _read(_clean(), **bad)
     assert refused.value.code == 2
+
+
+@pytest.mark.parametrize(("said", "line"), [
+    ({"full_below": 0.45}, "more than this print's whole range of 0.40"),
+    ({"base": 1.0}, "darker than the lightest step with 0.06"),
+])  # fmt: skip
+def test_what_is_said_besides_must_go_with_the_densities(said: dict[str, float], line: str) -> None:
+    x = even().log_doses(3.0)
+    densities = list(np.round(SCurve(0.06, 0.4, 3, 1.8).density(np.array(x)), 2))
+    with pytest.raises(Refusal, match=line) as told:
+        read_wedge(x, densities, **said)
+    assert told.value.code == 2
+    assert read_wedge(x, densities, base=0.06).how == "s-curve"

@@ -6,9 +6,8 @@ import pytest
 
 from uvdose.dose.response import Identity, Response
 from uvdose.exposure.bench import Bench
-from uvdose.exposure.gate import LightGate
 from uvdose.exposure.outcome import Outcome
-from uvdose.exposure.record import Plan
+from uvdose.exposure.record import LightGate, Plan
 from uvdose.exposure.states import Act, State
 from uvdose.exposure.target import Target
 from uvdose.model import BadInput, Decoded, MomentReading

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from faults.light import Light
 from faults.wire import Wire
 from support.mqttnode import NativeMqttNode, ValueMqttNode
@@ -20,6 +21,7 @@ from support.textboard import TextBoard
 from uvdose.exposure.record import ActRecord
 from uvdose.exposure.states import Act
 from uvdose.intake.node import TICK_MS, SimulatedNode, unframe
+from uvdose.model import Mark
 
 COUNTS = 10.0  # per W/m²
 SCALE = 0.01  # mW/cm² per count, so that 10 counts are 1 W/m²
@@ -68,6 +70,21 @@ class Boots:
     def counted(self, acts: list[ActRecord]) -> int:
         """Counts x ms in the light, summed anew; over a power-up, up to the last line of the boot before."""
         return sum(self._between(a, b) for a, b in windows(acts))
+
+    def about(self, acts: list[ActRecord]) -> int:
+        """The same, where an act lies in a stretch that the node counted unheard: told from its moment."""
+        known = next(act for act in acts if act.cut.uptime_ms is not None)
+        fixed = [
+            act if act.cut.uptime_ms is not None
+            else msgspec.structs.replace(act, refined=None, mark=self._moved(known, act))
+            for act in acts
+        ]
+        return self.counted(fixed)
+
+    def _moved(self, known: ActRecord, act: ActRecord) -> Mark:
+        boot = known.cut.boot or 0
+        uptime_ms = ((known.cut.uptime_ms or 0) + (act.when_us - known.cut.t_us) // 1000) % (1 << 32)
+        return Mark(act.when_us, boot, uptime_ms, self.true_register(boot, uptime_ms))
 
     def _between(self, a: ActRecord, b: ActRecord) -> int:
         assert None not in (a.cut.boot, b.cut.boot, a.cut.uptime_ms, b.cut.uptime_ms)

@@ -27,6 +27,7 @@ class Storm:
     acts: int = 0
     calls: int = 0
     held: int = 0
+    unheard: int = 0
     worst: float = 0.0
     latest_call_s: float = 0.0
     problems: list[str] = field(default_factory=list)
@@ -96,11 +97,19 @@ def _prints(bench: WatchedBench, node: FaultyPty, rng: random.Random, kills: int
         mended = sum(1 for e in bench.events(number) if e["event"] == "mended")
         if not 1 <= len(reached) <= 1 + min(mended, 1):
             found.problems.append(f"{number}: reached {len(reached)} times")
-        truth = node.counted(kept) / 1000 * SCALE
-        error = abs(store.exposure(number).document.dose / truth - 1)
-        found.worst = max(found.worst, error)
-        if error > 1e-9 or not recount(store, number).same:
-            found.problems.append(f"{number}: dose off by {error:.2e}, recount {recount(store, number)}")
+        shown = store.exposure(number).document
+        if any(act.cut.boot is None for act in kept):
+            # Taken before the first line after a long silence: when in it the light fell nobody knows, and it says so.
+            found.unheard += 1
+            truth = node.about(kept) / 1000 * SCALE
+            honest = shown.bridged_s + shown.missing_s > 0 and shown.dose_low * 0.97 <= truth <= shown.dose_high * 1.03
+            if not honest or not recount(store, number).same:
+                found.problems.append(f"{number}: {truth} is not within {shown}, recount {recount(store, number)}")
+        else:
+            error = abs(shown.dose / (node.counted(kept) / 1000 * SCALE) - 1)
+            found.worst = max(found.worst, error)
+            if error > 1e-9 or not recount(store, number).same:
+                found.problems.append(f"{number}: dose off by {error:.2e}, recount {recount(store, number)}")
         store.db.close()
         found.prints += 1
         found.acts += len(acts)

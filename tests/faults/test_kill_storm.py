@@ -22,6 +22,7 @@ def test_nothing_is_lost_no_call_is_missed_none_comes_after_its_end(tmp_path: Pa
         found = list(pool.map(lambda i: storm(folders[i], -(-KILLS // BENCHES), 1 + i), range(BENCHES)))
     print(f"\n{sum(f.kills for f in found)} kills, {sum(f.prints for f in found)} prints,"
           f" {sum(f.acts for f in found)} acts, {sum(f.calls for f in found)} calls,"
+          f" {sum(f.unheard for f in found)} with an act in a silence,"
           f" worst dose error {max(f.worst for f in found):.1e},"
           f" latest call {max(f.latest_call_s for f in found):.2f} s after it was due")
     assert not [p for f in found for p in f.problems]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from support.again import Journalled, acts, sums
 
-from uvdose.exposure.gate import LightGate
+from uvdose.exposure.record import LightGate
 from uvdose.exposure.states import Act, State
 
 GATE = LightGate(on=20.0, off=10.0)

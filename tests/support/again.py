@@ -10,9 +10,8 @@ from uvdose.dose.response import identity_of, response_of
 from uvdose.exposure.bench import Bench
 from uvdose.exposure.document import document
 from uvdose.exposure.exposure import Exposure
-from uvdose.exposure.gate import LightGate
 from uvdose.exposure.outcome import Outcome
-from uvdose.exposure.record import ActRecord, Plan
+from uvdose.exposure.record import ActRecord, LightGate, Plan
 from uvdose.exposure.states import Act
 from uvdose.exposure.target import Target
 from uvdose.journal.recorder import Recorder

@@ -117,3 +117,15 @@ class PtyNode(Paced):
                 self.sent.append(Sent(int(words[3]), int(words[5]), line))
             if self._wire is not None:
                 self._wire.write(line)
+
+
+class Lamp(PtyNode):
+    """A node under a light that is set by hand: `counts`, its zero not in it."""
+
+    counts = 0.0
+
+    def __init__(self, path: Path, **more: object) -> None:
+        super().__init__(path, [0.0], **more)  # type: ignore[arg-type]
+
+    def _light(self, seconds: float) -> float:
+        return self.counts

@@ -123,7 +123,7 @@ def dose_doubt(of: Process, dose_mj_cm2: float) -> str | None:
     if band is None or band.low_mj_cm2 / 2 <= dose_mj_cm2 <= band.high_mj_cm2 * 2:
         return None
     usual = f"{of.name} usually takes {band.low_mj_cm2:g} to {band.high_mj_cm2:g} ({band.source})"
-    return f"{dose_mj_cm2:g} mJ/cm² is far off: {usual}; check the sensor's scale and unit"
+    return f"{dose_mj_cm2:.4g} mJ/cm² is far off: {usual}; check the sensor's scale and unit"
 
 
 def _plain(words: str) -> str:

@@ -78,7 +78,7 @@ def evaluate(note: Calibration, given: float | Sequence[float], dose_u: float) -
     if seen.how == "picks":
         return _picked(seen, doses, x, dose_u, film)
     if seen.how == "right":
-        right = read_right_step(x, _index(seen.right, len(x)), dose_u)
+        right = read_right_step(*_apart(x, _index(seen.right, len(x))), dose_u)
         return Finding(
             target_dose(right, film), None, None, None, None, "right", _plain(doses), right, None, (), (), None, None,
             (),
@@ -87,8 +87,9 @@ def evaluate(note: Calibration, given: float | Sequence[float], dose_u: float) -
 
 
 def _picked(seen: Seen, doses: Sequence[float], x: list[float], dose_u: float, film: Estimate | None) -> Finding:
-    tone = None if seen.tone is None else _index(seen.tone, len(x))
-    found = read_picks(x, _index(seen.full, len(x)), tone, dose_u=dose_u)
+    apart, full = _apart(x, _index(seen.full, len(x)))
+    tone = None if seen.tone is None else _apart(x, _index(seen.tone, len(x)))[1]
+    found = read_picks(apart, full, tone, dose_u=dose_u)
     safe = target_dose(Estimate.exactly(found.safe), film).best
     return Finding(
         target_dose(found.full, film), safe, found.exposure_scale, None, None, "picks", _plain(doses), found.full,
@@ -113,6 +114,12 @@ def _measured(seen: Seen, doses: Sequence[float], x: list[float], dose_u: float,
         target_dose(found.full, film), None, found.exposure_scale, found.range_r, found.contrast, found.how, steps,
         found.full, found.threshold, found.curve_x, found.curve_y, found.d_max, found.noise, understood + found.notes,
     )
+
+
+def _apart(x: list[float], index: int) -> tuple[list[float], int]:
+    """The doses that differ, and where a step's own is among them: a card never moved gives two steps the same."""
+    apart = [at for i, at in enumerate(x) if at not in x[:i]]
+    return apart, apart.index(x[index])
 
 
 def _plain(doses: Sequence[float]) -> tuple[StepShown, ...]:

@@ -12,9 +12,11 @@ from collections.abc import Sequence
 from typing import Literal
 
 import msgspec
+import numpy as np
 
 from ..dose.uncertainty import Z95
 from ..model import Refusal
+from ..units import STOP_LOG10
 from .estimate import Estimate
 from .ordinal import Eye, Posterior, Seen, own_habits, posterior, prior_scale
 
@@ -26,7 +28,6 @@ TONES = ("light", "right", "dark")
 MATTERS_STOPS = 1 / 12
 MOST_STOPS = 5.0
 APART_STOPS = 8.0
-FLAT_PER_STOP = 0.03
 
 ADVICE: dict[str, str] = {
     "blocked": "highlights blocked: tone lies over all of them and they run together, so the negative's densest parts "
@@ -71,6 +72,27 @@ class Judgement(msgspec.Struct, frozen=True):
     stops: float | None = None
     highlights: Highlights | None = None
     stops_u: float | None = None
+
+
+class Curve(msgspec.Struct, frozen=True):
+    """A paper's curve from its calibration print: log10 doses, rising, and densities. full_log: where full tone begins,
+    the tone that the clear film should have."""
+
+    x: tuple[float, ...]
+    y: tuple[float, ...]
+    full_log: float
+
+    @property
+    def wanted(self) -> float:
+        """The density where full tone begins."""
+        return float(np.interp(self.full_log, self.x, self.y))
+
+    def stops_at(self, density: float) -> float | None:
+        """How many stops beyond the beginning of full tone (below 0: short of it) a density lies; None off the ends."""
+        rising = np.maximum.accumulate(self.y)
+        if not rising[0] < density < rising[-1]:
+            return None
+        return (float(np.interp(density, rising, self.x)) - self.full_log) / STOP_LOG10
 
 
 class Proposal(msgspec.Struct, frozen=True):
@@ -122,25 +144,39 @@ def advice(highlights: Highlights | None, tone: Tone | None = None) -> str:
 
 
 def by_density(
-    dose: float, density: float, wanted: float, per_stop: float, density_u: float = 0.02, dose_u_stops: float = 0.0
+    dose: float, density: float, curve: Curve, density_u: float = 0.02, dose_u_stops: float = 0.0
 ) -> Judgement:
-    """A judgement from the measured density of the clear film's tone.
+    """A judgement from the measured density of the clear film's tone, by the paper's own curve.
 
-    wanted: the density it should have. per_stop: how much density one more stop gives there, from the paper's curve;
-    where that is under 0.03 the curve is flat and density says nothing about the dose. density_u: standard
-    uncertainty of the difference, 0.02 for a desk densitometer on a matt sheet (common practice, no source).
+    Not by its slope at full tone: there it levels out, so that by the slope a print one stop too light would read as
+    two. density_u: standard uncertainty of the difference, 0.02 for a desk densitometer on a matt sheet (common
+    practice, no source); the flatter the curve, the less the stops are worth. Beyond the curve's ends a density says
+    too dark or too light, and not by how much. Raises `Refusal` where it says nothing.
     """
-    if not all(map(math.isfinite, (density, wanted, per_stop, density_u))) or density_u <= 0:
+    if not all(map(math.isfinite, (density, density_u))) or density_u <= 0:
         raise Refusal("densities are numbers such as 1.42, and their uncertainty is above zero", 2)
-    if per_stop < FLAT_PER_STOP:
-        raise Refusal(f"the curve gains only {per_stop:.2f} a stop there: judge a tone a little lighter, or by eye", 2)
-    return Judgement(dose, dose_u_stops, stops=(density - wanted) / per_stop, stops_u=density_u / per_stop)
+    below, stops, above = (curve.stops_at(d) for d in (density - density_u, density, density + density_u))
+    if stops is not None and abs(stops) <= MOST_STOPS:
+        sides = [abs(end - stops) for end in (below, above) if end is not None]
+        if sides and max(sides) > 0:
+            return Judgement(dose, dose_u_stops, stops=stops, stops_u=max(sides))
+    off = density - curve.wanted
+    if abs(off) < density_u:
+        raise Refusal("the paper's curve is too flat at full tone for a density to tell the dose: judge by eye", 2)
+    return Judgement(dose, dose_u_stops, tone="dark" if off > 0 else "light")
 
 
 def own_eye(histories: Sequence[tuple[Prior, Sequence[Judgement]]], eye: Eye | None = None) -> Eye:
     """The eye of a person who has judged at least eight prints, of one or more targets: how this person scatters, and
-    how far off still is right, is told from these prints. With fewer, the given eye (else the usual one) stays."""
-    return own_habits([_group(prior, judgements) for prior, judgements in histories], eye or Eye())
+    how far off still is right, is told from these prints. With fewer, the given eye (else the usual one) stays. A
+    target whose prints cannot be judged together is passed over: it must not keep the others from being judged."""
+    groups = []
+    for prior, judgements in histories:
+        try:
+            groups.append(_group(prior, judgements))
+        except Refusal:
+            continue
+    return own_habits(groups, eye or Eye())
 
 
 def _group(

@@ -17,7 +17,7 @@ from .curve import FLOOR, FULL_BELOW, LN10, LOPSIDED_U, SHOULDER_SHARE, THRESHOL
 from .estimate import Estimate, FloatArray
 from .picks import PicksReading, read_picks, read_right_step, target_dose
 from .rising import Rising, fit_rising, structure
-from .steps import LeftOut, Steps, take_steps
+from .steps import LEAST_RISE, LeftOut, Steps, take_steps
 
 __all__ = ["PicksReading", "WedgeReading", "read_picks", "read_right_step", "read_wedge", "target_dose"]
 
@@ -98,12 +98,23 @@ def read_wedge(
     if not (math.isfinite(dose_u) and 0 <= dose_u <= 1):
         raise Refusal(f"dose uncertainty {dose_u:g}: give a share from 0 to 1, such as 0.02", 2)
     steps = take_steps(x, densities)
+    _check_meant(steps, full_below, base)
     rng = np.random.default_rng(seed)
     found = _s_curve(steps, full_below, rng, replicates, base)
     if found is None:
         found = _monotone(steps, full_below, rng, replicates)
     _check_full(found, steps)
     return _told(steps, found, rng.normal(0, dose_u / LN10, replicates), base)
+
+
+def _check_meant(steps: Steps, full_below: float, base: float | None) -> None:
+    """What was said besides the densities must go with them."""
+    low, high = float(steps.y.min()), float(steps.y.max())
+    if full_below >= high - low:
+        raise Refusal(f"full tone {full_below:g} below the deepest is more than this print's whole range of"
+                      f" {high - low:.2f}: give less, such as 0.05", 2)  # fmt: skip
+    if base is not None and base > low + LEAST_RISE:
+        raise Refusal(f"the bare paper reads {base:.2f}, darker than the lightest step with {low:.2f}: read it anew", 2)
 
 
 def _s_curve(

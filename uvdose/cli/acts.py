@@ -96,7 +96,7 @@ def expose(
     else:
         with journal(place) as store:
             used = next((t for t in store.versions(shown.target) if t.version == shown.target_version), None)
-        _say_started(shown, used)
+        _say_started(place, shown, used)
         if by_light:
             _say_waiting()
         else:
@@ -115,8 +115,9 @@ def _edition_part(
     return part, planned, version
 
 
-def _say_started(shown: ExposureDoc, used: Target | None) -> None:
+def _say_started(place: Home, shown: ExposureDoc, used: Target | None) -> None:
     from ..review.layout import with_unit
+    from .editions import pencilled
     from .show import big
 
     print()
@@ -128,7 +129,9 @@ def _say_started(shown: ExposureDoc, used: Target | None) -> None:
     print(f"exposure {shown.id}{label}: pencil {shown.id} on the back of the sheet")
     if shown.part is not None:
         layer = f", layer {shown.part.layer}" if shown.part.layer > 1 else ""
-        print(f"  edition  {shown.part.name}, sheet {shown.part.sheet}{layer}")
+        numbers = pencilled(place, shown.part) if shown.part.layer > 1 else []
+        on_it = f" ({', '.join(map(str, numbers))} on its back)" if numbers else ""
+        print(f"  edition  {shown.part.name}, sheet {shown.part.sheet}{on_it}{layer}")
     print(f"  frame    {shown.frame}, sensor {shown.sensor}")
     print(f"  target   {shown.title}, {asked}")
     print(f"  process  {(used.combination.process if used else None) or 'not noted'}")

@@ -21,6 +21,7 @@ from . import (
     mend,
     now,
     phones,
+    processes,
     serving,
     strip,
     tablet,
@@ -62,7 +63,7 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, films, verdict, editions, acts, mend, now, happened, lookback, phones,
+    serving, targets, strip, tablet, films, verdict, editions, processes, acts, mend, now, happened, lookback, phones,
     journal, demo,
 ):
     group.register(app)

@@ -119,7 +119,8 @@ def edition_list(as_json: Json = False, home: HomeDir = None) -> None:
         rows = [["edition", "sheets", "layers", "printed"]]
         for d in found:
             layers = ", ".join(layer.target for layer in d.edition.layers)
-            rows.append([d.name, str(d.edition.prints), layers, str(len(d.done))])
+            places = d.edition.prints * len(d.edition.layers)
+            rows.append([d.name, str(d.edition.prints), layers, f"{len(d.done)} of {places}"])
         print("\n".join(columns(rows, right=(1, 3))))
 
 
@@ -141,8 +142,10 @@ def part_of(place: Home, name: str, sheet: int | None, layer: int | None) -> tup
     edition = doc.edition
     if doc.next is None and (sheet is None or layer is None):
         raise Refusal(f"edition {name} is complete: name --sheet and --layer to print one of it again")
-    sheet = sheet or (doc.next.sheet if doc.next is not None else 1)
-    layer = layer or (doc.next.layer if doc.next is not None else 1)
+    if doc.next is not None:
+        sheet = doc.next.sheet if sheet is None else sheet
+        layer = doc.next.layer if layer is None else layer
+    assert sheet is not None and layer is not None
     if not (1 <= sheet <= edition.prints and 1 <= layer <= len(edition.layers)):
         raise Refusal(f"edition {name} has sheets 1 to {edition.prints} and layers 1 to {len(edition.layers)}", 2)
     there = doc.at(sheet, layer)
@@ -150,6 +153,16 @@ def part_of(place: Home, name: str, sheet: int | None, layer: int | None) -> tup
         raise Refusal(f"sheet {sheet}, layer {layer} of {name} is {there.state} now, exposure {there.id}")
     planned = edition.layers[layer - 1]
     return Part("edition", name, sheet, layer), planned.target, planned.version
+
+
+def pencilled(place: Home, part: Part) -> list[int]:
+    """The numbers on a sheet's back from its layers before: by them a dry sheet is known."""
+    from ..review.editions import edition_of
+    from .asking import journal
+
+    with journal(place) as store:
+        doc = edition_of(store, part.name)
+    return doc.numbers(part.sheet, part.layer)
 
 
 def _print(place: Home, name: str, as_json: bool) -> None:
@@ -206,6 +219,8 @@ def _lines(doc: EditionDoc) -> list[str]:
         lines.append("complete")
     else:
         which = f", layer {doc.next.layer}" if len(edition.layers) > 1 else ""
+        numbers = doc.numbers(doc.next.sheet, doc.next.layer)
+        which += f" ({', '.join(map(str, numbers))} on its back)" if numbers else ""
         lines.append(f"next: sheet {doc.next.sheet}{which}: `uvdose expose --edition {doc.name}`")
     return lines
 

@@ -23,6 +23,7 @@ Text = str | None
 PARTS = ("base", "highlight", "shadow")
 SETTLE_S = 1.0  # after the hand has gone
 LEAST_S, MOST_S = 3.0, 600.0
+LEAST_FILM = 0.005  # clear film takes more
 HOW = "Lay the film flat on the sensor's diffuser, covering it wholly, in steady light; keep the hand's shadow off."
 WHAT = "This is density in the sensor's own band. Ink and film may differ for the emulsion, so a print confirms it."
 
@@ -55,6 +56,7 @@ def film_measure(
     """Measure bare, through the film, bare again; told with the drift of the light between."""
     from ..calibrate.film import Stretch, measure_film
     from ..notes import Film, FilmDensity
+    from ..review.layout import wrap
     from .asking import journal
     from .keeping import keep_note
     from .show import print_json
@@ -69,7 +71,7 @@ def film_measure(
         stretches = [Stretch(value, 0.0, float(i), 1.0) for i, value in enumerate(typed)]
         zero_u = 0.0
     else:
-        spans = [_span(s) for s in at] if at else _read_live(place, seconds)
+        spans = [_span(s) for s in at] if at else _read_live(place, seconds, sensor)
         stretches, zero_u = _stretches(place, spans, sensor)
     found = measure_film(stretches, zero_u)
     density = FilmDensity(found.density.low, found.density.best, found.density.high)
@@ -83,7 +85,10 @@ def film_measure(
         return
     print(f"film {name}, {part}: density {density.best:.3f} ({density.low:.3f}-{density.high:.3f}),"
           f" {found.stops.best:.2f} stop ({found.stops.low:.2f}-{found.stops.high:.2f})")
-    print(WHAT)
+    if density.best < LEAST_FILM:
+        print(f"nothing was held back, as no film does: did it cover the sensor? `uvdose film measure {name}`"
+              " measures it again")
+    print("\n".join(wrap(WHAT)))
 
 
 @films.command("show")
@@ -126,7 +131,7 @@ def film_show(
     if as_json:
         print_json({"name": name, "film": film, "fit": fit})
         return
-    print("\n".join([f"film {name}", *_lines(film), *([] if fit is None else wrap(fit.sentence)), WHAT]))
+    print("\n".join([f"film {name}", *_lines(film), *([] if fit is None else wrap(fit.sentence)), *wrap(WHAT)]))
 
 
 @films.command("list")
@@ -135,14 +140,14 @@ def film_list(as_json: Json = False, home: HomeDir = None) -> None:
     from ..notes import Film
     from ..review.layout import columns
     from .asking import journal
-    from .show import print_json
+    from .show import print_json, say
 
     with journal(home_of(home)) as store:
         known = store.notes(Film)
     if as_json:
         print_json(known)
     elif not known:
-        print("no film yet: `uvdose film measure NAME` begins one")
+        say("no film yet: `uvdose film measure NAME` begins one")
     else:
         rows = [["film", *PARTS]]
         rows += [[name, *(_short(getattr(film, part)) for part in PARTS)] for name, film in known.items()]
@@ -152,6 +157,8 @@ def film_list(as_json: Json = False, home: HomeDir = None) -> None:
 def _name(typed: str) -> str:
     if not re.fullmatch(r"[\w][\w.+-]{0,59}", typed):
         raise Refusal(f"film name {typed!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
+    if re.fullmatch(r"[\d.+-]+", typed):
+        raise Refusal(f"film name {typed!r} would be taken for a density: give it a letter", 2)
     return typed
 
 
@@ -173,16 +180,24 @@ def _lines(film: Film) -> list[str]:
     return lines
 
 
-def _read_live(place: Home, seconds: float) -> list[tuple[str, str]]:
+def _read_live(place: Home, seconds: float, sensor: str | None) -> list[tuple[str, str]]:
     """Three stretches of now, each begun by the person; as the daemon's own times."""
+    from ..exposure.states import ENDED, State
+    from ..review.layout import wrap
     from .asking import need_daemon
+    from .sheet_plan import sensor_and_unit
 
     if not LEAST_S <= seconds <= MOST_S:
         raise Refusal(f"--seconds {seconds:g}: give {LEAST_S:g} to {MOST_S:g}", 2)
     if not at_terminal():
         raise Refusal("nobody can lay the film on: give stretches with --at, or readings with --reading", 2)
     daemon = need_daemon(place)
-    print(HOW)
+    name, _ = sensor_and_unit(place, sensor)
+    for shown in daemon.status().exposures:
+        if shown.sensor == name and shown.state not in (*ENDED, State.HELD):
+            raise Refusal(f"exposure {shown.id} is counted by {name}: the film on it would take its light away; hold"
+                          " or finish it first")  # fmt: skip
+    print("\n".join(wrap(HOW)))
     spans = []
     for words in ("the sensor bare", "the film on the sensor", "the film off again"):
         wait_for_enter(f"{words}: press Enter")
@@ -228,7 +243,10 @@ def _stretches(place: Home, spans: list[tuple[str, str]], sensor: str | None) ->
     zero_u = to_screen(response.factor * response.zero_u, irradiance_unit(unit))
 
     def moment(text: str) -> int:
-        return from_iso(text) if "T" in text else at_local(text, host_wall_us())
+        try:
+            return from_iso(text) if "T" in text else at_local(text, host_wall_us())
+        except ValueError:
+            raise Refusal(f"time {text!r}: give HH:MM:SS of today, such as 10:02:00", 2) from None
 
     with journal(place) as store:
         return [_stretch(store, name, moment(a), moment(b)) for a, b in spans], zero_u
@@ -245,6 +263,9 @@ def _stretch(store: object, sensor: str, wall0_us: int, wall1_us: int) -> Stretc
     values: list[float] = []
     for run in runs(store, wall0_us, wall1_us):
         if run.identity.name == sensor:
+            if run.saturated:
+                raise Refusal(f"{sensor} was saturated in a stretch, so that its light is not known: measure in weaker"
+                              " light")  # fmt: skip
             scale = Scale(run.identity)
             values += [scale.irradiance(reading_value(reading)) for _, _, reading in run.rows]
     n = len(values)

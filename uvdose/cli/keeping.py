@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from contextlib import closing
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,9 @@ NOT_ON_DISK = "{what}, but not yet on disk; `uvdose status` says why, and it is 
 
 def keep_target(place: Home, request: TargetRequest) -> Target:
     """A target as a new version. Raises `Refusal`."""
+    for what, value in msgspec.structs.asdict(request).items():
+        if isinstance(value, float) and not math.isfinite(value):  # here, since JSON cannot carry NaN to the daemon
+            raise Refusal(f"{what.replace('_', ' ')} {value}: give a finite number", 2)
     return _target_through_daemon(place, request) or _target_under_lock(place, request)
 
 

@@ -75,20 +75,8 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         home: HomeDir = None,
     ) -> None:
         """Make what was read a target."""
-        from .questions import answer, text
-        from .sheet_read import accept, finding_of
-        from .show import print_json
-
         place = home_of(home)
-        sheet = choose(place, kind, number, ("read",))
-        if sheet.note.seen is None:
-            raise Refusal(f"{sheet.name} was not read yet: `uvdose {kind} read {sheet.number}`")
-        found = finding_of(place, sheet, sheet.note.seen)
-        target = accept(place, sheet, found, answer(name, "name of the target", text, "--name"), dose, safe, reason)
-        if as_json:
-            print_json(target)
-        else:
-            _say_target(target.title, target.dose, target.unit)
+        accept_sheet(place, choose(place, kind, number, ("read",)), name, dose, safe, reason, as_json=as_json)
 
     @group.command("show")
     def show(
@@ -107,19 +95,19 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         from ..review.layout import columns
         from .asking import journal
         from .sheets import next_line, sheets
-        from .show import print_json
+        from .show import print_json, say
 
         with journal(home_of(home)) as store:
             every = sheets(store, kind)
         if as_json:
             print_json([_plain(sheet) for sheet in every])
         elif not every:
-            print(f"no {kind} yet: `uvdose {kind} plan` begins one")
+            say(f"no {kind} yet: `uvdose {kind} plan` begins one")
         else:
             rows = [[kind, "state", "process", "paper", ""]]
             rows += [[s.number, s.state, s.note.noted.get("process", "-"), s.note.noted.get("paper", "-"), next_line(s)]
                      for s in every]
-            print("\n".join(columns(rows)))
+            say("\n".join(columns(rows)))
 
     @group.command("drop")
     def drop(number: Annotated[str, typer.Argument(metavar="NUMBER")], home: HomeDir = None) -> None:
@@ -128,6 +116,9 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
 
         place = home_of(home)
         sheet = choose(place, kind, number)
+        refuse_dropped(sheet)
+        if sheet.state == "in the light" and sheet.exposure is not None:
+            raise Refusal(f"{sheet.name} lies in the light: `uvdose finish {sheet.exposure.plan.id}` ends that first")
         keep_note(place, "calibration", sheet.number, msgspec.structs.replace(sheet.note, dropped=True))
         print(f"{sheet.name}: dropped")
 
@@ -137,33 +128,43 @@ def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wa
     from ..clock import real_s
     from ..review.layout import with_unit
     from .acts import count_down
-    from .sheet_run import first_words, start_sheet, watch_sheet
+    from .sheet_run import first_words, say_counts_on, start_sheet, watch_sheet
     from .sheets import next_line
+    from .show import say
 
+    begun_s: float | None = None
     if sheet.state == "in the light" and sheet.exposure is not None:
         number = sheet.exposure.plan.id
     else:
         begun_s = real_s()
         number = start_sheet(place, sheet, frame, count_in).id
         print(f"{sheet.name}: exposure {number}; pencil {sheet.name} on the back. At the start: {first_words(sheet)}")
-        count_down(begun_s + count_in, count_in)
-    if not wait:
-        return
-    done = watch_sheet(place, sheet, number)
+    try:
+        if begun_s is not None:
+            count_down(begun_s + count_in, count_in)
+        if not wait:
+            return
+        done = watch_sheet(place, sheet, number)
+    except (KeyboardInterrupt, EOFError):
+        say_counts_on(sheet, number)
+        raise typer.Abort from None
     print(f"{sheet.name}: {done.state} at {with_unit(done.dose, done.unit)}")
     if done.state == "finished":
-        print(next_line(choose(place, sheet.kind, sheet.number)))
+        say(next_line(choose(place, sheet.kind, sheet.number)))
 
 
 def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_json: bool) -> None:
     """Take in what it showed, tell what follows, and accept it if that is wanted."""
     from .keeping import keep_note
     from .sheet_read import accept, ask_accept, finding_of, seen_of
-    from .show import print_json
+    from .show import print_json, say
 
+    refuse_dropped(sheet)
+    if sheet.state in ("planned", "in the light"):
+        raise Refusal(f"{sheet.name} is {sheet.state}: it must be exposed and dry before it is read")
     seen = seen_of(sheet, typed)
     found = finding_of(place, sheet, seen)
-    note = msgspec.structs.replace(sheet.note, seen=seen)
+    note = msgspec.structs.replace(sheet.note, seen=seen, accepted=None)
     keep_note(place, "calibration", sheet.number, note)
     sheet = msgspec.structs.replace(sheet, note=note, state="read")
     if as_json:
@@ -173,11 +174,38 @@ def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_jso
     name = name if as_json else ask_accept(sheet, name)
     if name is None:
         if not as_json:
-            print(f"next: `uvdose {sheet.kind} accept {sheet.number} --name TARGET`, or read it again")
+            say(f"next: `uvdose {sheet.kind} accept {sheet.number} --name TARGET`, or read it again")
         return
     target = accept(place, sheet, found, name, None, False, "")
     if not as_json:
         _say_target(target.title, target.dose, target.unit)
+
+
+def accept_sheet(
+    place: Home, sheet: Sheet, name: str | None = None, dose: float | None = None, safe: bool = False,
+    reason: str = "", *, as_json: bool = False,
+) -> None:
+    """Make what was read a target, once."""
+    from .sheet_read import accept, ask_name, finding_of
+    from .show import print_json
+
+    refuse_dropped(sheet)
+    if sheet.state == "accepted":
+        raise Refusal(f"{sheet.name} made target {sheet.note.accepted} already; read it again to make another")
+    if sheet.note.seen is None:
+        raise Refusal(f"{sheet.name} was not read yet: `uvdose {sheet.kind} read {sheet.number}`")
+    found = finding_of(place, sheet, sheet.note.seen)
+    target = accept(place, sheet, found, ask_name(sheet, name), dose, safe, reason)
+    if as_json:
+        print_json(target)
+    else:
+        _say_target(target.title, target.dose, target.unit)
+
+
+def refuse_dropped(sheet: Sheet) -> None:
+    """One that was given up makes no target. Raises `Refusal`."""
+    if sheet.state == "dropped":
+        raise Refusal(f"{sheet.name} was dropped: `uvdose {sheet.kind} plan` begins a new one")
 
 
 def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> None:
@@ -187,7 +215,7 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
     from ..review.curve_chart import draw_curve
     from .sheet_read import finding_of
     from .sheets import next_line, plan_lines
-    from .show import print_json
+    from .show import print_json, say
 
     found = finding_of(place, sheet, sheet.note.seen) if sheet.note.seen is not None else None
     if chart is not None:
@@ -202,7 +230,7 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
     print("\n".join(plan_lines(sheet.note)))
     if found is not None:
         _say_found(sheet, found)
-    print(next_line(sheet))
+    say(next_line(sheet))
     if chart is not None:
         print(f"drawn into {chart}")
 
@@ -210,8 +238,9 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
 def _say_found(sheet: Sheet, found: Finding) -> None:
     from ..review.curve_text import curve_lines
     from .sheet_read import finding_lines
+    from .show import say
 
-    print("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
+    say("\n".join([*curve_lines(found, sheet.note.unit), *finding_lines(sheet.note, found)]))
 
 
 def _say_target(title: str, dose: float, unit: str) -> None:

@@ -81,14 +81,14 @@ def keep_plan(place: Home, kind: Kind, note: Calibration, as_json: bool) -> Shee
     """Put a plan into the journal and tell it."""
     from .keeping import keep_note
     from .sheets import Sheet, next_line, plan_lines
-    from .show import print_json
+    from .show import print_json, say
 
     number = keep_note(place, "calibration", None, note)
     sheet = Sheet(kind, number, note, None, "planned")
     if as_json:
         print_json({"kind": kind, "number": int(number), "state": "planned", "note": note})
     else:
-        print("\n".join([f"{sheet.name}", *plan_lines(note), *known_lines(note), next_line(sheet)]))
+        say("\n".join([f"{sheet.name}", *plan_lines(note), *known_lines(note), next_line(sheet)]))
     return sheet
 
 
@@ -101,17 +101,18 @@ def known_lines(note: Calibration) -> list[str]:
         found = process(note.noted.get("process", ""))
     except Refusal:
         return []
-    told = [f"judge it {found.judge.when}: {found.judge.look}", found.dry_down.text]
-    told += [f"caution: {c.text}" for c in cautions(found)]
-    return [line for text in [*told, table().standing] for line in wrap(text)]
+    told = [f"judge it {found.judge.when}: {found.judge.look}", f"dry-down {found.dry_down.text}"]
+    told += [f"caution  {c.text}" for c in cautions(found)]
+    return [*(line for text in told for line in wrap(text, "", " " * 9)), *wrap(table().standing)]
 
 
 def guide(place: Home, kind: Kind, plan: object) -> None:
     """Go on where the newest sheet stands: plan, run, read, accept. Asked step by step."""
     from .asking import journal
-    from .sheet_commands import read_sheet, run_sheet
+    from .sheet_commands import accept_sheet, read_sheet, run_sheet, show_sheet
     from .sheet_read import Typed
     from .sheets import OPEN, choose, next_line, sheets
+    from .show import say
 
     if not at_terminal():
         raise Refusal(f"say what to do: `uvdose {kind} plan`, `run`, `read`, `accept`, `show` or `list`", 2)
@@ -124,11 +125,18 @@ def guide(place: Home, kind: Kind, plan: object) -> None:
     else:
         assert callable(plan)
         sheet = plan()
+    if sheet.state == "read":
+        show_sheet(place, sheet, None, as_json=False)
+        if yes("make this the target", default=True):
+            accept_sheet(place, sheet)
+            return
     if sheet.state == "planned" and yes("lay it in the light now", default=True):
         run_sheet(place, sheet, None, 3, wait=True)
     elif sheet.state == "in the light":
         run_sheet(place, sheet, None, 0, wait=True)
-    elif sheet.state in ("exposed", "read") and yes("is it dry, and shall it be read now", default=True):
+    elif (sheet.state == "exposed" and yes("is it dry, and shall it be read now", default=True)) or (
+        sheet.state == "read" and yes("read it again")
+    ):
         read_sheet(place, choose(place, kind, sheet.number), Typed(), None, as_json=False)
     else:
-        print(next_line(sheet))
+        say(next_line(sheet))

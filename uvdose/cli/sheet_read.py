@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Literal, cast
 import msgspec
 
 from ..model import Refusal
-from .questions import answer, at_terminal, number, one_of, text, whole, yes
+from .questions import answer, at_terminal, number, one_of, whole, yes
 
 if TYPE_CHECKING:
     from ..calibrate.sheet import Finding
     from ..config import Home
     from ..exposure.target import Target
+    from ..journal.store import Kept
     from ..notes import Calibration, Seen
     from .sheets import Sheet
 
@@ -53,7 +54,7 @@ def seen_of(sheet: Sheet, typed: Typed) -> Seen:
     if how == "picks":
         return _picks(sheet, typed)
     line = answer(
-        values[how], f"the {how} of each step from step 1 on, - for one not read", text, f"--{_OPTION[how]}"
+        values[how], f"the {how} of each step from step 1 on, - for one not read", _numbers_text, f"--{_OPTION[how]}"
     )
     white = typed.white
     if how == "grey":
@@ -71,10 +72,18 @@ def _number_text(typed: str) -> str:
     return str(whole(typed))
 
 
+def _numbers_text(typed: str) -> str:
+    from ..calibrate.readings import parse_numbers
+
+    parse_numbers(typed)
+    return typed
+
+
 def _ask_how(sheet: Sheet) -> str:
     measured = ("density", "reflectance", "grey")
     ways = ("right", "picks", *measured) if sheet.kind == "strip" else ("picks", *measured)
-    return answer(None, f"how was it read: {', '.join(ways)}", one_of(*ways), "--right, --full or --densities", ways[0])
+    usual = ways[0] if at_terminal() else None
+    return answer(None, f"how was it read: {', '.join(ways)}", one_of(*ways), "--right, --full or --densities", usual)
 
 
 def _picks(sheet: Sheet, typed: Typed) -> Seen:
@@ -96,6 +105,7 @@ def given_doses(place: Home, sheet: Sheet) -> tuple[float | tuple[float, ...], f
     from ..notes import StripPlan
     from ..review.cards import card_moves
     from .asking import journal
+    from .sheet_run import untold_words
 
     kept = sheet.exposure
     if kept is None or sheet.state in ("planned", "in the light"):
@@ -112,9 +122,10 @@ def given_doses(place: Home, sheet: Sheet) -> tuple[float | tuple[float, ...], f
         return shown.dose, dose_u, notes
     with journal(place) as store:
         moves = card_moves(store, store.exposure(shown.id))
-    untold = [str(m.step) for m in moves if not m.told]
+    steps = kept.plan.target.calls.steps
+    untold = [steps[m.step - 1].words for m in moves if not m.told]
     if untold:
-        notes.append(f"nobody told when the card was moved at call {', '.join(untold)}: taken as at the call")
+        notes.append(untold_words(untold))
         lit_s = max(shown.measured_s + shown.bridged_s, 1.0)
         dose_u = max(dose_u, UNTOLD_S / lit_s * shown.dose / plan.doses[0])
     doses = given(Series(plan.doses, 0.0), plan.way, [m.dose for m in moves] + [shown.dose])
@@ -138,16 +149,20 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
     lines = [f"target   {with_unit(t.best, unit)}  ({figure(t.low)}-{figure(t.high)}), least dose for full tone"
              if found.how != "right" else f"target   {with_unit(t.best, unit)}  ({figure(t.low)}-{figure(t.high)})"]
     if found.safe is not None:
-        lines.append(f"safe     {with_unit(found.safe, unit)}: the last full step as the edge itself; a little dark"
-                     " on average")
+        lines += wrap(f"safe     {with_unit(found.safe, unit)}: the last full step as the edge itself; a little dark"
+                      " on average", "", " " * 9)
     if found.exposure_scale is not None:
         s = found.exposure_scale
-        lines.append(f"range    {s.best:.2f} ({s.low:.2f}-{s.high:.2f}) from first tone to full tone: aim at a negative"
-                     " of this density range")
+        lines += wrap(f"range    {s.best:.2f} ({s.low:.2f}-{s.high:.2f}) from first tone to full tone: aim at a"
+                      " negative of this density range", "", " " * 9)
     if found.range_r is not None:
         lines.append(f"ISO R    {found.range_r.best:.0f}")
     if found.contrast is not None:
         lines.append(f"contrast {found.contrast.best:.2f}, average gradient")
+    if note.film_base is None and not note.through_film:
+        lines += wrap("film     the clear film of later prints is not counted in: `uvdose film` measures it; often it"
+                      " is 0.05 to 0.2 in ultraviolet (common practice, no source)", "", " " * 9)
+    lines += _doubt(note, t.best)
     if note.film_base is not None:
         lines.append(f"film     density {note.film_base.best:.2f} of the clear film is added to the target")
     for step in found.steps:
@@ -158,17 +173,34 @@ def finding_lines(note: Calibration, found: Finding) -> list[str]:
     return lines
 
 
+def _doubt(note: Calibration, dose: float) -> list[str]:
+    """A line where a dose is far from what is usual for the process."""
+    from ..calibrate.processes import dose_doubt, process
+    from ..review.layout import wrap
+    from ..units import PHYSICAL_DOSE
+
+    try:
+        doubt = dose_doubt(process(note.noted.get("process", "")), dose) if note.unit == PHYSICAL_DOSE else None
+    except Refusal:
+        return []
+    return [] if doubt is None else wrap(f"note     {doubt}", "", " " * 9)
+
+
 def accept(
     place: Home, sheet: Sheet, found: Finding, name: str, dose: float | None, safe: bool, reason: str
 ) -> Target:
     """Make a target of what was found. Raises `Refusal`."""
     from ..messages import TargetRequest
+    from ..units import check_dose
     from .keeping import keep_note, keep_target
 
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
     note, kept = sheet.note, sheet.exposure
+    if kept is not None:
+        _refuse_changed(place, sheet, kept)
     best = dose if dose is not None else found.safe if safe and found.safe is not None else found.target.best
+    check_dose(best, note.unit)  # here, since JSON cannot carry NaN to the daemon
     request = TargetRequest(
         name=name, dose=best, unit=note.unit, sensor=kept.plan.sensor if kept is not None else note.sensor,
         reason=reason or f"from {sheet.name}", basis=sheet.name, low=min(found.target.low, best),
@@ -184,10 +216,31 @@ def accept(
     return target
 
 
+def _refuse_changed(place: Home, sheet: Sheet, kept: Kept) -> None:
+    """A target is bound to its sensor as it is set now; the sheet's dose was counted as it was set then."""
+    from ..config import load_settings
+    from ..dose.response import differences, identity_of
+
+    now = next((identity_of(s) for s in load_settings(place).sensor if s.name == kept.plan.sensor), None)
+    if now is None:
+        raise Refusal(f"{sheet.name} was counted by sensor {kept.plan.sensor}, which the settings no longer have: put"
+                      " it back, or make a new print")  # fmt: skip
+    if changed := differences(kept.identity, now):
+        raise Refusal(f"{sheet.name} was counted with another sensor setting ({'; '.join(changed)}): put that back, or"
+                      " make a new print with the setting of now")  # fmt: skip
+
+
 def ask_accept(sheet: Sheet, name: str | None) -> str | None:
     """Under which name to accept; None: not now."""
     if name is not None or not at_terminal():
         return name
-    if not yes("make this the target", default=True):
-        return None
-    return answer(None, "name of the target", text, "--name", sheet.note.noted.get("process", "").replace(" ", "-"))
+    return ask_name(sheet) if yes("make this the target", default=True) else None
+
+
+def ask_name(sheet: Sheet, name: str | None = None) -> str:
+    """The name of the target that a sheet makes."""
+    from ..exposure.setting import check_name
+
+    return answer(
+        name, "name of the target", check_name, "--name", sheet.note.noted.get("process", "").replace(" ", "-") or None
+    )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from ..model import Refusal
@@ -15,6 +17,8 @@ if TYPE_CHECKING:
     from .sheets import Sheet
 
 LOOK_S = 0.25
+BAR = 24
+FRESH = "\r\x1b[K"  # the line anew: what was drawn on it goes
 SAY_S = 5.0
 
 
@@ -61,34 +65,49 @@ def first_words(sheet: Sheet) -> str:
 
 def watch_sheet(place: Home, sheet: Sheet, number: int) -> ExposureDoc:
     """Follow an exposure until it is finished. At a terminal Enter says that the card was moved, and at the end that
-    the sheet was taken in; Ctrl-C leaves it counting."""
+    the sheet was taken in. Raises EOFError when the terminal is gone."""
     from ..clock import pause, real_s
     from .asking import need_daemon
 
     daemon = need_daemon(place)
-    screen = _Screen(sheet, number)
+    screen = _Screen(sheet, number, max(told_steps(place, number), default=0))
     heard_s = -SAY_S
     try:
         while True:
             shown = _find(daemon, number)
             if shown.state in ("finished", "void"):
-                screen.end()
                 return shown
             if at_terminal():
                 screen.draw(shown)
                 if _entered(LOOK_S):
-                    screen.take(daemon, shown)
+                    screen.take(daemon, _find(daemon, number))
             else:
                 if screen.called(shown) or real_s() - heard_s >= SAY_S:
                     heard_s = real_s()
                     print(screen.line(shown), flush=True)
                 pause(LOOK_S)
-    except KeyboardInterrupt:
+    finally:
         screen.end()
-        again, moved = (f"`uvdose {sheet.kind} {verb} {sheet.number}`" for verb in ("run", "moved"))
-        print(f"it counts on: {again} watches it again, {moved} says that the card was moved,"
-              f" `uvdose finish {number}` ends it", flush=True)
-        raise
+
+
+def say_counts_on(sheet: Sheet, number: int) -> None:
+    """The person has left it."""
+    from .show import say
+
+    again, moved = (f"`uvdose {sheet.kind} {verb} {sheet.number}`" for verb in ("run", "moved"))
+    card = f" {moved} says that the card was moved," if sheet.kind == "strip" else ""
+    say(f"it counts on: {again} watches it again,{card} `uvdose finish {number}` ends it")
+
+
+def told_steps(place: Home, number: int) -> list[int]:
+    """The step calls, from 1, at which the person has said that the card was moved, in the order of the acts."""
+    from ..review.cards import card_acts
+    from .asking import journal
+
+    with journal(place) as store, suppress(Refusal):  # one that is not yet on disk has no acts there
+        told = card_acts(store, store.exposure(number))
+        return sorted(told, key=lambda step: told[step].number)
+    return []
 
 
 def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
@@ -97,6 +116,11 @@ def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
     from .acts import exposure_of
 
     return exposure_of(daemon.post(f"exposures/{number}/card", When(), Taken))
+
+
+def untold_words(words: list[str]) -> str:
+    """That nobody told of these moves of the card, and what they are taken for."""
+    return f"nobody told when this was done, so it is taken as done at its call: {', '.join(words)}"
 
 
 def _find(daemon: Daemon, number: int) -> ExposureDoc:
@@ -113,17 +137,18 @@ def _entered(seconds: float) -> bool:
     if not select.select([sys.stdin], [], [], seconds)[0]:
         return False
     if not sys.stdin.readline():
-        raise Refusal("the terminal is gone; the print counts on")
+        raise EOFError
     return True
 
 
 class _Screen:
     """One line that is drawn over, and above it what was called and taken."""
 
-    def __init__(self, sheet: Sheet, number: int) -> None:
+    def __init__(self, sheet: Sheet, number: int, done: int) -> None:
+        self._sheet = sheet
         self._steps = trial_of(sheet).steps
         self._number = number
-        self._done = 0
+        self._done = done  # calls up to this one were answered, also from a terminal that was closed
         self._said = -1
         self._drawn = False
 
@@ -137,46 +162,70 @@ class _Screen:
     def _due(self, shown: ExposureDoc) -> int:
         return sum(shown.fraction >= step.share for step in self._steps) + (shown.fraction >= 1)
 
-    def line(self, shown: ExposureDoc) -> str:
-        """Dose, and what comes next."""
-        from ..review.layout import figure, with_unit
-        from ..units import minutes, percent
-        from .screen import dose_bar
+    def line(self, shown: ExposureDoc, width: int = 0, hint: str = "") -> str:
+        """Dose, and what comes next; within a width, if one is given."""
+        from ..review.layout import alarm_words, shorten, with_unit
+        from ..units import percent
+        from .screen import LEAST_BAR, dose_bar
+
+        told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {self._words(shown)}{hint}"
+        troubles = "".join(f"  {alarm_words(alarm)}" for alarm in shown.alarms)
+        room = width - len(told) - len(troubles) - 1 if width else BAR
+        bar = dose_bar(shown.fraction, min(BAR, room)) if room >= LEAST_BAR else ""  # the words matter more
+        return shorten(f"{bar}{told}{troubles}", width) if width else f"{bar}{told}{troubles}"
+
+    def _words(self, shown: ExposureDoc) -> str:
+        from ..review.layout import figure
+        from ..units import minutes
 
         due = self._due(shown)
-        bar = f"{dose_bar(shown.fraction, 24)} {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}"
-        troubles = f"  {', '.join(shown.alarms)}" if shown.alarms else ""
         if due > self._done:
-            words = self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
-            return f"{bar}  NOW: {words}{troubles}"
-        if due < len(self._steps):
-            step = self._steps[due]
-            return f"{bar}  next: {step.words} at {figure(step.share * shown.target_dose)}{troubles}"
-        left = f" in about {minutes(shown.eta_s)}" if shown.eta_s is not None else ""
-        return f"{bar}  next: cover it{left}{troubles}"
+            return f"NOW: {self._call(due)}"
+        step = self._steps[due] if due < len(self._steps) else None
+        share = 1.0 if step is None else step.share
+        left = ""
+        if shown.eta_s is not None and shown.fraction < share:
+            left = f" in about {minutes(shown.eta_s * (share - shown.fraction) / (1 - shown.fraction))}"
+        if step is None:
+            return f"next: cover it{left}"
+        return f"next: {step.words} at {figure(share * shown.target_dose)}{left}"
+
+    def _call(self, due: int) -> str:
+        return self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
 
     def draw(self, shown: ExposureDoc) -> None:
         """Over what was drawn before; a call rings the terminal's bell once."""
+
         bell = "\a" if self.called(shown) else ""
         hint = "  (Enter when done)" if self._due(shown) > self._done else ""
-        print(f"\r\x1b[K{self.line(shown)}{hint}{bell}", end="", flush=True)
+        width = shutil.get_terminal_size().columns - 1  # a line that is broken could not be drawn over
+        print(f"{FRESH}{self.line(shown, width, hint)}{bell}", end="", flush=True)
         self._drawn = True
 
     def take(self, daemon: Daemon, shown: ExposureDoc) -> None:
         """Enter: the card was moved; after the target the sheet was taken in."""
+
         from ..messages import Taken, When
-        from ..review.layout import with_unit
+        from ..review.layout import with_unit, wrap
         from .acts import exposure_of
+        from .show import say
 
         self._drawn = False
         due = self._due(shown)
+        missed = [step.words for step in self._steps[self._done : max(self._done, due - 1)]]
+        if missed:
+            print("\n".join(wrap(untold_words(missed), width=shutil.get_terminal_size().columns)))
         if due > len(self._steps):
             done = exposure_of(daemon.post(f"exposures/{self._number}/finish", When(), Taken))
-            print(f"taken in at {with_unit(done.dose, done.unit)}", flush=True)
+            say(f"{FRESH}taken in at {with_unit(done.dose, done.unit)}")
         elif due > self._done:
             moved = say_moved(daemon, self._number)
-            print(f"{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}", flush=True)
-        self._done = due
+            say(f"{FRESH}{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}")
+        else:
+            kind, sheet = self._sheet.kind, self._sheet.number
+            early = f"; if the card was moved all the same: `uvdose {kind} moved {sheet}`" if self._steps else ""
+            say(f"{FRESH}not yet: {self._words(shown).removeprefix('next: ')}{early}")
+        self._done = max(self._done, due)
 
     def end(self) -> None:
         """Leave the line as it is."""

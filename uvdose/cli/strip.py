@@ -98,14 +98,16 @@ def strip_moved(number: Number = None, home: HomeDir = None) -> None:
     from ..model import Refusal
     from ..review.layout import with_unit
     from .asking import need_daemon
-    from .sheet_run import say_moved
+    from .sheet_run import say_moved, told_steps, trial_of
 
     place = home_of(home)
     sheet = choose(place, "strip", number, ("in the light",))
     if sheet.exposure is None or sheet.state != "in the light":
         raise Refusal(f"{sheet.name} is {sheet.state}: no card to move")
     moved = say_moved(need_daemon(place), sheet.exposure.plan.id)
-    print(f"{sheet.name}: card moved at {with_unit(moved.dose, moved.unit)}")
+    told, steps = told_steps(place, moved.id), trial_of(sheet).steps
+    which = f", taken for: {steps[told[-1] - 1].words}" if told else ""
+    print(f"{sheet.name}: card moved at {with_unit(moved.dose, moved.unit)}{which}")
 
 
 def register(app: typer.Typer) -> None:

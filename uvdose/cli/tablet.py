@@ -97,7 +97,8 @@ def read_tablet(given: str) -> Tablet:
     path = Path(given).expanduser()
     try:
         if not path.is_file():
-            raise Refusal(f"tablet {given!r}: give COUNTxSTEP such as 21x0.15, or a CSV file with step,density", 2)
+            raise Refusal(f"tablet {given!r} is no file that is there: give one with step,density, or COUNTxSTEP"
+                          " such as 21x0.15", 2)
         with path.open("rb") as file:
             data = file.read(MOST_FILE + 1)
     except (OSError, ValueError) as err:

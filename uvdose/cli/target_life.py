@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 Text = str | None
 
+LONG = 32  # a text longer than this is told below the table
+NAMED = {"exposure_scale": "range"}
+
 
 def diff_targets(
     first: Annotated[str, typer.Argument(metavar="NAME[:VERSION]", help="A target; alone: its newest version against"
@@ -26,7 +29,7 @@ def diff_targets(
     home: HomeDir = None,
 ) -> None:
     """What differs between two targets, or two versions of one."""
-    from ..review.layout import columns
+    from ..review.layout import columns, wrap
     from .asking import journal
     from .show import print_json
 
@@ -44,7 +47,11 @@ def diff_targets(
     elif not rows:
         print(f"{a.title} and {b.title} are alike")
     else:
-        print("\n".join(columns([["", a.title, b.title], *map(list, rows)])))
+        short = [[*row] for row in rows if max(map(len, row)) <= LONG]
+        print("\n".join(columns([["", a.title, b.title], *short])))
+        for what, *said in (row for row in rows if max(map(len, row)) > LONG):  # a sentence makes no column
+            for title, text in zip((a.title, b.title), said, strict=True):
+                print("\n".join(wrap(f"{what} of {title}: {text}")))
 
 
 def copy_target(
@@ -117,7 +124,7 @@ def retire_target(
 
 
 def _find(store: Store, given: str) -> Target:
-    name, colon, version = given.partition(":")
+    name, colon, version = given.replace(" v", ":", 1).partition(":")  # screens write "blue v2"
     versions = store.versions(name)
     if not colon:
         return versions[-1]
@@ -149,7 +156,7 @@ def differing(a: Target, b: Target) -> list[tuple[str, str, str]]:
     for field in ("calls", "reason", "basis", "p", "exposure_scale", "retired"):
         x, y = getattr(a, field), getattr(b, field)
         if x != y:
-            rows.append((field.replace("_", " "), _plain(x), _plain(y)))
+            rows.append((NAMED.get(field, field), _plain(x), _plain(y)))
     return rows
 
 

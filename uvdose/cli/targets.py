@@ -50,6 +50,7 @@ def set_target(
 
     A version is never changed: a name that is there already gets one more.
     """
+    from ..exposure.setting import check_p
     from ..exposure.target import CallPlan, plan_with
     from ..messages import TargetRequest
     from ..review.layout import wrap
@@ -62,6 +63,8 @@ def set_target(
     unit = plain_unit(unit) if unit else _last_unit(place, name)
     check_dose(dose, unit)  # here, since JSON cannot carry NaN to the daemon
     plan_with(CallPlan(), looks, lead, overshoots)
+    if p is not None:
+        check_p(p)
     request = TargetRequest(
         name=name, dose=dose, unit=unit, sensor=sensor, process=process, paper=paper,
         coat=coat, film=film, humidity=humidity, drying=drying, coating_age=coating_age, notes=notes, p=p,
@@ -173,7 +176,8 @@ def _facts(target: Target) -> str:
         parts[0] = f"retired, {parts[0]}"
     if target.low is not None and target.high is not None:
         parts[0] += f" ({figure(target.low)}-{figure(target.high)})"
-    parts.append(f"proved with sensor {target.identity.name}" if target.identity else "bound to no sensor")
+    proved = "not proved yet, for" if target.basis.startswith("copy of") else "proved with"
+    parts.append(f"{proved} sensor {target.identity.name}" if target.identity else "bound to no sensor")
     parts += [
         f"{what.replace('_', ' ')} {text}" for what in c.__struct_fields__ if (text := getattr(c, what)) is not None
     ]

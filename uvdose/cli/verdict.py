@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Literal, cast
 
+import msgspec
 import typer
 
 from ..model import Refusal
@@ -11,23 +12,25 @@ from .options import HomeDir, Json, home_of, whole_id
 from .questions import answer, at_terminal, number, one_of, yes
 
 if TYPE_CHECKING:
+    from ..calibrate.verdicts import Curve
     from ..config import Home
     from ..exposure.target import Target
     from ..journal.store import Kept
     from ..notes import Verdict
-    from ..review.judging import Curve, Judged
+    from ..review.judging import Judged
 
 Text = str | None
 TONES = ("light", "right", "dark")
 HIGHLIGHTS = ("blocked", "right", "blank")
 MOST_STOPS = 5.0
+MOST_NAMED = 20  # prints in a target's basis, which is one line
 
 
 def verdict(
     print_id: Annotated[Text, typer.Argument(metavar="[ID]", help="The print's number; else the oldest without a"
                                              " verdict.")] = None,
     tone: Annotated[Text, typer.Option(metavar="light|right|dark", help="The tone under the clear film.")] = None,
-    stops: Annotated[float | None, typer.Option(help="By how many stops: above 0 too dark, below 0 too light.")] = None,
+    stops: Annotated[float | None, typer.Option(help="By how many stops; without --tone above 0 is too dark.")] = None,
     density: Annotated[float | None, typer.Option(help="Or its measured density.")] = None,
     highlights: Annotated[Text, typer.Option(metavar="blocked|right|blank", help="The highlights: they speak of the"
                                              " negative, never of the dose.")] = None,
@@ -40,38 +43,50 @@ def verdict(
 
     Proposes a target; nothing is changed until that is accepted.
     """
+    from ..calibrate.verdicts import by_density
     from ..review.judging import judge
     from ..review.layout import with_unit
     from .asking import journal
     from .keeping import keep_note
-    from .show import print_json
+    from .show import print_json, say
 
     place = home_of(home)
     kept = _print(place, print_id)
     if tone is None and stops is None and density is None and highlights is None:
         if not at_terminal():
-            raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, --stops or --density, and"
-                          " --highlights blocked|right|blank", 2)  # fmt: skip
+            raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, or --stops, or --density;"
+                          " and --highlights blocked|right|blank", 2)  # fmt: skip
         tone, stops, highlights = _ask(kept)
-    keep_note(place, "verdict", str(kept.plan.id), _checked(tone, stops, density, highlights, note))
+        said = _checked(tone, stops, density, highlights, note)
+    else:
+        said = _with_before(place, kept, _checked(tone, stops, density, highlights, note))
     name = kept.plan.target.name
     curve = _curve(place, name)
+    if density is not None and tone is None and stops is None and curve is not None:
+        by_density(kept.document.dose, density, curve)  # refused before it is kept where it says nothing
+    keep_note(place, "verdict", str(kept.plan.id), said)
     if density is not None and tone is None and stops is None and curve is None:
         raise Refusal(f"noted; but a density tells the dose only where target {name} rests on a measured strip or"
                       " tablet: give --tone as well")  # fmt: skip
     with journal(place) as store:
         judged = judge(store, name, curve)
     if not as_json:
+        if kept.plan.id not in judged.prints and (tone, stops, density) != (None, None, None):
+            say(_uncounted(kept, judged.target))
         _say(judged)
-    take = judged.proposal.change and (accept or (not as_json and yes("take it as the new target")))
+    if accept and judged.target.retired:
+        raise Refusal(f"noted; but target {name} is retired ({judged.target.reason}): `uvdose target set {name} --dose"
+                      " …` takes it into use again")  # fmt: skip
+    change = judged.proposal.change and not judged.target.retired
+    take = change and (accept or (not as_json and yes("take it as the new target")))
     target = _take(place, judged) if take else None
     if as_json:
         told = {"print": kept.plan.id, "proposal": judged.proposal, "prints": judged.prints, "target": target}
         print_json(told)
     elif target is not None:
         print(f"target {target.title}: {with_unit(target.dose, target.unit)}")
-    elif judged.proposal.change:
-        print(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
+    elif change:
+        say(f"nothing was changed; `uvdose verdict {kept.plan.id} … --accept` takes it")
 
 
 def _print(place: Home, number: str | None) -> Kept:
@@ -96,12 +111,24 @@ def _print(place: Home, number: str | None) -> Kept:
     return kept
 
 
+def _uncounted(kept: Kept, newest: Target) -> str:
+    """Why a judged print says nothing of the dose that is proposed."""
+    used = kept.plan.target
+    if kept.plan.overridden or used.identity != newest.identity or used.unit != newest.unit:
+        why = "it was measured by another sensor or setting"
+    elif used.combination.paper != newest.combination.paper:
+        why = f"it is on other paper ({used.combination.paper or 'not noted'})"
+    else:
+        why = f"it was printed by {used.title}, before the print that {newest.title} rests on"
+    return f"print {kept.plan.id} is noted, and not counted: {why}"
+
+
 def _ask(kept: Kept) -> tuple[str | None, float | None, str | None]:
     """The two questions, apart, since exposure and contrast are easily confused."""
     label = f", {kept.plan.label}" if kept.plan.label else ""
     if at_terminal():
         print(f"print {kept.plan.id}{label}: {kept.plan.target.title}, washed and dry")
-    tone = answer(None, "1. the tone under the clear film: light, right, dark, or - if you cannot tell",
+    tone = answer(None, "1. tone under the clear film: light, right, dark, or - if you cannot tell",
                   one_of(*TONES, "-"), "--tone, --stops or --highlights")  # fmt: skip
     stops = None
     if tone in ("light", "dark"):
@@ -124,6 +151,8 @@ def _checked(
 
     if tone is not None:
         tone = one_of(*TONES)(tone)
+    if tone == "light" and stops is not None:
+        stops = -abs(stops)  # "too light by half a stop" is how it is said
     if highlights is not None:
         highlights = one_of(*HIGHLIGHTS)(highlights)
     if stops is not None and not abs(stops) <= MOST_STOPS:
@@ -139,9 +168,24 @@ def _checked(
     )
 
 
+def _with_before(place: Home, kept: Kept, said: Verdict) -> Verdict:
+    """Tone and highlights are judged apart, and may be on two days: what is not said now stays as it was said."""
+    from ..notes import Verdict
+    from .asking import journal
+
+    with journal(place) as store:
+        before = store.notes(Verdict).get(str(kept.plan.id), Verdict())
+    if said.tone is None and said.stops is None and said.density is None:
+        said = msgspec.structs.replace(said, tone=before.tone, stops=before.stops, density=before.density)
+    return msgspec.structs.replace(
+        said, highlights=said.highlights or before.highlights, text=said.text or before.text
+    )
+
+
 def _curve(place: Home, name: str) -> Curve | None:
     """Of the measured strip or tablet that a target rests on; None where it rests on none."""
-    from ..review.judging import CALIBRATED, curve_at_full
+    from ..calibrate.verdicts import Curve
+    from ..review.judging import CALIBRATED
     from .asking import journal
     from .sheet_read import finding_of
     from .sheets import choose
@@ -159,9 +203,7 @@ def _curve(place: Home, name: str) -> Curve | None:
         found = finding_of(place, sheet, seen)
     except Refusal:
         return None  # its raw readings may be pruned: then the words alone speak
-    if found.d_max is None:
-        return None
-    return curve_at_full(found.curve_x, found.curve_y, found.full_log.best, found.d_max - seen.full_below)
+    return Curve(found.curve_x, found.curve_y, found.full_log.best)
 
 
 def _say(judged: Judged) -> None:
@@ -175,7 +217,9 @@ def _take(place: Home, judged: Judged) -> Target:
     from .keeping import keep_target
 
     old, new = judged.target, judged.proposal
-    prints = ", ".join(str(number) for number in judged.prints)
+    prints = ", ".join(str(number) for number in judged.prints[-MOST_NAMED:])
+    if len(judged.prints) > MOST_NAMED:
+        prints = f"{len(judged.prints)} prints, the newest {prints}"
     return keep_target(place, TargetRequest(
         name=old.name, dose=new.dose, unit=old.unit, reason=new.sentence, basis=f"verdicts of {prints}", low=new.low,
         high=new.high,

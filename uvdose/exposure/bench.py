@@ -13,6 +13,7 @@ from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
 from .calls import LEAD, REACHED, REMINDER
 from .channel import Channel, Timed, told_change
+from .coming import call_due_us, crossed, crossed_in
 from .exposure import NO_DUE, Exposure
 from .outcome import Outcome
 from .record import Crossing, Plan
@@ -90,7 +91,7 @@ class Bench:
             if exposure.state in ENDED:
                 dues.append(settle_due_us(exposure, channel, self.pace))
             elif channel.predicts(now_us):
-                dues.append(exposure.due_us(channel.track, now_us))
+                dues.append(call_due_us(exposure, channel.track, now_us))
         for channel in self.channels.values():
             due = channel.due_us(now_us)
             if due is not None:
@@ -234,7 +235,7 @@ class Bench:
         if account.hole_s != holes:
             tell_holes(out, exposure, holes, segment.t1_us)
         if exposure.state not in ENDED:
-            self._cross(exposure, exposure.crossed_in(segment, before, account.reckoned(), channel.track), out)
+            self._cross(exposure, crossed_in(exposure, segment, before, account.reckoned(), channel.track), out)
             if exposure.proved_less(segment.t1_us):
                 hush(exposure, list(exposure.open_calls), segment.t1_us, out, tell=False)
                 tell_fact(out, exposure, "mended", segment.t1_us, {
@@ -267,10 +268,8 @@ class Bench:
 
     def _predict(self, channel: Channel, now_us: int, out: Outcome) -> None:
         for exposure in list(self.exposures.values()):
-            if exposure.plan.sensor != channel.name:
-                continue
-            if channel.predicts(now_us):
-                self._cross(exposure, exposure.crossed(channel.track, now_us), out)
+            if exposure.plan.sensor == channel.name and channel.predicts(now_us):
+                self._cross(exposure, crossed(exposure, channel.track, now_us), out)
 
     def _cross(self, exposure: Exposure, crossings: list[Crossing], out: Outcome) -> None:
         for crossing in crossings:

@@ -73,11 +73,14 @@ class Thresholds:
 
     def _early(self, fastest: float) -> list[Threshold]:
         """Calls that come so many seconds before a dose."""
-        lead = [Threshold(LEAD, LEAD, self._base - fastest * self._lead_s)] if self._lead_s > 0 else []
-        ready = fastest * READY_S
-        return lead + [
-            Threshold(READY, f"{READY}:{i}", step.dose - ready, step.words) for i, step in enumerate(self._steps, 1)
-        ]
+        early = [Threshold(LEAD, LEAD, self._base - fastest * self._lead_s)] if self._lead_s > 0 else []
+        before = -math.inf
+        for i, step in enumerate(self._steps, 1):
+            dose = step.dose - fastest * READY_S
+            if dose > before:  # else it would come before the step before it is done
+                early.append(Threshold(READY, f"{READY}:{i}", dose, step.words))
+            before = step.dose
+        return early
 
     def all(self, fastest: float) -> list[Threshold]:
         """All of them. `fastest` in dose per second sets how far before its dose a lead comes."""

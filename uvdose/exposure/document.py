@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..dose.integrator import Track
 from ..messages import ExposureDoc
 from ..units import stops_between, to_screen
+from .coming import eta_s
 from .exposure import Exposure
 from .states import ENDED
 from .target import reciprocity_stops
@@ -52,7 +53,7 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         started_utc=exposure.labels.get("started"),
         reached_utc=exposure.labels.get("reached"),
         finished_utc=exposure.labels.get("finished"),
-        eta_s=exposure.eta_s(track, now_us) if heard else None,
+        eta_s=eta_s(exposure, track, now_us) if heard else None,
         alarms=alarms if running else [],
         calls=sorted(exposure.open_calls),
         settled=exposure.settled,

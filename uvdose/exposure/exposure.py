@@ -6,10 +6,10 @@ from ..dose.account import Account, Figures
 from ..dose.integrator import Track
 from ..model import Mark, MomentSegment, Segment
 from ..units import US_PER_S
-from .calls import LEAD, LOOK, OVERSHOOT, REACHED, READY, REMINDER, Light, Threshold, Thresholds, due_us, moment_of
+from .calls import LEAD, OVERSHOOT, REACHED, READY, Light, Threshold, Thresholds
 from .fixing import better_mark, cuts, overlap_us
 from .gate import GateKeeper
-from .record import ActRecord, Crossing, Plan
+from .record import ActRecord, Plan
 from .shade import Shades
 from .states import ENDED, Act, State, after
 
@@ -41,9 +41,9 @@ class Exposure:
         self._shades: Shades | None = None
         self._unresolved: list[ActRecord] = []
         self._closed: list[ActRecord] = []
-        self._thresholds = Thresholds(plan.target.dose_base, plan.target.calls)
-        self._due_us = NO_DUE
-        self._due_known: tuple[object, ...] = ()
+        self.thresholds = Thresholds(plan.target.dose_base, plan.target.calls)
+        self.due_us = NO_DUE
+        self.due_known: tuple[object, ...] = ()
 
     def shade(self, stretches: list[tuple[int, int]]) -> None:
         """Stretches (dose time) to leave out; before any light is added."""
@@ -181,10 +181,10 @@ class Exposure:
         reach_us = last.t_us + track.reach_us
         known_s = self.ahead_us(last.t_us, min(now_us, reach_us)) / US_PER_S
         missing_s = self.ahead_us(reach_us, now_us) / US_PER_S if now_us > reach_us else 0.0
-        value, peak = self._net(last.value), self._net(track.history.peak)
+        value, peak = self.net(last.value), self.net(track.history.peak)
         return self.account.figures(value * known_s, value * missing_s, peak * missing_s, missing_s)
 
-    def _net(self, value: float) -> float:
+    def net(self, value: float) -> float:
         """A value above zero, as light that may be reckoned with: never less than none."""
         return max(0.0, value - self.plan.response.zero)
 
@@ -193,80 +193,22 @@ class Exposure:
         last, factor = track.last, self.plan.response.factor
         dose, rate = self.account.reckoned(), 0.0
         if last is not None and not self.settled:
-            net = factor * self._net(last.value)
+            net = factor * self.net(last.value)
             dose += net * self.ahead_us(last.t_us, now_us) / US_PER_S
             rate = net if self.account.is_open else 0.0
-        return Light(now_us, dose, rate, max(rate, factor * self._net(track.history.peak)))
+        return Light(now_us, dose, rate, max(rate, factor * self.net(track.history.peak)))
 
     # -- calls -----------------------------------------------------------------------------------------------
 
     def to_come(self, fastest: float) -> list[Threshold]:
         """The calls not made yet."""
-        return [t for t in self._thresholds.all(fastest) if t.key not in self.passed]
+        return [t for t in self.thresholds.all(fastest) if t.key not in self.passed]
 
     def skip_early_lead(self, fastest: float) -> None:
         """A lead call that would come at the very start is none: the person still stands at the frame."""
         self.passed |= {t.key for t in self.to_come(fastest) if t.kind in (LEAD, READY) and t.dose <= 0}
 
-    def crossed(self, track: Track, now_us: int) -> list[Crossing]:
-        """Calls that are due by now at the light of now, in order of time."""
-        if self.state is State.HELD:
-            remind_us = self._reminder_us()
-            reminder = Crossing(Threshold(REMINDER, self._reminder_key, 0.0), remind_us, known=False)
-            return [reminder] if remind_us <= now_us else []
-        if self.state not in (State.COUNTING, State.REACHED):
-            return []
-        if self.due_us(track, now_us) > now_us and not self._may_be_enough(track, now_us):
-            return []
-        light = self.light(track, now_us)
-        found: list[Crossing] = []
-        for threshold in self.to_come(light.fastest):
-            due = due_us(threshold, light, self.reached_us)
-            if due is not None and due <= now_us:
-                found.append(Crossing(threshold, due, known=False))
-        if light.dose < self.plan.target.dose_base and self._may_be_enough(track, now_us):
-            threshold = Threshold(LOOK, MAY_BE_ENOUGH, self.plan.target.dose_base)
-            found.append(Crossing(threshold, now_us, known=False))
-        return sorted(found, key=lambda c: c.t_us)
-
-    def crossed_in(self, segment: Segment, before: float, now_after: float, track: Track) -> list[Crossing]:
-        """Calls whose dose was crossed within a segment, at the interpolated time."""
-        found: list[Crossing] = []
-        if now_after <= before or now_after < self._thresholds.next_aim(self.passed):
-            return found
-        begin = max(segment.t0_us, self.account.windows[-1].start.t_us) if self.account.windows else segment.t0_us
-        stop = self.account.windows[-1].stop if self.account.windows else None
-        end = max(begin, segment.t1_us if stop is None else min(stop.t_us, segment.t1_us))
-        fastest = self.plan.response.factor * self._net(track.history.peak)
-        for threshold in self.to_come(fastest):
-            if threshold.kind in (LEAD, READY, OVERSHOOT) or not before < threshold.dose <= now_after:
-                continue
-            share = (threshold.dose - before) / (now_after - before)
-            found.append(Crossing(threshold, begin + int(share * (end - begin)), known=True))
-        return sorted(found, key=lambda c: c.t_us)
-
-    def due_us(self, track: Track, now_us: int) -> int:
-        """When the next call will be due if the light stays; NO_DUE when none will."""
-        if self.state is State.WAITING:
-            return NO_DUE if self.plan.gate else self.plan.begin_us
-        if self.state is State.HELD:
-            return self._reminder_us()
-        if self.state not in (State.COUNTING, State.REACHED):
-            return NO_DUE
-        # In steady light the moment does not move: it is reckoned once for each reading, act and call.
-        if (known := (track.last, self.state, len(self.acts), self.passed, self.reached_us)) != self._due_known:
-            self._due_us = self._reckon_due(self.light(track, now_us))
-            self._due_known = (*known[:3], set(self.passed), self.reached_us)
-        return self._due_us
-
-    def _reckon_due(self, light: Light) -> int:
-        if self.reached_us is not None:  # overshoots keep their distance from the target call
-            dues = (due_us(t, light, self.reached_us) for t in self.to_come(light.fastest))
-            return min((d for d in dues if d is not None), default=NO_DUE)
-        due = moment_of(self._thresholds.next_ahead(self.passed, light.fastest), light)
-        return NO_DUE if due is None else due
-
-    def _may_be_enough(self, track: Track, now_us: int) -> bool:
+    def may_be_enough(self, track: Track, now_us: int) -> bool:
         """Whether missing light may have brought it to the target, though the central estimate does not say so."""
         last = track.last
         followed = last is None or now_us <= last.t_us + track.reach_us
@@ -276,30 +218,23 @@ class Exposure:
         return f.missing > 0 and f.high >= self.plan.target.dose_base
 
     @property
-    def _reminder_key(self) -> str:
+    def reminder_key(self) -> str:
+        """The key of the reminder that a print is still held."""
         return f"reminder:{self.last_act.number if self.last_act else 0}"
 
-    def _reminder_us(self) -> int:
+    def reminder_us(self) -> int:
         """When a held print is called to mind; never when the light itself holds it."""
         last = self.last_act
-        if last is None or last.by_light or self._reminder_key in self.passed:
+        if last is None or last.by_light or self.reminder_key in self.passed:
             return NO_DUE
         return last.when_us + REMIND_US
 
     def reconcile(self, track: Track, now_us: int) -> None:
         """After the dose was counted anew: calls that lie above it are to come again."""
         f = self.figures(track, now_us)
-        fastest = self.plan.response.factor * self._net(track.history.peak)
-        for t in self._thresholds.all(fastest):
+        fastest = self.plan.response.factor * self.net(track.history.peak)
+        for t in self.thresholds.all(fastest):
             if t.dose > f.dose + f.missing:
                 self.passed.discard(t.key)
         if REACHED not in self.passed and self.reached_us is not None:
             self._unreach()
-
-    def eta_s(self, track: Track, now_us: int) -> float | None:
-        """Seconds to the target at the light of now; None when it is not to come."""
-        if self.state is not State.COUNTING or REACHED in self.passed:
-            return None
-        light = self.light(track, now_us)
-        due = due_us(Threshold(REACHED, REACHED, self.plan.target.dose_base), light, None)
-        return None if due is None else max(0, due - now_us) / US_PER_S

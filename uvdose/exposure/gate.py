@@ -6,29 +6,14 @@ hysteresis, and a change must last before it counts; it then counts from where i
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-import msgspec
-
 from ..dose.integrator import reading_value
 from ..model import Mark, RegisterReading, Segment
 from ..units import US_PER_S
 from .channel import Timed
+from .record import ActRecord, LightGate
 
-if TYPE_CHECKING:
-    from .record import ActRecord
-
-SETTLE_S = 3.0
 SLOWEST_S = 7200.0
 OFF_SHARE = 0.5
-
-
-class LightGate(msgspec.Struct, frozen=True):
-    """on, off: W/m² (or the sensor's unit without a scale). settle_s: how long a change must last, dose time."""
-
-    on: float
-    off: float
-    settle_s: float = SETTLE_S
 
 
 def gate_for(target_base: float, on: float | None) -> LightGate:

@@ -8,9 +8,10 @@ from ..dose.response import Response
 from ..messages import Part
 from ..model import Mark, MomentSegment
 from .calls import Threshold
-from .gate import LightGate
 from .states import Act
 from .target import Target
+
+SETTLE_S = 3.0
 
 
 class ActRecord(msgspec.Struct):
@@ -40,6 +41,14 @@ class ActRecord(msgspec.Struct):
     def cut(self) -> Mark:
         """The best mark known."""
         return self.moved or self.refined or self.mark
+
+
+class LightGate(msgspec.Struct, frozen=True):
+    """on, off: W/m² (or the sensor's unit without a scale). settle_s: how long a change must last, dose time."""
+
+    on: float
+    off: float
+    settle_s: float = SETTLE_S
 
 
 class Plan(msgspec.Struct, frozen=True):

@@ -25,8 +25,7 @@ def next_version(
     It is bound to the sensor named, else to the one of the last version, else to the only sensor there is.
     Raises `Refusal`.
     """
-    if not _NAME.fullmatch(request.name):
-        raise Refusal(f"target name {request.name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
+    check_name(request.name)
     unit = plain_unit(request.unit)
     if unit != PHYSICAL_DOSE and not _UNIT_SECONDS.fullmatch(unit):
         raise Refusal(f"unit {request.unit!r}: {PHYSICAL_DOSE}, or for a sensor without a scale such as counts.s", 2)
@@ -39,9 +38,7 @@ def next_version(
     before = last or like
     calls = before.calls if before else CallPlan()
     old = before.combination if before else Combination()
-    p = request.p if request.p is not None else before.p if before else 1.0
-    if not 0.5 <= p <= 1.5:
-        raise Refusal(f"reciprocity p {p:g}: give a number from 0.5 to 1.5; 1 when you do not know", 2)
+    p = check_p(request.p if request.p is not None else before.p if before else 1.0)
     return Target(
         name=request.name,
         version=last.version + 1 if last else 1,
@@ -62,6 +59,20 @@ def next_version(
         exposure_scale=request.exposure_scale or (before.exposure_scale if before else None),
         retired=request.retired,
     )
+
+
+def check_name(name: str) -> str:
+    """A target's name as it may be. Raises `Refusal` (code 2)."""
+    if not _NAME.fullmatch(name):
+        raise Refusal(f"target name {name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
+    return name
+
+
+def check_p(p: float) -> float:
+    """An exponent of reciprocity as it may be. Raises `Refusal` (code 2)."""
+    if not 0.5 <= p <= 1.5:
+        raise Refusal(f"reciprocity p {p:g}: give a number from 0.5 to 1.5; 1 when you do not know", 2)
+    return p
 
 
 def trial_target(name: str, trial: Trial) -> Target:

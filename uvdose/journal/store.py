@@ -187,7 +187,7 @@ class Store:
     def last_number(self, kind: str, at_least: int = 0) -> int:
         """The highest number that a note of a kind has as its subject."""
         rows = self.db.execute("SELECT DISTINCT subject FROM note WHERE kind = ?", (kind,))
-        return max([at_least, *(int(s) for (s,) in rows if str(s).isdigit())])
+        return max([at_least, *(int(s) for (s,) in rows if str(s).isascii() and str(s).isdigit())])
 
     # -- readings --------------------------------------------------------------------------------------------
 

@@ -13,6 +13,8 @@ from ..journal.replay import begin_us, preroll_us, replay
 from ..journal.store import Kept, Store
 from ..units import to_screen
 
+EARLY = 8  # a move one second early is as odd as one eight seconds late
+
 
 class Move(msgspec.Struct, frozen=True):
     """The card at one step call, numbered from 1. dose, low, high: since the strip's start, in its unit.
@@ -28,9 +30,12 @@ class Move(msgspec.Struct, frozen=True):
 
 
 def card_moves(store: Store, kept: Kept) -> list[Move]:
-    """The card's moves of a strip, in the order of its calls. Raises `Refusal` where its readings cannot be read."""
+    """The card's moves of a strip, in the order of its calls. Raises `Refusal` where its readings cannot be read.
+
+    One that nobody told of lies between those that were told, and not beyond what the strip got.
+    """
     plan, unit = kept.plan, kept.document.unit
-    told = _told(store, kept)
+    told = card_acts(store, kept)
     exposures = [_until(store, kept, record) for record in told.values()]
     if exposures:
         channel = Channel(plan.sensor, kept.identity, plan.response, plan.pace)
@@ -48,13 +53,27 @@ def card_moves(store: Store, kept: Kept) -> list[Move]:
         else:
             dose = step.share * plan.target.dose
             moves.append(Move(number, dose, dose, dose, told=False))
-    return moves
+    return _in_order(moves, kept.document.dose)
 
 
-def _told(store: Store, kept: Kept) -> dict[int, ActRecord]:
+def _in_order(moves: list[Move], whole: float) -> list[Move]:
+    """Untold moves put between the told ones; a card that was never moved gave its step all that the strip got."""
+    found: list[Move] = []
+    for i, move in enumerate(moves):
+        if not move.told:
+            least = max((m.dose for m in found), default=0.0)
+            dose = min([max(move.dose, least), whole, *(m.dose for m in moves[i + 1 :] if m.told)])
+            move = Move(move.step, dose, dose, dose, told=False)
+        found.append(move)
+    return found
+
+
+def card_acts(store: Store, kept: Kept) -> dict[int, ActRecord]:
     """The acts by which the person said that the card was moved, by the number of the step call that each answers.
 
-    It answers the call that is nearest in time; of two at one call the later holds.
+    It answers the last call before it, as the screen says; where that is answered already, the call that is nearest,
+    which may be one to come if it is EARLY times nearer: a hand is late rather than early. Of two at one call the
+    later holds.
     """
     calls = {
         int(str(key).partition(":")[2]): t_us
@@ -63,11 +82,19 @@ def _told(store: Store, kept: Kept) -> dict[int, ActRecord]:
             (kept.plan.id, STEP),
         )
     }
+    calls = dict(sorted(calls.items()))
     found: dict[int, ActRecord] = {}
     for record in store.acts(kept.plan.id):
         if record.act is Act.CARD and not record.withdrawn and calls:
-            found[min(calls, key=lambda number: abs(calls[number] - record.when_us))] = record
+            at_us = record.when_us
+            called = [number for number, t_us in calls.items() if t_us <= at_us]
+            nearest = min(calls, key=lambda number: _off(at_us - calls[number]))
+            found[called[-1] if called and called[-1] not in found else nearest] = record
     return dict(sorted(found.items()))
+
+
+def _off(late_us: int) -> int:
+    return late_us if late_us >= 0 else -late_us * EARLY
 
 
 def _until(store: Store, kept: Kept, card: ActRecord) -> Exposure:

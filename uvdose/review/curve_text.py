@@ -40,7 +40,7 @@ def curve_lines(found: Finding, unit: str) -> list[str]:
         grid[row(step.density)][column(x)] = UNUSED if step.left_out else USED
     lines = []
     for i, cells in enumerate(grid):
-        at = y1 - i * (y1 - y0) / (HEIGHT - 1)
+        at = round(y1 - i * (y1 - y0) / (HEIGHT - 1), 2) + 0.0  # never -0.00
         lines.append(f"{at:5.2f} ┤{''.join(cells)}".rstrip() if i % 2 == 0 else f"      │{''.join(cells)}".rstrip())
     lines.append("      └" + "─" * WIDTH)
     left, right = figure(10**x0), f"{figure(10**x1)} {unit_text(unit)}"

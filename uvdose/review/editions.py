@@ -48,6 +48,10 @@ class EditionDoc(msgspec.Struct, frozen=True):
         """The exposure of a place."""
         return self.done.get(f"{sheet}/{layer}")
 
+    def numbers(self, sheet: int, layer: int) -> list[int]:
+        """The exposures of a sheet's layers below this one, the numbers on its back."""
+        return [shown.id for i in range(1, layer) if (shown := self.at(sheet, i)) is not None]
+
 
 def edition_of(store: Store, name: str) -> EditionDoc:
     """An edition by its name. Raises `Refusal`."""

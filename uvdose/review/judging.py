@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import msgspec
 
+from ..calibrate.estimate import Estimate
 from ..calibrate.processes import process
-from ..calibrate.verdicts import Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
+from ..calibrate.verdicts import Curve, Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
 from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..model import Refusal
 from ..notes import Verdict
-from ..units import STOP_LOG10
 
 CALIBRATED = ("strip", "tablet")
 
@@ -21,14 +23,6 @@ class Judged(msgspec.Struct, frozen=True):
     target: Target
     prints: tuple[int, ...]
     proposal: Proposal
-
-
-class Curve(msgspec.Struct, frozen=True):
-    """Of the paper, where the calibration print was measured: the density that the clear film's tone should have, and
-    what one more stop gives there."""
-
-    wanted: float
-    per_stop: float
 
 
 def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
@@ -58,11 +52,17 @@ def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
 
 
 def prior_of(versions: list[Target]) -> tuple[Prior, int]:
-    """What the newest calibration print proved, and from which version on; else the first version's dose."""
+    """What the newest calibration print proved, and from which version on; else the first version's dose.
+
+    Of versions like the newest alone: the dose of another unit, sensor or paper says nothing here. Never what verdicts
+    made of it, since they would count twice. A version that rests on the same sheet once more (read anew, or retired)
+    takes no print's verdict away.
+    """
+    versions = [t for t in versions if _alike(t, versions[-1])]
     for target in reversed(versions):
         if target.basis.startswith(CALIBRATED) and target.low is not None and target.high is not None:
-            half = dose_u_stops(target.low, target.dose, target.high) * 1.96
-            return Prior(target.dose, half), target.version
+            since = min(t.version for t in versions if t.basis == target.basis)
+            return Prior.of(Estimate(target.low, target.dose, target.high)), since
     return Prior(versions[0].dose), versions[0].version
 
 
@@ -74,27 +74,26 @@ def bleaches(target: Target) -> bool:
         return False
 
 
-def curve_at_full(curve_x: tuple[float, ...], curve_y: tuple[float, ...], full_log: float, wanted: float) -> Curve:
-    """The slope of a measured curve where full tone begins, from the points on either side of it."""
-    i = max(1, min(len(curve_x) - 1, sum(x <= full_log for x in curve_x)))
-    rise = (curve_y[i] - curve_y[i - 1]) / (curve_x[i] - curve_x[i - 1])
-    return Curve(wanted, rise * STOP_LOG10)
-
-
 def _counts(kept: Kept, newest: Target, since: int) -> bool:
-    """Prints of the same combination and sensor, from the calibration print on."""
+    """Finished prints by targets like the newest, from the calibration print on."""
     used = kept.plan.target
-    alike = used.unit == newest.unit and used.combination.paper == newest.combination.paper
-    return alike and used.identity == newest.identity and used.version >= since and not kept.plan.overridden \
-        and kept.state != "void" and kept.document.dose > 0
+    return _alike(used, newest) and used.version >= since and not kept.plan.overridden \
+        and kept.state == "finished" and kept.document.dose > 0
+
+
+def _alike(a: Target, b: Target) -> bool:
+    """Whether two versions speak of the same process, paper and film and the same sensor. Not noted does not differ."""
+    noted = ((getattr(t.combination, what) for t in (a, b)) for what in ("process", "paper", "film"))
+    return a.unit == b.unit and a.identity == b.identity and all(x == y or None in (x, y) for x, y in noted)
 
 
 def _judgement(kept: Kept, verdict: Verdict, curve: Curve | None) -> Judgement | None:
     shown = kept.document
     dose_u = dose_u_stops(shown.dose_low, shown.dose, shown.dose_high)
     if verdict.tone is None and verdict.stops is None and verdict.density is not None and curve is not None:
-        measured = by_density(shown.dose, verdict.density, curve.wanted, curve.per_stop, dose_u_stops=dose_u)
-        return msgspec.structs.replace(measured, highlights=verdict.highlights)
+        with suppress(Refusal):  # a density that says nothing keeps no other print from being judged
+            measured = by_density(shown.dose, verdict.density, curve, dose_u_stops=dose_u)
+            return msgspec.structs.replace(measured, highlights=verdict.highlights)
     if verdict.tone is None and verdict.stops is None and verdict.highlights is None:
         return None
     return Judgement(shown.dose, dose_u, verdict.tone, verdict.stops, verdict.highlights)

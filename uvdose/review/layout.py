@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import shutil
+import sys
 import textwrap
 from collections.abc import Collection, Sequence
 
 from ..clock import from_iso, local_moment, local_time
 
-WIDTH = 100
+WIDTH, LEAST_WIDTH = 100, 40
 _FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|s\b|stops?\b|[mµ]?[JWV]\b|counts\b))")
 _HELD = "\u00a0"  # a blank at which no line is broken
 
@@ -66,11 +68,18 @@ def shorten(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def wrap(text: str, indent: str = "", rest: str | None = None, width: int = WIDTH) -> list[str]:
-    """Text in lines of at most `width` characters, broken at blanks; `rest` indents all lines but the first."""
+def screen_width() -> int:
+    """Columns for sentences: those of a terminal that is narrower than WIDTH, else WIDTH, also in a file or a pipe."""
+    return min(WIDTH, shutil.get_terminal_size().columns) if sys.stdout.isatty() else WIDTH
+
+
+def wrap(text: str, indent: str = "", rest: str | None = None, width: int | None = None) -> list[str]:
+    """Text in lines of at most `width` characters, else the screen's, broken at blanks; `rest` indents all lines but
+    the first."""
     more = indent + "  " if rest is None else rest
     held = _FIGURE_AND_UNIT.sub(_HELD, text)
-    lines = textwrap.wrap(held, width, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
+    most = max(LEAST_WIDTH, screen_width()) if width is None else width
+    lines = textwrap.wrap(held, most, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
     return [line.replace(_HELD, " ") for line in lines]
 
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import msgspec
 
+from ..dose.integrator import reading_value
 from ..dose.response import Identity, identity_response
 from ..journal.pack import unpack
 from ..journal.recorder import MAX_CHUNK_SPAN_US
 from ..journal.store import Store
-from ..model import Reading, Refusal
+from ..model import Reading, Refusal, RegisterReading
 from ..units import irradiance_unit, to_screen
 
 
@@ -19,6 +21,17 @@ class Run(msgspec.Struct, frozen=True):
 
     identity: Identity
     rows: list[tuple[int, int, Reading]]
+
+    @property
+    def saturated(self) -> bool:
+        """Whether the sensor was at full scale in it, be it for a part of a line."""
+        full, told = self.identity.full_scale, [reading for _, _, reading in self.rows]
+        if full is not None and any(reading_value(reading) >= full for reading in told):
+            return True
+        return any(
+            isinstance(a, RegisterReading) and isinstance(b, RegisterReading) and a.boot == b.boot
+            and a.sat_ms != b.sat_ms for a, b in pairwise(told)
+        )
 
 
 class Scale:

@@ -38,7 +38,7 @@ def render(day: Day) -> str:
         notices = [line for p in day.prints for line in _notices(p)]
         if notices:
             lines += ["", "Look at these with care:", *notices]
-        lines += ["", BAND]
+        lines += ["", *wrap(BAND, "", "")]
     return "\n".join(lines) + "\n"
 
 
@@ -166,7 +166,7 @@ def _totals(prints: list[Print]) -> list[str]:
     reached = [p for p in ended if p.document.reached_utc is not None]
     if ended:
         lines[0] += f"; {len(reached)} of {len(ended)} reached the target"
-    return lines
+    return [part for line in lines for part in wrap(line, "", "  ")]
 
 
 def _notices(p: Print) -> list[str]:

@@ -1,0 +1,19 @@
+"""No film is laid on a sensor that counts a print."""
+
+from __future__ import annotations
+
+import pytest
+
+from uvdose.cli import films
+from uvdose.config import Home
+from uvdose.model import Refusal
+
+from .conftest import Daemon
+
+
+def test_a_running_print_keeps_its_light(daemon: Daemon, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert daemon.run("target", "set", "blue", "--dose", 5000).code == 0
+    assert daemon.run("expose", "blue").code == 0
+    monkeypatch.setattr(films, "at_terminal", lambda: True)
+    with pytest.raises(Refusal, match="exposure 1 is counted by sill"):
+        films._read_live(Home(daemon.folder), 5.0, None)
