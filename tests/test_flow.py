@@ -29,7 +29,7 @@ ALLOWED: dict[str, set[str]] = {
     "calibrate": BASE | {"dose", "exposure", "notes"},
     "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"exposure"},
-    "web": BASE,
+    "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "notes"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},

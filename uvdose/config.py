@@ -1,7 +1,4 @@
-"""The settings file `uvdose.toml`, and the home folder that holds it.
-
-Every fault is one `Refusal` that names the file, the key and what would be right.
-"""
+"""The settings file `uvdose.toml`, and the home that holds it. A fault is one `Refusal` with file, key and mend."""
 
 from __future__ import annotations
 
@@ -26,6 +23,7 @@ FORMATS = ("native", "senml", "number", "label", "csv", "json")
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
 _NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")
+NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")
 
 
 class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -66,7 +64,10 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class MqttSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """[mqtt]: the broker. ca_file or tls switch on TLS; the password lies in a file of its own."""
+    """[mqtt]: the broker. ca_file or tls switch on TLS; the password lies in a file of its own.
+
+    commands: acts are taken from `uvdose/<bench>/command`, from whomever the broker lets publish there.
+    """
 
     host: str = "127.0.0.1"
     port: int = 1883
@@ -74,12 +75,23 @@ class MqttSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     password_file: str | None = None
     tls: bool = False
     ca_file: str | None = None
+    commands: bool = False
 
 
 class WebSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """[web]: where the local API listens; port 0 takes any free one."""
+    """[web]: where the local API listens, on this machine alone; port 0 takes any free one.
+
+    lan: phones reach it over the network as well, at lan_port. name: announced there, as `<name>.local`. hosts: other
+    names by which it is reached. tls_cert, tls_key: files in PEM form; with them the network speaks https.
+    """
 
     listen: str = "127.0.0.1:8463"
+    lan: bool = False
+    lan_port: int = 8465
+    name: str | None = None
+    hosts: list[str] = []
+    tls_cert: str | None = None
+    tls_key: str | None = None
 
 
 class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -111,6 +123,10 @@ class Home(msgspec.Struct, frozen=True):
     @property
     def runtime_file(self) -> Path:
         return self.folder / "runtime.json"
+
+    @property
+    def phones_file(self) -> Path:
+        return self.folder / "phones.json"
 
 
 def find_home(given: str | None) -> Home:
@@ -194,7 +210,7 @@ def _check(settings: Settings, where: str) -> None:
         refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
-    split_listen(settings.web.listen, where)
+    _check_web(settings.web, where, refuse)
     seen: set[str] = set()
     for number, sensor in enumerate(settings.sensor):
         key = f"sensor[{number}]"
@@ -215,6 +231,21 @@ def _check(settings: Settings, where: str) -> None:
             refuse("mqtt.port", f"{settings.mqtt.port} is not a port; 1 to 65535, usually 1883 (8883 with TLS)")
         if settings.mqtt.username is not None and settings.mqtt.password_file is None:
             refuse("mqtt.password_file", "is missing; name a file that holds the password of mqtt.username")
+
+
+def _check_web(web: WebSettings, where: str, refuse: Any) -> None:
+    host, _ = split_listen(web.listen, where)
+    if not (host in ("localhost", "::1") or re.fullmatch(r"127(\.\d{1,3}){3}", host)):
+        refuse("web.listen", f"{host} is not this machine alone; write 127.0.0.1, and lan = true for phones")
+    if not 0 <= web.lan_port <= 65535:
+        refuse("web.lan_port", f"{web.lan_port} is not a port; 1 to 65535, or 0 for any free one")
+    if web.name is not None and not NETWORK_NAME.match(web.name):
+        refuse("web.name", f"{web.name!r} is not a name in a network; letters, digits and - (at most 40)")
+    for host in web.hosts:
+        if not all(NETWORK_NAME.match(label) for label in host.split(".")):
+            refuse("web.hosts", f"{host!r} is not a host's name; write it without http:// and port")
+    if (web.tls_cert is None) != (web.tls_key is None):
+        refuse("web.tls_cert", "goes together with web.tls_key; name both files")
 
 
 def _check_link(sensor: SensorSettings, key: str, settings: Settings, refuse: Any) -> None:

@@ -6,17 +6,17 @@ import asyncio
 import contextlib
 import errno
 import os
-import secrets
 import signal
 import sqlite3
 from collections.abc import Callable
 
 import msgspec
 
+from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
 from .clock import HostClock, from_iso, local_time, next_epoch
-from .config import Home, Settings, load_settings, split_listen
+from .config import Home, Settings, load_settings
 from .core import Core
 from .decode import make_decoder
 from .decode.base import Decoder
@@ -24,7 +24,7 @@ from .dose.response import identity_of, response_of
 from .exposure.bench import Bench
 from .exposure.outcome import Outcome, Ring
 from .exposure.telling import told_again
-from .home import Runtime, lock, lock_identity, remove_runtime, write_runtime
+from .home import Runtime, keep_taken, lock, lock_identity, read_taken, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
 from .journal.place import Place
@@ -37,26 +37,28 @@ from .messages import EventDoc
 from .model import Fact, Refusal
 from .service import BenchService
 from .web.app import make_app
-from .web.server import bind, make_server, url_of
+from .web.front import Front, Reach
 
 Say = Callable[[str], None]
 
 WATCH_S = 0.5
+_ALONE = Reach()
 
 
-def serve(home: Home, pace: float, say: Say) -> None:
+def serve(home: Home, pace: float, say: Say, reach: Reach = _ALONE) -> None:
     """Run the daemon until SIGTERM or SIGINT. `say` prints one line. Raises `Refusal` when it cannot begin or go on."""
-    settings = load_settings(home)
+    settings = reach.over(load_settings(home))
     with lock(home, "uvdose serve"):
-        asyncio.run(_serve(home, settings, pace, say))
+        asyncio.run(_serve(home, settings, pace, say, reach))
 
 
-async def _serve(home: Home, settings: Settings, pace: float, say: Say) -> None:
+async def _serve(home: Home, settings: Settings, pace: float, say: Say, reach: Reach) -> None:
     speaker = Speaker(say)
     try:
         daemon = Daemon(home, settings, pace, speaker.say)
         try:
             await daemon.start()
+            await daemon.front.tell(reach)
             await daemon.watch()
         finally:
             await daemon.stop()
@@ -78,7 +80,7 @@ class Daemon:
         self._given_up = 0
         self._tasks: list[asyncio.Task[None]] = []
 
-        self._socket = bind(*split_listen(settings.web.listen, str(home.settings_file)))
+        self.front = Front(home, settings, say)
         for line in look_after(home.journal_file):
             say(f"ALARM {line}")
         db = open_writing(home.journal_file)
@@ -111,8 +113,14 @@ class Daemon:
             self._tell_journal("alarm", line)
             self._core.commit(forget_told())
         self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
-        self._token = secrets.token_urlsafe(24)
-        self._server = make_server(make_app(self._service, self._token), say)
+        self.front.dress(make_app(self._service, self.front.pairing))
+        self._orders: Orders | None = None
+        if hub is not None and settings.mqtt is not None and settings.mqtt.commands:
+            self._orders = Orders(
+                settings.bench.name, self._service, lambda topic, payload, retain: hub.publish(topic, payload, retain),
+                read_taken(home), lambda ids: keep_taken(home, ids), say,
+            )  # fmt: skip
+            hub.listen(self._orders.topic, self._orders.hear)
 
     # -- life ------------------------------------------------------------------------------------------------
 
@@ -123,8 +131,13 @@ class Daemon:
         self._loop.set_exception_handler(self._on_fault)
         self._tasks = [
             asyncio.create_task(self._core.tell(), name="calls"),
-            asyncio.create_task(self._server.serve([self._socket]), name="api"),
+            asyncio.create_task(self.front.serve(), name="api"),
         ]
+        if self._orders is not None:
+            self._tasks.append(asyncio.create_task(self._orders.work(), name="commands"))
+        while not (self.front.started or self._stopping.is_set() or self._tasks[1].done()):
+            await asyncio.sleep(0.005)
+        # From here on without a pause, so that `ready` is the first that is said.
         for call in self._store.open_calls():
             self._core.reopen(call)
         if self._hub is not None:
@@ -132,10 +145,8 @@ class Daemon:
         for link in self._links.values():
             link.start(self._core.sink)
         self._core.tick()
-        while not self._server.started and not self._stopping.is_set():
-            await asyncio.sleep(0.005)
-        write_runtime(self._home, Runtime(url_of(self._socket), self._home_id, self._token, os.getpid()))
-        self._say(f"ready {url_of(self._socket)}")
+        write_runtime(self._home, Runtime(self.front.url, self._home_id, self.front.token, os.getpid()))
+        self._say(f"ready {self.front.url}")
 
     async def watch(self) -> None:
         """Until the end: publish the state, tell what troubles the journal, and see that nothing has died."""
@@ -158,7 +169,7 @@ class Daemon:
 
     async def stop(self) -> None:
         """Stop links and API, and see the last readings into the journal."""
-        remove_runtime(self._home, self._token)
+        remove_runtime(self._home, self.front.token)
         self._core.let_links_end()
         for link in self._links.values():
             link.stop()
@@ -167,9 +178,9 @@ class Daemon:
         self._core.drain_last()
         self._core.flush()
         self._core.followers.tell(None)  # their streams end, rather than being cut off
-        self._server.should_exit = True
+        await self.front.end()
         for task in self._tasks:
-            if task.get_name() == "calls":
+            if task.get_name() in ("calls", "commands"):
                 task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         if not self._writer.close():
@@ -207,6 +218,9 @@ class Daemon:
         if isinstance(error, OSError) and error.errno in (errno.EMFILE, errno.ENFILE):
             # Too many connections: the API cannot be reached for a while, and the count goes on.
             self._say("ALARM too many open files: connections are turned away; the count goes on")
+            return
+        if context.get("protocol") is not None:
+            self._say(f"a connection of the API failed: {error!r}; the count goes on")
             return
         self._faults.append(repr(error or context.get("message")))
         self._stopping.set()

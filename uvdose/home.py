@@ -1,4 +1,4 @@
-"""One writer per home: its lock, and the runtime file by which commands find the daemon."""
+"""One writer per home: its lock, the runtime file by which commands find the daemon, and other small files."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from .config import Home
 from .model import Refusal
 
 RUNTIME_BYTES = 4096
+TAKEN_NAME, TAKEN_BYTES = "commands.json", 256 * 1024
 
 
 class Runtime(msgspec.Struct, frozen=True):
@@ -88,16 +89,25 @@ def _lock_file(home: Home, who: str) -> Iterator[None]:
 
 def write_runtime(home: Home, runtime: Runtime) -> None:
     """Leave the runtime file, readable by this user only, whole or not at all. Raises `Refusal`."""
-    path = home.runtime_file
-    fresh = path.with_suffix(".new")
     try:
-        fresh.unlink(missing_ok=True)
-        descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "wb") as handle:
-            handle.write(msgspec.json.encode(runtime))
-        fresh.replace(path)
+        write_private(home.runtime_file, msgspec.json.encode(runtime))
     except OSError as err:
         raise Refusal(f"home {home.folder} cannot be written ({err.strerror}): make room there, or mend it") from None
+
+
+def write_private(path: Path, data: bytes) -> None:
+    """A file that is readable by this user only, whole or not at all. Raises OSError."""
+    fresh = path.with_suffix(".new")
+    fresh.unlink(missing_ok=True)
+    descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "wb") as handle:
+        handle.write(data)
+    fresh.replace(path)
+
+
+def read_private(path: Path, most: int) -> bytes:
+    """What such a file holds, at most so many bytes; nothing of what is no ordinary file. Raises OSError."""
+    return _head(path, most)
 
 
 def remove_runtime(home: Home, token: str) -> None:
@@ -106,6 +116,20 @@ def remove_runtime(home: Home, token: str) -> None:
     if runtime is not None and runtime.token == token:
         with contextlib.suppress(OSError):
             home.runtime_file.unlink(missing_ok=True)
+
+
+def read_taken(home: Home) -> list[str]:
+    """Ids of the newest commands over MQTT that were taken; none when they cannot be read."""
+    try:
+        return msgspec.json.decode(_head(home.folder / TAKEN_NAME, TAKEN_BYTES), type=list[str])
+    except (OSError, msgspec.MsgspecError, UnicodeDecodeError):
+        return []
+
+
+def keep_taken(home: Home, ids: list[str]) -> None:
+    """Write these ids down. A disk that fails holds no act up: they are in memory as well."""
+    with contextlib.suppress(OSError):
+        write_private(home.folder / TAKEN_NAME, msgspec.json.encode(ids))
 
 
 def read_runtime(home: Home) -> Runtime | None:

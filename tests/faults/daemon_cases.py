@@ -67,7 +67,8 @@ def readers_stuck(run: Run) -> None:
         s = socket.socket()
         s.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
         s.connect((host, int(port)))
-        s.sendall(f"GET /api/v1/events HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {bench._token}\r\n\r\n".encode())
+        head = f"GET /api/v1/events HTTP/1.1\r\nHost: {host}\r\nAuthorization: Bearer {bench._token}\r\n\r\n"
+        s.sendall(head.encode())
         run.stack.callback(s.close)
     for _ in range(400):  # each makes an event or two
         for number in run.ids.values():

@@ -125,9 +125,8 @@ class RunningBench:
     def ask(self, method: str, path: str, body: object = None, timeout: float = 10) -> Any:
         """One request. Raises `Refused`."""
         data = json.dumps(body).encode() if body is not None else None
-        request = urllib.request.Request(
-            f"{self._url}/api/v1{path}", data=data, method=method, headers={"Authorization": f"Bearer {self._token}"}
-        )
+        headers = {"Authorization": f"Bearer {self._token}", "Content-Type": "application/json"}
+        request = urllib.request.Request(f"{self._url}/api/v1{path}", data=data, method=method, headers=headers)
         try:
             with _OPENER.open(request, timeout=timeout) as answer:
                 return json.load(answer)

@@ -10,7 +10,7 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
-from . import acts, demo, editions, happened, journal, lookback, mend, now, serving, targets
+from . import acts, demo, editions, happened, journal, lookback, mend, now, phones, serving, targets
 from .calibration import film, process, strip, tablet, verdict
 from .options import HomeDir, hinted, remember_home
 
@@ -47,8 +47,8 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, now, happened, lookback, journal,
-    demo,
+    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, now, happened, lookback, phones,
+    journal, demo,
 ):
     group.register(app)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import msgspec
@@ -25,6 +26,11 @@ def print_json_line(value: object) -> None:
 def say(text: str) -> None:
     """Text for a person; the commands that it hints at name the home that this call named."""
     print(hinted(text), flush=True)
+
+
+def has_colour() -> bool:
+    """Whether the output is a terminal that may show colours."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 def note(line: str) -> None:

@@ -78,6 +78,7 @@ class MqttHub:
         self._clock = clock
         self._online = f"uvdose/{bench}/online"
         self._links: list[MqttLink] = []
+        self._listeners: dict[str, Callable[[bytes, bool], None]] = {}
         # Guards what follows. Only paho's own thread may call paho while it holds this: another thread could meet
         # that one in a callback, each waiting for the other's lock.
         self._guard = threading.RLock()
@@ -103,6 +104,13 @@ class MqttHub:
         link = MqttLink(self, sensor)
         self._links.append(link)
         return link
+
+    def listen(self, topic: str, hear: Callable[[bytes, bool], None]) -> None:
+        """Hand on what comes on a topic of the bench, and whether it was retained. To be asked for before `start`.
+
+        hear: called from paho's thread; it must only enqueue.
+        """
+        self._listeners[topic] = hear
 
     def start(self, sink: Sink) -> None:
         """Connect, now or whenever the broker is there. A second start only hands the sink to links without one."""
@@ -225,7 +233,7 @@ class MqttHub:
                 self._client.publish(topic, payload, qos=qos, retain=True)
             self._kept.clear()
             self._greeted = True
-        topics = sorted({topic for link in self._links for topic in link.topics})
+        topics = sorted({topic for link in self._links for topic in link.topics} | self._listeners.keys())
         if not topics:
             return
         # A clean session forgets subscriptions: they are made at every connection.
@@ -251,6 +259,8 @@ class MqttHub:
     def _on_message(self, message: paho.MQTTMessage) -> None:
         arrival_us = self._clock.dose_us()
         topic = message.topic
+        if topic in self._listeners:
+            self._listeners[topic](bytes(message.payload), bool(message.retain))
         for link in self._links:
             if topic == link.online_topic:
                 self._set_gone(link, bytes(message.payload).strip() == b"0")

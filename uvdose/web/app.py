@@ -1,10 +1,9 @@
-"""The local API: the same one that the commands use. JSON in and out, under /api/v1, for whoever holds the token."""
+"""The API that commands and phones use. JSON in and out, under /api/v1, for the home's own token and paired phones."""
 
 from __future__ import annotations
 
-import hmac
-from collections.abc import AsyncIterator, Awaitable, Callable
-from typing import Protocol, TypeVar
+from collections.abc import AsyncIterator
+from typing import Protocol
 
 import msgspec
 from starlette.applications import Starlette
@@ -24,10 +23,11 @@ from ..messages import (
     When,
 )
 from ..model import Refusal
-
-MAX_BODY = 64 * 1024
-
-T = TypeVar("T")
+from .access import guarded
+from .answers import as_json as _json
+from .answers import body as _body
+from .answers import refused as _refused
+from .pairing import Pairing
 
 
 class Service(Protocol):
@@ -63,20 +63,8 @@ class Service(Protocol):
         """Events with an id above `after`, and those to come."""
 
 
-def make_app(service: Service, token: str) -> Starlette:
-    """The ASGI application of one daemon."""
-
-    def guarded(handler: Callable[[Request], Awaitable[Response]]) -> Callable[[Request], Awaitable[Response]]:
-        async def run(request: Request) -> Response:
-            given = request.headers.get("authorization", "").removeprefix("Bearer ")
-            if not hmac.compare_digest(given.encode("utf-8", "replace"), token.encode()):
-                return _refused("this needs the token of the daemon's home", 401)
-            try:
-                return await handler(request)
-            except Refusal as err:
-                return _refused(err.line, 400 if err.code == 2 else 409, err.code)
-
-        return run
+def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
+    """The ASGI application of one daemon. Who asks is told by the gate around it; without one nobody is let in."""
 
     async def hello(_: Request) -> Response:
         return JSONResponse({"home": service.home_id})
@@ -127,17 +115,18 @@ def make_app(service: Service, token: str) -> Starlette:
     routes = [
         Route(f"{prefix}/hello", guarded(hello), methods=["GET"]),
         Route(f"{prefix}/status", guarded(status), methods=["GET"]),
-        Route(f"{prefix}/exposures", guarded(start), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/quiet", guarded(quiet), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/move", guarded(move), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/shade", guarded(shade), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/{{act}}", guarded(act), methods=["POST"]),
-        Route(f"{prefix}/quiet", guarded(quiet), methods=["POST"]),
-        Route(f"{prefix}/targets", guarded(target), methods=["POST"]),
-        Route(f"{prefix}/notes", guarded(note), methods=["POST"]),
+        Route(f"{prefix}/exposures", guarded(start, "act"), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/quiet", guarded(quiet, "act"), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/move", guarded(move, "act"), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/shade", guarded(shade, "act"), methods=["POST"]),
+        Route(f"{prefix}/exposures/{{id}}/{{act}}", guarded(act, "act"), methods=["POST"]),
+        Route(f"{prefix}/quiet", guarded(quiet, "act"), methods=["POST"]),
+        Route(f"{prefix}/targets", guarded(target, "act"), methods=["POST"]),
+        Route(f"{prefix}/notes", guarded(note, "act"), methods=["POST"]),
         Route(f"{prefix}/events", guarded(events), methods=["GET"]),
     ]
-    return Starlette(routes=routes, exception_handlers={404: missing, 405: missing, 500: broken})
+    _access_routes = pairing.routes() if pairing is not None else []
+    return Starlette(routes=routes + _access_routes, exception_handlers={404: missing, 405: missing, 500: broken})
 
 
 def _number(request: Request) -> int:
@@ -145,23 +134,3 @@ def _number(request: Request) -> int:
     if not (text.isascii() and text.isdigit() and len(text) <= 10):
         raise Refusal("exposure: give its number, such as 12", 2)
     return int(text)
-
-
-async def _body(request: Request, kind: type[T]) -> T:
-    data = bytearray()
-    async for part in request.stream():
-        data += part
-        if len(data) > MAX_BODY:
-            raise Refusal(f"the request is larger than {MAX_BODY} bytes", 2)
-    try:
-        return msgspec.json.decode(bytes(data) or b"{}", type=kind)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as err:
-        raise Refusal(f"the request is not what this address takes: {err}", 2) from None
-
-
-def _json(value: object) -> Response:
-    return Response(msgspec.json.encode(value), media_type="application/json")
-
-
-def _refused(line: str, status: int, code: int = 4) -> Response:
-    return JSONResponse({"refused": line, "code": code}, status_code=status)

@@ -1,30 +1,168 @@
-"""uvicorn inside the daemon's own loop: it takes a bound socket, and leaves signals to the daemon."""
+"""uvicorn inside the daemon's own loop: it takes bound sockets, and leaves signals to the daemon.
+
+One socket is this machine's alone and speaks plain HTTP; the other, if there is one, is the network's, maybe with TLS.
+Slow and many connections are bounded here, before there is any request to be looked at.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import logging
 import socket
+import ssl
+from collections import Counter
 from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any
 
+import h11
 import uvicorn
-from starlette.applications import Starlette
+from starlette.types import ASGIApp
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from ..model import Refusal
+from .gate import MOST_HEAD
+
+HEAD_S = 10.0  # so long a request's head, or the first byte of a connection, is waited for
+HANDSHAKE_S = 10.0
+MOST_NETWORK, MOST_FROM_ONE = 200, 40
+MOST_INSIDE = 400
+
+
+class Wire(H11Protocol):
+    """One connection. Its request's head must be there in time: who drips it would hold the connection for ever."""
+
+    _head: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: Any) -> None:
+        super().connection_made(transport)
+        if len(self.connections) > MOST_INSIDE + MOST_NETWORK:
+            transport.abort()
+            return
+        self._wait_for_head()
+
+    def data_received(self, data: bytes) -> None:
+        if self._head is None and not self._busy():
+            self._wait_for_head()
+        try:
+            super().data_received(data)
+        except Exception:
+            # Rubbish at a moment when the parser can say nothing more. It must end the connection, not the daemon.
+            self.transport.abort()
+            return
+        if self._busy():
+            self._stop_waiting()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._stop_waiting()
+        super().connection_lost(exc)
+
+    def timeout_keep_alive_handler(self) -> None:
+        try:
+            super().timeout_keep_alive_handler()
+        except Exception:
+            self.transport.abort()
+
+    def _busy(self) -> bool:
+        return self.cycle is not None and not self.cycle.response_complete
+
+    def _wait_for_head(self) -> None:
+        self._head = self.loop.call_later(HEAD_S, self._late)
+
+    def _stop_waiting(self) -> None:
+        if self._head is not None:
+            self._head.cancel()
+            self._head = None
+
+    def _late(self) -> None:
+        self._head = None
+        if not self._busy() and not self.transport.is_closing():
+            self.transport.abort()
 
 
 class Server(uvicorn.Server):
     """uvicorn ends the process by the signal itself; the daemon must end with 0, so its capture is switched off."""
 
+    network: socket.socket | None = None
+    tls: ssl.SSLContext | None = None
+
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
         yield
 
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        if self.network is not None:
+            self._doorman = asyncio.create_task(self._admit(self.network), name="network")
 
-def bind(host: str, port: int) -> socket.socket:
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        if self.network is not None:
+            self._doorman.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._doorman
+            self.network.close()
+        await super().shutdown(sockets)
+
+    async def _admit(self, network: socket.socket) -> None:
+        """Take connections of the network, so many in all and so many from one address, handshakes included."""
+        loop = asyncio.get_running_loop()
+        inside: Counter[str] = Counter()
+        tasks: set[asyncio.Task[None]] = set()
+        network.setblocking(False)
+        try:
+            while True:
+                try:
+                    connection, (address, *_) = await loop.sock_accept(network)
+                except OSError:
+                    await asyncio.sleep(0.2)  # too many open files, or gone before it was taken
+                    continue
+                if inside.total() >= MOST_NETWORK or inside[address] >= MOST_FROM_ONE:
+                    connection.close()
+                    continue
+                inside[address] += 1
+                task = loop.create_task(self._hold(connection, partial(_less, inside, address)))
+                tasks.add(task)
+                task.add_done_callback(tasks.discard)
+        finally:
+            for task in tasks:
+                task.cancel()
+
+    async def _hold(self, connection: socket.socket, gone: Callable[[], None]) -> None:
+        """Speak with one connection, to its end. gone: called then."""
+        ended = asyncio.get_running_loop().create_future()
+
+        class Counted(Wire):
+            """Tells when it has ended."""
+
+            def connection_lost(self, exc: Exception | None) -> None:
+                super().connection_lost(exc)
+                if not ended.done():
+                    ended.set_result(None)
+
+        try:
+            await asyncio.get_running_loop().connect_accepted_socket(
+                lambda: Counted(self.config, self.server_state, self.lifespan.state), connection,
+                ssl=self.tls, ssl_handshake_timeout=HANDSHAKE_S if self.tls is not None else None,
+            )  # fmt: skip
+            await ended
+        except (OSError, asyncio.IncompleteReadError):
+            connection.close()  # no TLS, or not in time
+        finally:
+            gone()
+
+
+def _less(count: Counter[str], address: str) -> None:
+    count[address] -= 1
+    if count[address] <= 0:
+        del count[address]
+
+
+def bind(host: str, port: int, key: str = "web.listen") -> socket.socket:
     """A listening socket, made before anything else starts. Raises `Refusal` for an address that cannot be had."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    sock = socket.socket(family, socket.SOCK_STREAM)
+    # By its protocol's name: only then asyncio lets small packets go at once, and an answer is not 40 ms late.
+    sock = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((host, port))
@@ -32,7 +170,7 @@ def bind(host: str, port: int) -> socket.socket:
     except OSError as err:
         sock.close()
         raise Refusal(
-            f"web.listen {host}:{port} cannot be had ({err.strerror or err}): another program, or the daemon of another"
+            f"{key} {host}:{port} cannot be had ({err.strerror or err}): another program, or the daemon of another"
             " home, may have it; set another port under [web] in uvdose.toml, or 0 for any free one"
         ) from None
     return sock
@@ -48,14 +186,22 @@ class _Log(logging.Handler):
     def emit(self, record: logging.LogRecord) -> None:
         """Tell the exception by its name, without its trace."""
         error = record.exc_info[1] if record.exc_info else None
+        if isinstance(error, h11.LocalProtocolError):
+            return  # an answer to a request that was broken off with rubbish
         self._say(f"the API failed at a request: {error!r}" if error is not None else "the API failed at a request")
 
 
-def make_server(app: Starlette, say: Callable[[str], None]) -> Server:
+def make_server(app: ASGIApp, say: Callable[[str], None]) -> Server:
     """A quiet server; open event streams hold the exit for one second at the most. say: must not block."""
     log = logging.getLogger("uvicorn")
     log.handlers, log.propagate = [_Log(say)], False
-    return Server(uvicorn.Config(app, log_config=None, access_log=False, lifespan="off", timeout_graceful_shutdown=1))
+    return Server(
+        uvicorn.Config(
+            app, log_config=None, access_log=False, lifespan="off", timeout_graceful_shutdown=1, http=Wire, ws="none",
+            server_header=False, proxy_headers=False,  # an address that a header claims is nobody's
+            h11_max_incomplete_event_size=MOST_HEAD,
+        )
+    )
 
 
 def url_of(sock: socket.socket) -> str:
