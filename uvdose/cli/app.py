@@ -24,7 +24,9 @@ from . import (
     strip,
     tablet,
     targets,
+    unit_commands,
     verdict,
+    ways,
 )
 from .options import HomeDir, hinted, remember_home
 
@@ -62,6 +64,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, films, verdict, editions, acts, mend, now, happened, lookback, journal, demo,
+    ways, unit_commands,
 ):
     group.register(app)
 

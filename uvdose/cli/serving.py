@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Annotated
 
 import typer
@@ -22,9 +23,10 @@ def serve(
     finite(pace, "--pace", 0.0, MAX_PACE, "1, or 60 for a rehearsal")
     place = home_of(home)
     from ..daemon import serve as run_daemon
+    from ..notify import levelled, logs_to_journal
     from .show import say
 
-    run_daemon(place, pace, say)
+    run_daemon(place, pace, levelled(say) if logs_to_journal(os.environ, 1) else say)
 
 
 def register(app: typer.Typer) -> None:
