@@ -10,7 +10,7 @@ from .questions import at_terminal
 
 if TYPE_CHECKING:
     from ..config import Home
-    from ..messages import ExposureDoc, Trial
+    from ..messages import ExposureDoc, StepCall, Trial
     from .asking import Daemon
     from .sheets import Sheet
 
@@ -117,6 +117,24 @@ def _entered(seconds: float) -> bool:
     return True
 
 
+def steps_due(steps: tuple[StepCall, ...], shown: ExposureDoc) -> int:
+    """How many steps of a strip the dose has passed, its end included."""
+    return sum(shown.fraction >= step.share for step in steps) + (shown.fraction >= 1)
+
+
+def next_words(steps: tuple[StepCall, ...], shown: ExposureDoc, done: int) -> tuple[str, bool]:
+    """What is to be done next at a strip of which so many steps are done, and whether it is to be done now."""
+    from ..review.layout import figure
+    from ..units import minutes
+
+    due = steps_due(steps, shown)
+    if due > done:
+        return f"NOW: {steps[due - 1].words if due <= len(steps) else 'cover it and take it in'}", True
+    if due < len(steps):
+        return f"next: {steps[due].words} at {figure(steps[due].share * shown.target_dose)}", False
+    return f"next: cover it{f' in about {minutes(shown.eta_s)}' if shown.eta_s is not None else ''}", False
+
+
 class _Screen:
     """One line that is drawn over, and above it what was called and taken."""
 
@@ -135,25 +153,17 @@ class _Screen:
         return new
 
     def _due(self, shown: ExposureDoc) -> int:
-        return sum(shown.fraction >= step.share for step in self._steps) + (shown.fraction >= 1)
+        return steps_due(self._steps, shown)
 
     def line(self, shown: ExposureDoc) -> str:
         """Dose, and what comes next."""
-        from ..review.layout import figure, with_unit
-        from ..units import minutes, percent
+        from ..review.layout import with_unit
+        from ..units import percent
         from .screen import dose_bar
 
-        due = self._due(shown)
         bar = f"{dose_bar(shown.fraction, 24)} {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}"
         troubles = f"  {', '.join(shown.alarms)}" if shown.alarms else ""
-        if due > self._done:
-            words = self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
-            return f"{bar}  NOW: {words}{troubles}"
-        if due < len(self._steps):
-            step = self._steps[due]
-            return f"{bar}  next: {step.words} at {figure(step.share * shown.target_dose)}{troubles}"
-        left = f" in about {minutes(shown.eta_s)}" if shown.eta_s is not None else ""
-        return f"{bar}  next: cover it{left}{troubles}"
+        return f"{bar}  {next_words(self._steps, shown, self._done)[0]}{troubles}"
 
     def draw(self, shown: ExposureDoc) -> None:
         """Over what was drawn before; a call rings the terminal's bell once."""
