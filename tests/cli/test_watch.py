@@ -20,7 +20,7 @@ def watch() -> Iterator[Watch]:
     open_ones: list[PtyTalk] = []
 
     def begin(daemon: Daemon, *words: object, rows: int = 30, cols: int = 100, **env: str) -> PtyTalk:
-        places = environment(TERM="xterm-256color", **env)
+        places = environment(**({"TERM": "xterm-256color"} | env))
         del places["COLUMNS"]
         places.pop("NO_COLOR", None) if "NO_COLOR" not in env else None
         open_ones.append(PtyTalk(argv("watch", "--home", daemon.folder, *words), places, rows, cols))
