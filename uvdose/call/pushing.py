@@ -13,6 +13,7 @@ import msgspec
 from ..clock import real_s
 from .push import MOST_BYTES, Result, Task
 
+NICER = 10  # loading apprise takes the better part of a second of a core, and the count goes first
 UNKNOWN = "is no address that apprise knows"
 REFUSED = "could not be reached, or refused it"
 SLOW = "did not answer in time"
@@ -20,6 +21,7 @@ SLOW = "did not answer in time"
 
 def main() -> int:
     """Push to all addresses side by side, so that one that hangs does not hold the others up."""
+    os.nice(NICER)
     task = msgspec.json.decode(sys.stdin.buffer.read(2 * MOST_BYTES), type=Task)
     answers: queue.Queue[tuple[int, str]] = queue.Queue()
     for number, address in task.addresses.items():
