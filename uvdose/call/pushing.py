@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import queue
@@ -21,7 +22,8 @@ SLOW = "did not answer in time"
 
 def main() -> int:
     """Push to all addresses side by side, so that one that hangs does not hold the others up."""
-    os.nice(NICER)
+    with contextlib.suppress(OSError):
+        os.nice(NICER)
     task = msgspec.json.decode(sys.stdin.buffer.read(2 * MOST_BYTES), type=Task)
     answers: queue.Queue[tuple[int, str]] = queue.Queue()
     for number, address in task.addresses.items():
