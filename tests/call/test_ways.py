@@ -212,6 +212,34 @@ def test_addresses_are_told_nowhere(called: Called) -> None:
         assert path.name == "push" or SECRET.encode() not in path.read_bytes(), path
 
 
+DIES = """\
+import sys
+from uvdose.call import desktop
+from uvdose.cli import main
+whole, times = desktop.notify, []
+def notify(message):
+    times.append(1)
+    if len(times) == 1:
+        raise SystemExit
+    whole(message)
+desktop.notify = notify
+sys.exit(main())
+"""
+
+
+def test_a_way_whose_thread_dies_is_told_and_begun_anew(called: Called, tmp_path: Path) -> None:
+    called.desktop.install()
+    script = tmp_path / "dies.py"
+    script.write_text(DIES)
+    words = called.bench.command()
+    called.bench.command = lambda dies="": [words[0], str(script), *words[3:]]  # type: ignore[method-assign]
+    called.start()
+    called.called()
+    called.wait_trouble("by desktop: its thread had died and was begun anew")
+    called.wait_well()
+    assert "reached blue" in called.desktop.said
+
+
 def test_an_unknown_way_is_refused(called: Called) -> None:
     called.start()
     with pytest.raises(Refused, match="no way 'pigeon'; one of buzzer, terminal, desktop, mqtt, push"):
