@@ -90,6 +90,7 @@ def test_every_address_of_the_table_is_served(api: Api, address: Any) -> None:
     path = address.full_path.format(id=1, act="hold")
     other = requests.request("POST" if address.method == "GET" else "DELETE", api.url + path, timeout=10)
     assert other.status_code == 405, "the path is there, for its own method"
+    assert address.method in other.headers["allow"] and set(other.json()) == {"refused", "code"}
     bare = requests.request(address.method, api.url + path, timeout=10)
     assert bare.status_code == 401 and set(bare.json()) == {"refused", "code"}
 

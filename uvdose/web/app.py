@@ -140,7 +140,9 @@ def make_app(service: Service, token: str) -> Starlette:
         return StreamingResponse(lines(), media_type="application/x-ndjson")
 
     async def missing(_: Request, exc: Exception) -> Response:
-        return _refused("no such address in this API", getattr(exc, "status_code", 404))
+        answer = _refused("no such address in this API", getattr(exc, "status_code", 404))
+        answer.headers.update(getattr(exc, "headers", None) or {})  # which methods there are
+        return answer
 
     async def broken(_: Request, __: Exception) -> Response:
         return _refused("the daemon failed at this request; its own log says why", 500)
