@@ -126,6 +126,16 @@ def test_what_hangs_delays_no_buzz_and_is_told_and_comes_back(called: Called) ->
     called.bench.wait_for(lambda: told() == ["alarm", "alarm", "cleared", "cleared"], 10, "each told once")
 
 
+def test_what_hangs_ends_with_the_daemon(called: Called) -> None:
+    called.desktop.install()
+    called.start()
+    called.desktop.set("hang")
+    called.called()
+    called.bench.wait_for(called.desktop.hangs, 10, "it hangs")
+    assert called.bench.stop() == 0
+    called.bench.wait_for(lambda: not called.desktop.hangs(), 4, "it is gone, before its own time is over")
+
+
 def test_a_server_that_is_back_gets_the_call_by_itself(called: Called) -> None:
     called.desktop.install()
     called.start()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import socket
 import threading
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 SCRIPT = """\
 #!/bin/sh
 case "$(cat {mood})" in
-hang) sleep 600 ;;
+hang) echo $$ > {pid}; sleep 600 ;;
 fail) echo "no such desktop" >&2; exit 1 ;;
 esac
 printf '%s\\n' "$@" >> {said}
@@ -80,7 +81,7 @@ class Desktop:
     def __init__(self, folder: Path) -> None:
         folder.mkdir()
         self.folder = folder
-        self._mood, self._said = folder / "mood", folder / "said"
+        self._mood, self._said, self._pid = folder / "mood", folder / "said", folder / "pid"
         self.program = folder / "notify-send"
         self.set("ok")
         self._said.touch()
@@ -90,9 +91,17 @@ class Desktop:
         self._mood.write_text(mood)
 
     def install(self) -> None:
-        self.program.write_text(SCRIPT.format(mood=self._mood, said=self._said))
+        self.program.write_text(SCRIPT.format(mood=self._mood, said=self._said, pid=self._pid))
         self.program.chmod(0o755)
 
     @property
     def said(self) -> str:
         return self._said.read_text()
+
+    def hangs(self) -> bool:
+        """Whether one that hangs is there now."""
+        try:
+            os.killpg(int(self._pid.read_text()), 0)
+        except (OSError, ValueError):
+            return False
+        return True

@@ -9,6 +9,8 @@ import subprocess
 
 from .outlet import WayFault
 
+_running: set[subprocess.Popen[bytes]] = set()
+
 MOST_OUT = 64 * 1024
 GONE_S = 1.0
 
@@ -22,18 +24,26 @@ def run_bounded(words: list[str], given: bytes, limit_s: float) -> tuple[int, by
     except OSError as err:
         raise WayFault(f"{os.path.basename(words[0])} cannot be run: {err.strerror}") from None
     with process:
+        _running.add(process)
         try:
             out, errors = process.communicate(given, limit_s)
         except subprocess.TimeoutExpired:
             raise WayFault(f"{os.path.basename(words[0])} did not end within {limit_s:g} s") from None
         finally:
+            _running.discard(process)
             if process.returncode is None:
-                _end(process)
+                _kill(process)
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    process.wait(GONE_S)
     return process.returncode, out[:MOST_OUT], errors[:MOST_OUT]
 
 
-def _end(process: subprocess.Popen[bytes]) -> None:
+def end_all() -> None:
+    """End what still runs, when the daemon ends: nobody else would."""
+    for process in list(_running):
+        _kill(process)
+
+
+def _kill(process: subprocess.Popen[bytes]) -> None:
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(process.pid, signal.SIGKILL)
-    with contextlib.suppress(subprocess.TimeoutExpired):
-        process.wait(GONE_S)

@@ -14,6 +14,7 @@ from ..config import CallSettings
 from ..exposure.calls import READY, STEP
 from ..exposure.outcome import Ring
 from . import desktop, push
+from .bounded import end_all
 from .outlet import Message, Outlet, WayFault
 
 AGAIN_S = 60.0  # a call that insists is told again so often, not as often as the buzzer
@@ -85,6 +86,7 @@ class Ways:
         """No more."""
         for outlet in self.outlets.values():
             outlet.close()
+        end_all()
 
 
 def trouble_words(way: str, line: str) -> str:
