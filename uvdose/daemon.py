@@ -150,6 +150,7 @@ class Daemon:
             await asyncio.sleep(0.005)
         write_runtime(self._home, Runtime(url_of(self._socket), self._home_id, self._token, os.getpid()))
         self._say(f"ready {url_of(self._socket)}")
+        self._ways.check()
         self._manager.ready(f"counts, and answers on {url_of(self._socket)}")
 
     async def watch(self) -> None:

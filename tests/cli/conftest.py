@@ -85,8 +85,6 @@ class Daemon(Homed):
         )  # fmt: skip
         assert self.process.stdout is not None and self.process.stderr is not None
         line = self.process.stdout.readline()
-        while line.startswith("ALARM "):  # of what is known before it serves
-            line = self.process.stdout.readline()
         if not line.startswith("ready "):
             self.process.kill()
             raise AssertionError((line, self.process.communicate()))

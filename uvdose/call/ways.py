@@ -34,6 +34,7 @@ class Ways:
     def __init__(self, settings: CallSettings, folder: Path, bench: str, changed: Callable[[str, str], None]) -> None:
         self._title = f"uvdose {bench}"
         self._told: dict[tuple[int, str], tuple[int, float]] = {}
+        self._checks: dict[str, Callable[[], object]] = {}
         self.outlets: dict[str, Outlet] = {}
         if settings.desktop:
             self._add(DESKTOP, desktop.notify, desktop.LIMIT_S, desktop.check, changed)
@@ -45,12 +46,16 @@ class Ways:
         self, name: str, send: Callable[[Message], None], limit_s: float, check: Callable[[], object],
         changed: Callable[[str, str], None],
     ) -> None:
-        """A way; what keeps it from working is told now, where that can be known before the first call."""
         self.outlets[name] = Outlet(name, send, limit_s, changed)
-        try:
-            check()
-        except WayFault as fault:
-            self.outlets[name].fail(fault.line)
+        self._checks[name] = check
+
+    def check(self) -> None:
+        """Tell what keeps a way from working, where that can be known before the first call."""
+        for name, check in self._checks.items():
+            try:
+                check()
+            except WayFault as fault:
+                self.outlets[name].fail(fault.line)
 
     def call(self, ring: Ring, words: str, now_s: float) -> None:
         """A call is on, for the first time or still. Never waits."""
