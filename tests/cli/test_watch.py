@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import termios
+import time
 from collections.abc import Callable, Iterator
 
 import pytest
@@ -117,6 +120,28 @@ def test_the_terminal_is_given_back(printing: Daemon, watch: Watch, number: sign
     os.kill(talk.process.pid, number)
     assert talk.wait() == code and talk.is_restored()
     talk.wait_raw("\x1b[?1049l")
+
+
+def test_a_terminal_that_stands_still_does_not_hold_it(printing: Daemon) -> None:
+    """Nobody reads what is drawn, as with Ctrl-S or a dead ssh: Ctrl-C ends it all the same."""
+    master, slave = os.openpty()
+    before = termios.tcgetattr(slave)
+    places = environment(TERM="xterm")
+    words = argv("watch", "--home", printing.folder)
+    watch = subprocess.Popen(words, stdin=slave, stdout=slave, stderr=slave, env=places)
+    try:
+        end = time.monotonic() + 20
+        while termios.tcgetattr(slave) == before:
+            assert time.monotonic() < end
+            time.sleep(0.05)
+        time.sleep(3)  # a few drawings fill it
+        watch.send_signal(signal.SIGINT)
+        assert watch.wait(15) == 130
+        assert termios.tcgetattr(slave) == before and os.get_blocking(slave)
+    finally:
+        watch.kill()
+        os.close(master)
+        os.close(slave)
 
 
 def test_a_daemon_that_ends_gives_the_terminal_back(printing: Daemon, watch: Watch) -> None:

@@ -14,13 +14,15 @@ from typing import Any
 
 _SEQUENCE = re.compile(rb"\x1b(?:[\[O][0-9;?<]*[ -/]*[@-~]?|.)?", re.DOTALL)
 MOST = 64
+STUCK_S = 2.0
+_SCREEN_BACK = b"\x1b[0m\x1b[?1049l\x1b[?25h"
 
 
 class Keys:
     """`with Keys() as keys:` reads keys as they are pressed. Without a terminal to read from there are none.
 
     Ctrl-C and the signals that end a program are heard in `read` alone: in the middle of a drawing they would leave
-    half of it behind, and the terminal as it is. The second one ends it wherever it is.
+    half of it behind, and the terminal as it is. Where the terminal takes nothing any more, they end it all the same.
     """
 
     def __init__(self) -> None:
@@ -53,6 +55,7 @@ class Keys:
         self._wake = os.pipe()
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             self._handlers[number] = signal.signal(number, self._end)
+        self._handlers[signal.SIGALRM] = signal.signal(signal.SIGALRM, self._end_now)
         with contextlib.suppress(OSError, ValueError, termios.error):
             if sys.stdin is not None and sys.stdin.isatty():
                 self._fd = sys.stdin.fileno()
@@ -60,6 +63,7 @@ class Keys:
         return self
 
     def __exit__(self, *_: object) -> None:
+        signal.setitimer(signal.ITIMER_REAL, 0)
         self._give_back()
         for number, handler in self._handlers.items():
             signal.signal(number, handler)
@@ -81,13 +85,25 @@ class Keys:
         before, self._before = self._before, None
         if before is not None:
             with contextlib.suppress(OSError, termios.error):
-                termios.tcsetattr(self._fd, termios.TCSADRAIN, before)
+                termios.tcsetattr(self._fd, termios.TCSANOW, before)  # draining might take for ever
 
     def _end(self, number: int, _: FrameType | None) -> None:
-        if self._ended_by:
-            _leave(number)
-        self._ended_by = number
-        os.write(self._wake[1], b".")
+        if not self._ended_by:
+            self._ended_by = number
+            os.write(self._wake[1], b".")
+            signal.setitimer(signal.ITIMER_REAL, STUCK_S)
+
+    def _end_now(self, number: int, _: FrameType | None) -> None:
+        """Nobody came to `read`: a drawing is stuck in a terminal that stands still. It is not waited for."""
+        fd = sys.__stdout__.fileno() if sys.__stdout__ is not None else 1
+        self._give_back()
+        with contextlib.suppress(OSError, ValueError, termios.error):
+            termios.tcflush(fd, termios.TCOFLUSH)
+            os.set_blocking(fd, False)
+            os.write(fd, _SCREEN_BACK)
+        with contextlib.suppress(OSError, ValueError):
+            os.set_blocking(fd, True)  # the shell has the same terminal
+        os._exit(128 + self._ended_by)
 
 
 def _leave(number: int) -> None:
