@@ -94,6 +94,17 @@ class WebSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     tls_key: str | None = None
 
 
+class CallSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """[call]: how calls reach the person, beside the node's buzzer and MQTT.
+
+    terminal: with the bell; the lines come in any case. push_file: one address a line, readable by nobody else.
+    """
+
+    terminal: bool = True
+    desktop: bool = False
+    push_file: str | None = None
+
+
 class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The whole of uvdose.toml."""
 
@@ -101,6 +112,7 @@ class Settings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     sensor: list[SensorSettings] = []
     mqtt: MqttSettings | None = None
     web: WebSettings = WebSettings()
+    call: CallSettings = CallSettings()
 
 
 class Home(msgspec.Struct, frozen=True):
@@ -226,6 +238,8 @@ def _check(settings: Settings, where: str) -> None:
                 refuse(f"{key}.{name}", f"{value!r} is not known; one of {', '.join(allowed)}")
         _check_link(sensor, key, settings, refuse)
         _check_response(sensor, key, refuse)
+    if settings.call.push_file is not None and (not settings.call.push_file or "\0" in settings.call.push_file):
+        refuse("call.push_file", "is no file; name the one that holds the addresses, or leave it out")
     if settings.mqtt is not None:
         if not 1 <= settings.mqtt.port <= 65535:
             refuse("mqtt.port", f"{settings.mqtt.port} is not a port; 1 to 65535, usually 1883 (8883 with TLS)")

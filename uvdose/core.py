@@ -17,7 +17,8 @@ from .clock import Clock, iso_utc
 from .decode.base import Decoder
 from .decode.native import frame_command
 from .exposure.bench import Bench
-from .exposure.document import document
+from .exposure.calls import TEST
+from .exposure.document import document, label_fact
 from .exposure.exposure import Exposure
 from .exposure.outcome import Outcome, Ring
 from .intake.link import Chunk, Link, LinkState
@@ -63,6 +64,7 @@ class Core:
         make_decoder: Callable[[str], Decoder],
         on_call: Callable[[Ring, bool], None],
         on_event: Callable[[EventDoc], None],
+        on_hush: Callable[[int, str], None] = lambda exposure, key: None,
     ) -> None:
         self.bench = bench
         self.clock = clock
@@ -73,8 +75,9 @@ class Core:
         self._make_decoder = make_decoder
         self._decoders = {name: make_decoder(name) for name in bench.channels}
         self._native = {name for name, c in bench.channels.items() if c.identity.format == "native"}
-        self._on_event = on_event
-        self._desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
+        self._on_event, self._on_hush = on_event, on_hush
+        self.heard_test: Callable[[str], None] = lambda sensor: None
+        self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self._who = recorder.known_who()
         self._queue = Waiting()
         self._crowded_s: dict[str, tuple[float, float]] = {}
@@ -156,12 +159,12 @@ class Core:
             self._decoders[state.sensor] = self._make_decoder(state.sensor)
             if state.sensor in self._native:
                 self.send(state.sensor, "who")
-                self._desk.link_up(state.sensor, self.clock.real_s())
+                self.desk.link_up(state.sensor, self.clock.real_s())
 
     def _answer(self, sensor: str, text: str) -> None:
         """`ok who` tells gain and full scale, which belong to the sensor's identity; the rest is the desk's."""
         if not text.startswith("ok who "):
-            self._desk.answer(sensor, text, self.clock.real_s())
+            self.desk.answer(sensor, text, self.clock.real_s())
             return
         was, self._who[sensor] = self._who.get(sensor), text
         if was != text:
@@ -183,22 +186,12 @@ class Core:
         for fact in out.facts:
             name = {"voided": "finished"}.get(fact.name, fact.name)
             if fact.exposure is not None:
-                self._label_exposure(self.bench.exposures[fact.exposure].labels, name, iso_utc(self.label(fact.t_us)))
+                label_fact(self.bench.exposures[fact.exposure].labels, name, iso_utc(self.label(fact.t_us)))
         documents = {e.id: self.document(e) for e in out.changed}
         statements, events = self.recorder.outcome(out, documents)
         done = self.writer.commit([*self._flush(), *statements])
         self._told.put_nowait(_Told(done, out, events, self.clock.real_s() + COMMIT_PATIENCE_S))
         return done
-
-    @staticmethod
-    def _label_exposure(labels: dict[str, str], name: str, utc: str) -> None:
-        """The first start and the first time at the target stand; a print that goes out again is finished anew."""
-        if name in ("started", "reached"):
-            labels.setdefault(name, utc)
-        elif name == "finished":
-            labels[name] = utc
-        elif name == "resumed":
-            labels.pop("finished", None)
 
     async def tell(self) -> None:
         """Runs for ever: call and tell what has been committed, in order."""
@@ -208,11 +201,12 @@ class Core:
             await asyncio.wait({asyncio.wrap_future(told.done)}, timeout=patience_s)
             now_s = self.clock.real_s()
             for exposure, key in told.hushes:
-                self._desk.hush(exposure, key, now_s)
+                self.desk.hush(exposure, key, now_s)
+                self._on_hush(exposure, key)
             for ring in told.rings:
                 known = self.bench.exposures.get(ring.exposure)
                 if known is not None and ring.key in known.open_calls:
-                    self._desk.ring(ring, now_s)
+                    self.desk.ring(ring, now_s)
             for event in told.events:
                 self._on_event(event)
                 self.followers.tell(event)
@@ -221,11 +215,11 @@ class Core:
     def reopen(self, ring: Ring) -> None:
         """A call that the last run left open."""
         if ring.exposure in self.bench.exposures:
-            self._desk.ring(ring, self.clock.real_s(), again=True)
+            self.desk.ring(ring, self.clock.real_s(), again=True)
 
     def count_in(self, sensor: str, seconds: int) -> None:
         """Beeps before a start."""
-        self._desk.count_in(sensor, seconds, self.clock.real_s())
+        self.desk.count_in(sensor, seconds, self.clock.real_s())
 
     def send(self, sensor: str, command: str) -> bool:
         """A command to a node; False when there is no way to it now."""
@@ -261,6 +255,8 @@ class Core:
         return [*self.recorder.flush(), *(self.recorder.exposure(e, doc) for e, doc in running)]
 
     def _proven(self, ring: Ring) -> None:
+        if ring.kind == TEST:
+            return self.heard_test(ring.sensor)
         if not ring.insist:
             self.bench.proven(ring.exposure, ring.key)
         self.writer.commit(self.recorder.proven(ring.exposure, ring.key, self.clock.dose_us()))
@@ -271,7 +267,7 @@ class Core:
         """Time passed."""
         self.settle(self.bench.tick(self.clock.dose_us()))
         now_s = self.clock.real_s()
-        self._desk.tick(now_s)
+        self.desk.tick(now_s)
         self._flush_when_due(now_s)
         self._schedule()
 
@@ -286,7 +282,7 @@ class Core:
     def _schedule(self) -> None:
         now_us = self.clock.dose_us()
         wait_s = min(IDLE_S, (self.bench.next_us(now_us) - now_us) / US_PER_S / self.clock.pace)
-        desk_s = self._desk.due_s()
+        desk_s = self.desk.due_s()
         if desk_s is not None:
             wait_s = min(wait_s, desk_s - self.clock.real_s())
         if self._timer is not None:

@@ -8,6 +8,7 @@ import errno
 import os
 import signal
 import sqlite3
+import sys
 from collections.abc import Callable
 
 import msgspec
@@ -15,6 +16,7 @@ import msgspec
 from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
+from .call.ways import Ways, trouble_words
 from .clock import HostClock, from_iso, local_time, next_epoch
 from .config import Home, Settings, load_settings
 from .core import Core
@@ -22,6 +24,7 @@ from .decode import make_decoder
 from .decode.base import Decoder
 from .dose.response import identity_of, response_of
 from .exposure.bench import Bench
+from .exposure.calls import TEST
 from .exposure.outcome import Outcome, Ring
 from .exposure.telling import told_again
 from .home import Runtime, keep_taken, lock, lock_identity, read_taken, remove_runtime, write_runtime
@@ -35,7 +38,9 @@ from .journal.store import Store
 from .journal.writer import Writer
 from .messages import EventDoc
 from .model import Fact, Refusal
+from .notify import Manager
 from .service import BenchService
+from .trying import Trier
 from .web.app import make_app
 from .web.front import Front, Reach
 
@@ -55,7 +60,7 @@ def serve(home: Home, pace: float, say: Say, reach: Reach = _ALONE) -> None:
 async def _serve(home: Home, settings: Settings, pace: float, say: Say, reach: Reach) -> None:
     speaker = Speaker(say)
     try:
-        daemon = Daemon(home, settings, pace, speaker.say)
+        daemon = Daemon(home, settings, pace, speaker)
         try:
             await daemon.start()
             await daemon.front.tell(reach)
@@ -69,10 +74,11 @@ async def _serve(home: Home, settings: Settings, pace: float, say: Say, reach: R
 class Daemon:
     """One bench at work. Make it inside a running loop; `start`, `watch` until the end, `stop` in any case."""
 
-    def __init__(self, home: Home, settings: Settings, pace: float, say: Say) -> None:
+    def __init__(self, home: Home, settings: Settings, pace: float, speaker: Speaker) -> None:
         self._home = home
         self._settings = settings
-        self._say = say
+        self._say = say = speaker.say
+        self._manager = Manager(os.environ)
         self._loop = asyncio.get_running_loop()
         self._stopping = asyncio.Event()
         self._faults: list[str] = []
@@ -106,19 +112,27 @@ class Daemon:
         self._locked = lock_identity(home)
         self._writer = Writer(db, self._on_trouble, place=self._place)
         self._core = Core(
-            bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event
+            bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event,
+            self._on_hush,
         )
+        self._ways = Ways(settings.call, home.folder, settings.bench.name, self._on_way)
+        self._bell = "\a" if settings.call.terminal else ""
         self._core.commit(sensors)
         for line in untold(db):
             self._tell_journal("alarm", line)
             self._core.commit(forget_told())
-        self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
+        seen = settings.call.terminal and sys.stdout.isatty()
+        trier = Trier(
+            self._core, self._ways, settings, home.folder,
+            (lambda done: speaker.say("this is a test call\a", done)) if seen else None,
+        )
+        self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id, trier, self._ways)
         self.front.dress(make_app(self._service, self.front.pairing))
         self._orders: Orders | None = None
         if hub is not None and settings.mqtt is not None and settings.mqtt.commands:
             self._orders = Orders(
                 settings.bench.name, self._service, lambda topic, payload, retain: hub.publish(topic, payload, retain),
-                read_taken(home), lambda ids: keep_taken(home, ids), say,
+                read_taken(home), lambda ids: keep_taken(home, ids), self._say,
             )  # fmt: skip
             hub.listen(self._orders.topic, self._orders.hear)
 
@@ -147,6 +161,8 @@ class Daemon:
         self._core.tick()
         write_runtime(self._home, Runtime(self.front.url, self._home_id, self.front.token, os.getpid()))
         self._say(f"ready {self.front.url}")
+        self._ways.check()
+        self._manager.ready(f"counts, and answers on {self.front.url}")
 
     async def watch(self) -> None:
         """Until the end: publish the state, tell what troubles the journal, and see that nothing has died."""
@@ -155,6 +171,7 @@ class Daemon:
                 await asyncio.wait_for(self._stopping.wait(), WATCH_S)
             self._look_at_home()
             self._tell_troubles()
+            self._ways.look()
             for task in self._tasks:
                 if task.done() and not self._stopping.is_set():
                     self._faults.append(f"{task.get_name()} has ended: {task.exception()!r}")
@@ -162,6 +179,7 @@ class Daemon:
                 self._faults.append("the journal's writer has died")
             if self._faults:
                 break
+            self._manager.alive(self._core.clock.real_s())  # from here alone: the loop turns and the writer lives
             if self._publisher is not None:
                 self._publisher.state(self._service.status(), self._core.clock.real_s())
         if self._faults:
@@ -169,6 +187,8 @@ class Daemon:
 
     async def stop(self) -> None:
         """Stop links and API, and see the last readings into the journal."""
+        self._manager.stopping()
+        self._ways.close()
         remove_runtime(self._home, self.front.token)
         self._core.let_links_end()
         for link in self._links.values():
@@ -198,13 +218,30 @@ class Daemon:
 
     def _on_call(self, ring: Ring, again: bool) -> None:
         core, now_us = self._core, self._core.clock.dose_us()
+        if ring.kind == TEST:
+            return  # of the buzzer alone
         exposure = core.bench.exposures.get(ring.exposure)
         if again and exposure is not None:
             track = core.bench.channels[ring.sensor].track
-            words = f"again: {told_again(exposure, ring, track, now_us)}"
-            self._say(f"{local_time(core.label(now_us))}  CALL {words}\a")
+            words, t_us = f"again: {told_again(exposure, ring, track, now_us)}", now_us
         else:
-            self._say(f"{local_time(core.label(ring.t_us))}  CALL {ring.text}\a")
+            words, t_us = ring.text, ring.t_us
+        at = local_time(core.label(t_us))
+        self._say(f"{at}  CALL {words}{self._bell}")
+        self._ways.call(ring, f"{at}  {words}", core.clock.real_s())
+
+    def _on_hush(self, exposure: int, key: str) -> None:
+        self._ways.hush(exposure, key)
+
+    def _on_way(self, way: str, line: str) -> None:
+        """From any thread: a way of calling has come into a trouble, or out of it."""
+        with contextlib.suppress(RuntimeError):  # the loop has ended
+            self._loop.call_soon_threadsafe(self._tell_way, way, line)
+
+    def _tell_way(self, way: str, line: str) -> None:
+        told = trouble_words(way, line) if line else f"calls go out by {way} again"
+        self._say(f"ALARM {told}" if line else told)
+        self._tell_journal("alarm" if line else "cleared", told, "call")
 
     def _on_event(self, event: EventDoc) -> None:
         if event.sensor is not None and event.event in ("alarm", "cleared", "gap"):
@@ -252,10 +289,10 @@ class Daemon:
                 self._tell_journal("cleared", again)
         self._troubles.clear()
 
-    def _tell_journal(self, name: str, line: str) -> None:
+    def _tell_journal(self, name: str, line: str, what: str = "journal") -> None:
         """What befell the journal, as an event in it; while it cannot be written the event waits with the rest."""
         out = Outcome()
-        out.facts.append(Fact(self._core.clock.dose_us(), name, None, None, {"alarm": "journal", "line": line}))
+        out.facts.append(Fact(self._core.clock.dose_us(), name, None, None, {"alarm": what, "line": line}))
         self._core.settle(out)
 
 

@@ -216,6 +216,59 @@ class NoteRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     subject: str | None = None
 
 
+class TargetTaken(msgspec.Struct, frozen=True):
+    """A target was taken, as this version."""
+
+    name: str
+    version: int
+    dose: float
+    unit: str
+    recorded: bool
+
+
+class NoteTaken(msgspec.Struct, frozen=True):
+    """A note was taken; subject: the number it got, where it named none."""
+
+    subject: str
+    recorded: bool
+
+
+class HelloDoc(msgspec.Struct, frozen=True):
+    """Whose daemon this is: the id of its home's journal."""
+
+    home: str
+
+
+class Refused(msgspec.Struct, frozen=True):
+    """A request that is refused: one line for the person, and the exit code of a command that asked for it."""
+
+    refused: str
+    code: int = 4
+
+
+class CallTestRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Try the ways by which calls reach the person. way: this one alone."""
+
+    way: str | None = None
+
+
+class WayDoc(msgspec.Struct, frozen=True):
+    """How a way was found. sensor: whose buzzer. worked: None where it is not set up. line: what was seen, or what is
+    wrong and what to do."""
+
+    way: str
+    sensor: str | None
+    worked: bool | None
+    line: str
+
+
+class CallTestDoc(msgspec.Struct, frozen=True):
+    """worked: at least one way is set up, and all that are have worked."""
+
+    worked: bool
+    ways: list[WayDoc]
+
+
 class TakenBack(msgspec.Struct, frozen=True):
     """What an undo took back: start, hold, resume, finish, again, or void (then the print counts again)."""
 

@@ -8,6 +8,7 @@ from concurrent.futures import Future
 
 import msgspec
 
+from .call.ways import Ways
 from .clock import iso_utc, local_date
 from .core import Core
 from .dose.response import Response
@@ -21,9 +22,12 @@ from .exposure.target import Target, check_fit, plan_with
 from .journal.store import Store
 from .mending import Mender
 from .messages import (
+    CallTestDoc,
+    CallTestRequest,
     EventDoc,
     MoveRequest,
     NoteRequest,
+    NoteTaken,
     Part,
     SensorDoc,
     ShadeRequest,
@@ -32,10 +36,12 @@ from .messages import (
     Taken,
     TakenBack,
     TargetRequest,
+    TargetTaken,
     When,
 )
 from .model import Refusal
 from .notes import checked
+from .trying import Trier
 from .units import US_PER_S, from_screen, irradiance_unit, to_screen
 
 ACT_PATIENCE_S = 2.0
@@ -48,12 +54,14 @@ ACTS = ("hold", "resume", "finish", "again", "card", "undo")
 class BenchService:
     """The API's side of one bench."""
 
-    def __init__(self, core: Core, store: Store, bench_name: str, home_id: str) -> None:
+    def __init__(self, core: Core, store: Store, bench_name: str, home_id: str, trier: Trier, ways: Ways) -> None:
         self.home_id = home_id
         self._core = core
         self._store = store
         self._name = bench_name
         self._mender = Mender(core, store)
+        self._trier = trier
+        self._ways = ways
         self._fresh_targets: dict[str, Target] = {}
 
     # -- telling ---------------------------------------------------------------------------------------------
@@ -77,7 +85,7 @@ class BenchService:
             utc=iso_utc(core.clock.wall_us()),
             sensors=[self._sensor(name) for name in core.bench.channels],
             exposures=sorted(shown, key=lambda d: d.id),
-            troubles=[core.trouble] if core.trouble else [],
+            troubles=[*([core.trouble] if core.trouble else []), *self._ways.troubles()],
         )
 
     def _sensor(self, name: str) -> SensorDoc:
@@ -181,13 +189,17 @@ class BenchService:
                 sheet = f", sheet {part.sheet}, layer {part.layer}," if part.sheet else ""
                 raise Refusal(f"{part.kind} {part.name}{sheet} is {exposure.state} already, exposure {exposure.id}")
 
-    async def note(self, request: NoteRequest) -> dict[str, object]:
+    async def call_test(self, request: CallTestRequest) -> CallTestDoc:
+        """Try the ways by which calls reach the person."""
+        return await self._trier.test(request.way)
+
+    async def note(self, request: NoteRequest) -> NoteTaken:
         """Something the person says that is no act."""
         core = self._core
         _check_text("subject", request.subject or "")
         note = checked(request.kind, request.data)
         subject, statements = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us())
-        return {"subject": subject, "recorded": await _within(core.commit(statements), ACT_PATIENCE_S)}
+        return NoteTaken(subject, await _within(core.commit(statements), ACT_PATIENCE_S))
 
     async def act(self, exposure: int, act: str, when: When) -> Taken:
         """hold, resume, finish, again or undo; the first three also at a moment in the past."""
@@ -236,7 +248,7 @@ class BenchService:
             raise Refusal(f"light {on:g}: give the irradiance at which it begins, above 0", 2)
         return gate_for(target.dose_base, None if on is None else from_screen(on, irradiance_unit(response.unit)))
 
-    async def set_target(self, request: TargetRequest) -> dict[str, object]:
+    async def set_target(self, request: TargetRequest) -> TargetTaken:
         """A target, as a new version."""
         core = self._core
         identities = [c.identity for c in core.bench.channels.values()]
@@ -246,10 +258,7 @@ class BenchService:
         target = next_version(request, last, identities, iso_utc(core.clock.wall_us()), like)
         self._fresh_targets[target.name] = target
         recorded = await _within(core.commit(core.recorder.target(target)), ACT_PATIENCE_S)
-        return {
-            "name": target.name, "version": target.version, "dose": target.dose, "unit": target.unit,
-            "recorded": recorded,
-        }
+        return TargetTaken(target.name, target.version, target.dose, target.unit, recorded)
 
     def _known(self, number: int) -> None:
         state = self._core.bench.exposure(number).state

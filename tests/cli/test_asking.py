@@ -13,7 +13,7 @@ from uvdose.cli import asking
 from uvdose.cli.asking import Daemon, find_daemon, is_own_url
 from uvdose.config import Home
 from uvdose.home import Runtime, write_runtime
-from uvdose.messages import StatusDoc
+from uvdose.messages import HelloDoc, StatusDoc
 from uvdose.model import Refusal
 
 
@@ -75,9 +75,9 @@ def test_nobody_is_sent_on(peer: str, tmp_path) -> None:
 
 def test_an_answer_without_end_is_not_read(peer: str, tmp_path, monkeypatch) -> None:
     daemon = Daemon(Home(tmp_path), Runtime(peer, "abc", "secret", 1))
-    assert daemon.get("hello", asking._Hello).home == "abc"
+    assert daemon.get("hello", HelloDoc).home == "abc"
     monkeypatch.setattr(asking, "ANSWER_BOUND", 100)
     with pytest.raises(Refusal, match="longer than"):
-        daemon.get("hello", asking._Hello)
+        daemon.get("hello", HelloDoc)
     with pytest.raises(Refusal):
         daemon.get("status", StatusDoc)

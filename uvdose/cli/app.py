@@ -10,7 +10,21 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
-from . import acts, demo, editions, happened, journal, lookback, mend, now, phones, serving, targets
+from . import (
+    acts,
+    demo,
+    editions,
+    happened,
+    journal,
+    lookback,
+    mend,
+    now,
+    phones,
+    serving,
+    targets,
+    unit_commands,
+    ways,
+)
 from .calibration import film, process, strip, tablet, verdict
 from .options import HomeDir, hinted, remember_home
 
@@ -48,7 +62,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, now, happened, lookback, phones,
-    journal, demo,
+    ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

@@ -18,7 +18,7 @@ from ..config import Home
 from ..home import Runtime, lock, read_runtime
 from ..journal.schema import Older, home_id, open_reading, open_writing
 from ..journal.store import Store
-from ..messages import EventDoc, StatusDoc
+from ..messages import EventDoc, HelloDoc, Refused, StatusDoc
 from ..model import Refusal
 
 HELLO_S = 2.0
@@ -30,15 +30,6 @@ ANSWER_BOUND = 64 << 20
 _OWN_URL = re.compile(r"http://(?:(\d{1,3}(?:\.\d{1,3}){3})|\[([0-9a-f:.]{2,45})\]):\d{1,5}")
 
 T = TypeVar("T")
-
-
-class _Refused(msgspec.Struct):
-    refused: str
-    code: int = 4
-
-
-class _Hello(msgspec.Struct):
-    home: str
 
 
 class _Stay(urllib.request.HTTPRedirectHandler):
@@ -65,9 +56,9 @@ class Daemon:
         """Ask for a document. Raises `Refusal`."""
         return self._decode(self._open("GET", path, None, timeout_s), kind)
 
-    def post(self, path: str, body: object, kind: type[T]) -> T:
+    def post(self, path: str, body: object, kind: type[T], timeout_s: float = ANSWER_S) -> T:
         """Ask for an act. Raises `Refusal` with the daemon's own reason."""
-        return self._decode(self._open("POST", path, msgspec.json.encode(body), ANSWER_S), kind)
+        return self._decode(self._open("POST", path, msgspec.json.encode(body), timeout_s), kind)
 
     def events(self, after: int) -> Iterator[EventDoc]:
         """Events above `after`, and those to come. Raises `Refusal` (code 3) when the daemon goes."""
@@ -99,7 +90,7 @@ class Daemon:
 
     def _refusal(self, err: urllib.error.HTTPError) -> Refusal:
         try:
-            told = msgspec.json.decode(err.read(LINE_BOUND), type=_Refused)
+            told = msgspec.json.decode(err.read(LINE_BOUND), type=Refused)
         except (OSError, http.client.HTTPException, msgspec.MsgspecError):
             return Refusal(f"the daemon answered with {err.code}, and no reason")
         return no_daemon(self._home) if err.code == 401 else Refusal(told.refused, told.code)
@@ -139,7 +130,7 @@ def find_daemon(home: Home) -> Daemon | None:
                 known = home_id(db)
         else:
             known = runtime.home  # taken away under the daemon, which counts on and says so when it is asked
-        hello = daemon.get("hello", _Hello, HELLO_S)
+        hello = daemon.get("hello", HelloDoc, HELLO_S)
     except Refusal:
         return None
     return daemon if hello.home == known == runtime.home else None

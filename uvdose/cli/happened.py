@@ -63,7 +63,7 @@ def event_text(event: EventDoc) -> str:
 
     who = f"exposure {event.exposure}" if event.exposure is not None else f"sensor {event.sensor}"
     if event.exposure is None and event.sensor is None:
-        who = "journal"
+        who = "calls" if event.event == "test" or event.data.get("alarm") == "call" else "journal"
     data = dict(event.data)
     parts = [moment_of(event.utc), f"{event.event:<9}", who]
     if "key" in data and data["key"] != event.event:

@@ -11,14 +11,13 @@ from ..model import Refusal
 from .options import HomeDir, Json, home_of, whole_id
 
 if TYPE_CHECKING:
-    from rich.text import Text as RichText
+    from rich.console import Console
 
+    from ..config import Home
     from ..messages import StatusDoc
     from .asking import Daemon
 
-LIVE_S = 0.25
 PLAIN_S = 1.0
-_STYLES = {"strong": "bold", "alarm": "bold red"}
 
 
 def status(as_json: Json = False, home: HomeDir = None) -> None:
@@ -42,15 +41,20 @@ def watch(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Irradiance, doses and calls, live. Where the output is no terminal: plain lines, as they change."""
+    """Light, doses and calls, live, with keys for your acts. Where the output is no terminal: plain lines, as they
+    change."""
     from .asking import need_daemon
 
     until = None if until_finished is None else whole_id(until_finished)
-    daemon = need_daemon(home_of(home))
+    place = home_of(home)
+    daemon = need_daemon(place)
     if sys.stdout.isatty() and not once and not as_json:
-        _live(daemon, until)
-    else:
-        _plain(daemon, once, until, as_json)
+        from rich.console import Console
+
+        console = Console()
+        if not console.is_dumb_terminal:  # which could not be drawn over
+            return _live(place, daemon, console, until)
+    _plain(daemon, once, until, as_json)
 
 
 def _ended(told: StatusDoc, until: int | None) -> bool:
@@ -64,30 +68,14 @@ def _ended(told: StatusDoc, until: int | None) -> bool:
     return all(d.state in ENDED for d in found)
 
 
-def _live(daemon: Daemon, until: int | None) -> None:
-    from rich.console import Console
-    from rich.live import Live
+def _live(place: Home, daemon: Daemon, console: Console, until: int | None) -> None:
+    from .live import LiveScreen
+    from .screen import plain_lines
+    from .show import say
 
-    from ..clock import pause
-
-    told = daemon.status()
-    console = Console()
-    with Live(_picture(told, console.width), console=console, auto_refresh=False, transient=False) as live:
-        while not _ended(told, until):
-            pause(LIVE_S)
-            told = daemon.status()
-            live.update(_picture(told, console.width), refresh=True)
-
-
-def _picture(told: StatusDoc, width: int) -> RichText:
-    from rich.text import Text
-
-    from .screen import live_lines
-
-    picture = Text(no_wrap=True, overflow="ellipsis")
-    for i, (line, style) in enumerate(live_lines(told, width)):
-        picture.append(("\n" if i else "") + line, style=_STYLES.get(style, ""))
-    return picture
+    told = LiveScreen(place, daemon, console, lambda told: _ended(told, until)).run()
+    for line in plain_lines(told, until):  # the live screen leaves nothing behind
+        say(line)
 
 
 def _plain(daemon: Daemon, once: bool, until: int | None, as_json: bool) -> None:

@@ -13,6 +13,7 @@ LEAST_BAR, BESIDE_BAR = 8, 36  # what stands beside the bar must fit, too
 FULL, LIGHTER, EMPTY, MARK = "█", "▓", "░", "┃"
 MOST = 1.25  # a bar shows up to this share of the target
 ENDED = ("finished", "void")
+Styled = tuple[str, str]  # a line, and how it is to look: "", strong, alarm, graph or hint
 CALL_WORDS = {"look": "LOOK", "lead": "SOON", "reached": "ENOUGH: TAKE IT IN", "overshoot": "TOO LONG"}
 
 
@@ -73,18 +74,45 @@ def exposure_lines(d: ExposureDoc, width: int) -> list[tuple[str, str]]:
     return lines
 
 
-def live_lines(status: StatusDoc, width: int) -> list[tuple[str, str]]:
-    """The whole live screen, wrapped to so many columns: advice that is cut is none."""
+def live_lines(
+    status: StatusDoc, width: int, shown: list[ExposureDoc] | None = None, graphs: dict[str, list[str]] | None = None,
+    steps: dict[int, Styled] | None = None, about: int | None = None,
+) -> list[Styled]:
+    """The whole live screen, wrapped to so many columns: advice that is cut is none.
+
+    shown: the exposures, else those that run. graphs: lines by sensor, never wrapped. steps: what comes next, by
+    exposure. about: the one that keys are about; where there are several, each has the number of its key.
+    """
     lines = [(f"{status.bench}  {time_of(status.utc)}", "")]
     lines += [(line, "alarm") for line in status.troubles]
     for s in status.sensors:
-        lines += [(sensor_line(s), "alarm" if s.alarms else ""), *((f"  {line}", "alarm") for line in s.alarms)]
-    running = [d for d in status.exposures if d.state not in ENDED]
-    for d in running:
-        lines += [("", ""), *exposure_lines(d, width)]
+        lines.append((sensor_line(s), "alarm" if s.alarms else ""))
+        lines += [(line, "graph") for line in (graphs or {}).get(s.name, [])]
+        lines += [(f"  {line}", "alarm") for line in s.alarms]
+    running = [d for d in status.exposures if d.state not in ENDED] if shown is None else shown
+    for number, d in enumerate(running, 1):
+        first, *rest = exposure_lines(d, width)
+        if about is not None and len(running) > 1:
+            first = f"{'>' if d.id == about else ' '}{number}  {first[0]}", first[1]
+        lines += [("", ""), first, *rest]
+        if steps is not None and d.id in steps:
+            words, style = steps[d.id]
+            lines.append((f"  {words}", style))
     if not running:
         lines += [("", ""), ("nothing is in the light; `uvdose expose TARGET` begins", "")]
-    return [(part, style) for line, style in lines for part in _wrapped(hinted(line), width)]
+    return [(part, style) for line, style in lines
+            for part in ([line] if style == "graph" else _wrapped(hinted(line), width))]  # fmt: skip
+
+
+def fitted(top: list[Styled], foot: list[Styled], width: int, height: int) -> list[Styled]:
+    """As many lines as the screen has: graphs give way first, then what is lowest; the foot with its keys stays."""
+    foot = [(part, style) for line, style in foot if line for part in _wrapped(hinted(line), width)]
+    room = max(1, height - len(foot) - 1)
+    if len(top) > room:
+        top = [line for line in top if line[1] != "graph"]
+    if len(top) > room:
+        top = [*top[: room - 1], ("… more than fits: make the window higher", "strong")]
+    return [*top, ("", ""), *foot][-height:]
 
 
 def _wrapped(line: str, width: int) -> list[str]:

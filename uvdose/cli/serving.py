@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from typing import Annotated
 
@@ -36,10 +37,12 @@ def serve(
     if name is not None and not NETWORK_NAME.match(name):
         raise Refusal(f"--name {name!r}: give letters, digits and - (at most 40), such as bindery", 2)
     from ..daemon import serve as run_daemon
+    from ..notify import levelled, logs_to_journal
     from ..web.front import Reach
     from .show import has_colour, say
 
-    run_daemon(place, pace, say, Reach(lan, port, name, sys.stdout.isatty(), has_colour()))
+    told = levelled(say) if logs_to_journal(os.environ, 1) else say
+    run_daemon(place, pace, told, Reach(lan, port, name, sys.stdout.isatty(), has_colour()))
 
 
 def register(app: typer.Typer) -> None:

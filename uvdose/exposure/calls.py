@@ -13,10 +13,11 @@ APART_US = 30 * US_PER_S  # an overshoot call never comes closer to the target c
 
 LOOK, LEAD, REACHED, OVERSHOOT, REMINDER = "look", "lead", "reached", "overshoot", "reminder"
 STEP, READY = "step", "ready"  # of a test strip: do it now; get your hand to the card
+TEST = "test"  # of no exposure: does it sound?
 READY_S = 8.0
 
 # The node's patterns, see the native line.
-PATTERNS = {"count-in": 1, LOOK: 2, STEP: 2, LEAD: 3, READY: 3, REACHED: 4, OVERSHOOT: 5, REMINDER: 6, "test": 7}
+PATTERNS = {"count-in": 1, LOOK: 2, STEP: 2, LEAD: 3, READY: 3, REACHED: 4, OVERSHOOT: 5, REMINDER: 6, TEST: 7}
 
 
 class Threshold(msgspec.Struct, frozen=True):

@@ -23,6 +23,17 @@ def state_word(shown: ExposureDoc) -> str:
 UNHEARD = {"link", "silent"}  # while one of these is on, nobody knows the light of now
 
 
+def label_fact(labels: dict[str, str], name: str, utc: str) -> None:
+    """Label an exposure with a fact's time: the first start and the first time at the target stand; a print that goes
+    out again is finished anew."""
+    if name in ("started", "reached"):
+        labels.setdefault(name, utc)
+    elif name == "finished":
+        labels[name] = utc
+    elif name == "resumed":
+        labels.pop("finished", None)
+
+
 def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -> ExposureDoc:
     """The exposure at a moment; every figure in the unit of the screen."""
     plan = exposure.plan

@@ -8,18 +8,24 @@ from typing import Protocol
 import msgspec
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
+from .. import __version__
 from ..messages import (
+    CallTestDoc,
+    CallTestRequest,
     EventDoc,
+    HelloDoc,
     MoveRequest,
     NoteRequest,
+    NoteTaken,
     ShadeRequest,
     StartRequest,
     StatusDoc,
     Taken,
     TargetRequest,
+    TargetTaken,
     When,
 )
 from ..model import Refusal
@@ -27,7 +33,9 @@ from .access import guarded
 from .answers import as_json as _json
 from .answers import body as _body
 from .answers import refused as _refused
+from .openapi import document
 from .pairing import Pairing
+from .routes import ADDRESSES, MAX_EVENT_DIGITS, MAX_ID_DIGITS
 
 
 class Service(Protocol):
@@ -53,11 +61,14 @@ class Service(Protocol):
     async def quiet(self, exposure: int | None) -> Taken:
         """Silence the present calls."""
 
-    async def set_target(self, request: TargetRequest) -> dict[str, object]:
+    async def set_target(self, request: TargetRequest) -> TargetTaken:
         """A target, as a new version."""
 
-    async def note(self, request: NoteRequest) -> dict[str, object]:
+    async def note(self, request: NoteRequest) -> NoteTaken:
         """Something the person says that is no act."""
+
+    async def call_test(self, request: CallTestRequest) -> CallTestDoc:
+        """Try the ways by which calls reach the person."""
 
     def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events with an id above `after`, and those to come."""
@@ -67,7 +78,7 @@ def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
     """The ASGI application of one daemon. Who asks is told by the gate around it; without one nobody is let in."""
 
     async def hello(_: Request) -> Response:
-        return JSONResponse({"home": service.home_id})
+        return _json(HelloDoc(service.home_id))
 
     async def status(_: Request) -> Response:
         return _json(service.status())
@@ -86,7 +97,16 @@ def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
         return _json(await service.shade(_number(request), await _body(request, ShadeRequest)))
 
     async def quiet(request: Request) -> Response:
-        return _json(await service.quiet(_number(request) if "id" in request.path_params else None))
+        return _json(await service.quiet(None))
+
+    async def quiet_one(request: Request) -> Response:
+        return _json(await service.quiet(_number(request)))
+
+    async def call_test(request: Request) -> Response:
+        return _json(await service.call_test(await _body(request, CallTestRequest)))
+
+    async def openapi(_: Request) -> Response:
+        return _json(document(__version__))
 
     async def target(request: Request) -> Response:
         return _json(await service.set_target(await _body(request, TargetRequest)))
@@ -96,7 +116,7 @@ def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
 
     async def events(request: Request) -> Response:
         after = request.query_params.get("after", "0")
-        if not (after.isascii() and after.isdigit() and len(after) < 18):
+        if not (after.isascii() and after.isdigit() and len(after) <= MAX_EVENT_DIGITS):
             raise Refusal("after: give the id of an event, a whole number", 2)
 
         async def lines() -> AsyncIterator[bytes]:
@@ -106,31 +126,25 @@ def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
         return StreamingResponse(lines(), media_type="application/x-ndjson")
 
     async def missing(_: Request, exc: Exception) -> Response:
-        return _refused("no such address in this API", getattr(exc, "status_code", 404))
+        answer = _refused("no such address in this API", getattr(exc, "status_code", 404))
+        answer.headers.update(getattr(exc, "headers", None) or {})  # which methods there are
+        return answer
 
     async def broken(_: Request, __: Exception) -> Response:
         return _refused("the daemon failed at this request; its own log says why", 500)
 
-    prefix = "/api/v1"
-    routes = [
-        Route(f"{prefix}/hello", guarded(hello), methods=["GET"]),
-        Route(f"{prefix}/status", guarded(status), methods=["GET"]),
-        Route(f"{prefix}/exposures", guarded(start, "act"), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/quiet", guarded(quiet, "act"), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/move", guarded(move, "act"), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/shade", guarded(shade, "act"), methods=["POST"]),
-        Route(f"{prefix}/exposures/{{id}}/{{act}}", guarded(act, "act"), methods=["POST"]),
-        Route(f"{prefix}/quiet", guarded(quiet, "act"), methods=["POST"]),
-        Route(f"{prefix}/targets", guarded(target, "act"), methods=["POST"]),
-        Route(f"{prefix}/notes", guarded(note, "act"), methods=["POST"]),
-        Route(f"{prefix}/events", guarded(events), methods=["GET"]),
-    ]
+    handlers = {
+        "hello": hello, "openapi": openapi, "status": status, "events": events, "start": start, "quiet_one": quiet_one,
+        "move": move, "shade": shade, "act": act, "quiet": quiet, "target": target, "note": note,
+        "call_test": call_test,
+    }
+    routes = [Route(a.full_path, guarded(handlers[a.name], a.needs), methods=[a.method]) for a in ADDRESSES]
     _access_routes = pairing.routes() if pairing is not None else []
     return Starlette(routes=routes + _access_routes, exception_handlers={404: missing, 405: missing, 500: broken})
 
 
 def _number(request: Request) -> int:
     text = request.path_params["id"]
-    if not (text.isascii() and text.isdigit() and len(text) <= 10):
+    if not (text.isascii() and text.isdigit() and len(text) <= MAX_ID_DIGITS):
         raise Refusal("exposure: give its number, such as 12", 2)
     return int(text)

@@ -12,7 +12,7 @@ from ..questions import at_terminal
 
 if TYPE_CHECKING:
     from ...config import Home
-    from ...messages import ExposureDoc, Trial
+    from ...messages import ExposureDoc, StepCall, Trial
     from ..asking import Daemon
     from .sheets import Sheet
 
@@ -141,6 +141,29 @@ def _entered(seconds: float) -> bool:
     return True
 
 
+def steps_due(steps: tuple[StepCall, ...], shown: ExposureDoc) -> int:
+    """How many steps of a strip the dose has passed, its end included."""
+    return sum(shown.fraction >= step.share for step in steps) + (shown.fraction >= 1)
+
+
+def next_words(steps: tuple[StepCall, ...], shown: ExposureDoc, done: int) -> tuple[str, bool]:
+    """What is to be done next at a strip of which so many steps are done, and whether it is to be done now."""
+    from ...review.layout import figure
+    from ...units import minutes
+
+    due = steps_due(steps, shown)
+    if due > done:
+        return f"NOW: {steps[due - 1].words if due <= len(steps) else 'cover it and take it in'}", True
+    step = steps[due] if due < len(steps) else None
+    share = 1.0 if step is None else step.share
+    left = ""
+    if shown.eta_s is not None and shown.fraction < share:
+        left = f" in about {minutes(shown.eta_s * (share - shown.fraction) / (1 - shown.fraction))}"
+    if step is None:
+        return f"next: cover it{left}", False
+    return f"next: {step.words} at {figure(share * shown.target_dose)}{left}", False
+
+
 class _Screen:
     """One line that is drawn over, and above it what was called and taken."""
 
@@ -160,7 +183,7 @@ class _Screen:
         return new
 
     def _due(self, shown: ExposureDoc) -> int:
-        return sum(shown.fraction >= step.share for step in self._steps) + (shown.fraction >= 1)
+        return steps_due(self._steps, shown)
 
     def line(self, shown: ExposureDoc, width: int = 0, hint: str = "") -> str:
         """Dose, and what comes next; within a width, if one is given."""
@@ -168,30 +191,12 @@ class _Screen:
         from ...units import percent
         from ..screen import LEAST_BAR, dose_bar
 
-        told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {self._words(shown)}{hint}"
+        words = next_words(self._steps, shown, self._done)[0]
+        told = f" {percent(shown.fraction):>5}  {with_unit(shown.dose, shown.unit)}  {words}{hint}"
         troubles = "".join(f"  {alarm_words(alarm)}" for alarm in shown.alarms)
         room = width - len(told) - len(troubles) - 1 if width else BAR
         bar = dose_bar(shown.fraction, min(BAR, room)) if room >= LEAST_BAR else ""  # the words matter more
         return shorten(f"{bar}{told}{troubles}", width) if width else f"{bar}{told}{troubles}"
-
-    def _words(self, shown: ExposureDoc) -> str:
-        from ...review.layout import figure
-        from ...units import minutes
-
-        due = self._due(shown)
-        if due > self._done:
-            return f"NOW: {self._call(due)}"
-        step = self._steps[due] if due < len(self._steps) else None
-        share = 1.0 if step is None else step.share
-        left = ""
-        if shown.eta_s is not None and shown.fraction < share:
-            left = f" in about {minutes(shown.eta_s * (share - shown.fraction) / (1 - shown.fraction))}"
-        if step is None:
-            return f"next: cover it{left}"
-        return f"next: {step.words} at {figure(share * shown.target_dose)}{left}"
-
-    def _call(self, due: int) -> str:
-        return self._steps[due - 1].words if due <= len(self._steps) else "cover it and take it in"
 
     def draw(self, shown: ExposureDoc) -> None:
         """Over what was drawn before; a call rings the terminal's bell once."""
@@ -224,7 +229,7 @@ class _Screen:
         else:
             kind, sheet = self._sheet.kind, self._sheet.number
             early = f"; if the card was moved all the same: `uvdose {kind} moved {sheet}`" if self._steps else ""
-            say(f"{FRESH}not yet: {self._words(shown).removeprefix('next: ')}{early}")
+            say(f"{FRESH}not yet: {next_words(self._steps, shown, self._done)[0].removeprefix('next: ')}{early}")
         self._done = max(self._done, due)
 
     def end(self) -> None:

@@ -1,0 +1,91 @@
+"""The OpenAPI document, made of the table of addresses and of the message types themselves: it cannot differ."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+from ..messages import EventDoc, Refused
+from .routes import ADDRESSES, Address, Parameter
+
+_REF = "#/components/schemas/{name}"
+_COOKIE = "uvdose_phone"
+_ABOUT = (
+    "What the commands use, and the page on the phone. Dose is in `unit`, keys that end in `_s` are seconds, those in"
+    " `_utc` are ISO 8601 in UTC. Keys may be added to answers; those that are there stay."
+)
+
+
+def document(version: str) -> dict[str, Any]:
+    """OpenAPI 3.1. version: of the program."""
+    kinds: set[type[msgspec.Struct]] = {EventDoc, Refused}
+    kinds |= {kind for a in ADDRESSES for kind in (a.takes, a.gives) if kind is not None}
+    ordered = sorted(kinds, key=lambda kind: kind.__name__)
+    schemas, components = msgspec.json.schema_components(ordered, ref_template=_REF)
+    refs = {kind: schema for kind, schema in zip(ordered, schemas, strict=True)}
+    paths: dict[str, dict[str, Any]] = {}
+    for address in ADDRESSES:
+        paths.setdefault(address.full_path, {})[address.method.lower()] = _operation(address, refs)
+    return {
+        "openapi": "3.1.0",
+        "info": {"title": "uvdose", "version": version, "description": _ABOUT},
+        "servers": [{"url": "/"}],
+        "security": [{"home": []}, {"phone": []}],
+        "paths": paths,
+        "components": {
+            "schemas": components,
+            "responses": {
+                "Refused": {
+                    "description": "Refused, with the reason and what to do: 400 the request is wrong, 401 without a"
+                                   " token, 403 not let, 404 or 405 no such address, 409 not possible now",
+                    "content": {"application/json": {"schema": refs[Refused]}},
+                },
+            },
+            "securitySchemes": {
+                "home": {"type": "http", "scheme": "bearer", "description": "the token of the home's runtime.json"},
+                "phone": {"type": "apiKey", "in": "cookie", "name": _COOKIE, "description": "of a paired phone"},
+            },
+        },
+    }
+
+
+def _operation(address: Address, refs: dict[type[msgspec.Struct], dict[str, Any]]) -> dict[str, Any]:
+    refused = {"$ref": "#/components/responses/Refused"}
+    told: dict[str, Any] = {
+        "operationId": address.name,
+        "summary": address.summary,
+        "description": _about(address),
+        "responses": {"200": _answer(address, refs), "4XX": refused, "5XX": refused},
+    }
+    if address.parameters:
+        told["parameters"] = [_parameter(p) for p in address.parameters]
+    if address.takes is not None:
+        content = {"application/json": {"schema": refs[address.takes]}}
+        told["requestBody"] = {"required": not _all_optional(address.takes), "content": content}
+    return told
+
+
+def _about(address: Address) -> str:
+    kind = address.takes
+    said = " ".join((kind.__doc__ or "").split()) if kind is not None else ""
+    return f"{said} Needs the right to {address.needs}.".strip()
+
+
+def _answer(address: Address, refs: dict[type[msgspec.Struct], dict[str, Any]]) -> dict[str, Any]:
+    if address.lines:
+        words = "a stream that does not end: one EventDoc as JSON a line"
+        return {"description": words, "content": {"application/x-ndjson": {"schema": {"type": "string"}}}}
+    schema = refs[address.gives] if address.gives is not None else {"type": "object"}
+    return {"description": address.summary, "content": {"application/json": {"schema": schema}}}
+
+
+def _parameter(parameter: Parameter) -> dict[str, Any]:
+    return {
+        "name": parameter.name, "in": parameter.place, "required": parameter.place == "path",
+        "description": parameter.words, "schema": parameter.schema,
+    }
+
+
+def _all_optional(kind: type[msgspec.Struct]) -> bool:
+    return all(not field.required for field in msgspec.structs.fields(kind))

@@ -1,0 +1,97 @@
+"""The table of the API's addresses: the one place that names them. The routes and the OpenAPI document are made of it.
+
+An address stays what it is below /api/v1; what changes its meaning goes to /api/v2. More keys may come in answers.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+import msgspec
+
+from ..messages import (
+    CallTestDoc,
+    CallTestRequest,
+    HelloDoc,
+    MoveRequest,
+    NoteRequest,
+    NoteTaken,
+    ShadeRequest,
+    StartRequest,
+    StatusDoc,
+    Taken,
+    TargetRequest,
+    TargetTaken,
+    When,
+)
+
+PREFIX = "/api/v1"
+MAX_EVENT_DIGITS = 17
+MAX_ID_DIGITS = 10
+
+Needs = Literal["view", "act", "home"]
+
+
+class Parameter(msgspec.Struct, frozen=True):
+    """A part of the path or of the query; schema: JSON Schema of its text."""
+
+    name: str
+    place: Literal["path", "query"]
+    schema: dict[str, Any]
+    words: str
+
+
+class Address(msgspec.Struct, frozen=True):
+    """One address. name: of its handler. needs: what whoever asks must be let do. takes, gives: message types.
+
+    lines: it answers with a stream of lines, one JSON object each. empty: the body may be left out.
+    """
+
+    name: str
+    method: Literal["GET", "POST"]
+    path: str
+    needs: Needs
+    summary: str
+    takes: type[msgspec.Struct] | None = None
+    gives: type[msgspec.Struct] | None = None
+    parameters: tuple[Parameter, ...] = ()
+    lines: bool = False
+
+    @property
+    def full_path(self) -> str:
+        """With the prefix."""
+        return PREFIX + self.path
+
+
+NUMBER = Parameter(
+    "id", "path", {"type": "integer", "minimum": 0, "maximum": 10**MAX_ID_DIGITS - 1}, "the exposure's number"
+)
+ACT = Parameter(
+    "act", "path", {"type": "string", "enum": ["hold", "resume", "finish", "undo", "again", "card"]}, "what was done"
+)
+AFTER = Parameter(
+    "after", "query", {"type": "integer", "minimum": 0, "maximum": 10**MAX_EVENT_DIGITS - 1, "default": 0},
+    "only events with a higher id",
+)  # fmt: skip
+
+ADDRESSES = (
+    Address("hello", "GET", "/hello", "view", "Whose daemon this is", gives=HelloDoc),
+    Address("openapi", "GET", "/openapi.json", "view", "This document"),
+    Address("status", "GET", "/status", "view", "Every sensor, and the exposures of now and today", gives=StatusDoc),
+    Address("events", "GET", "/events", "view", "What happened, and what happens from now on", parameters=(AFTER,),
+            lines=True),
+    Address("start", "POST", "/exposures", "act", "Begin an exposure", StartRequest, Taken),
+    Address("quiet_one", "POST", "/exposures/{id}/quiet", "act", "Silence the calls of an exposure", None, Taken,
+            (NUMBER,)),
+    Address("move", "POST", "/exposures/{id}/move", "act", "Say when an act really happened", MoveRequest, Taken,
+            (NUMBER,)),
+    Address("shade", "POST", "/exposures/{id}/shade", "act", "Leave out a stretch that the sensor did not see",
+            ShadeRequest, Taken, (NUMBER,)),
+    Address("act", "POST", "/exposures/{id}/{act}", "act", "Hold, resume, finish, undo, again, or the card was moved",
+            When, Taken, (NUMBER, ACT)),
+    Address("quiet", "POST", "/quiet", "act", "Silence all present calls", None, Taken),
+    Address("target", "POST", "/targets", "act", "Set a target: a new version", TargetRequest, TargetTaken),
+    Address("note", "POST", "/notes", "act", "Write down what is no act", NoteRequest, NoteTaken),
+    Address("call_test", "POST", "/call/test", "act", "Try the ways by which calls reach the person", CallTestRequest,
+            CallTestDoc),
+)  # fmt: skip
