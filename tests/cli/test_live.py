@@ -158,7 +158,8 @@ def test_a_card_is_moved_at_a_strip_alone() -> None:
 
 
 @pytest.mark.parametrize(("fraction", "done", "words"), [
-    (0.1, 0, "next: cover step 1 at 641.2"), (0.3, 0, "NOW: cover step 1"), (0.3, 1, "next: cover step 2 at 1282"),
+    (0.1, 0, "next: cover step 1 at 641.2 in about 0:10"), (0.3, 0, "NOW: cover step 1"),
+    (0.3, 1, "next: cover step 2 at 1282 in about 0:17"),
     (0.6, 1, "NOW: cover step 2"), (0.6, 2, "next: cover it in about 1:00"), (1.0, 2, "NOW: cover it and take it in"),
 ])
 def test_what_comes_next_at_a_strip(fraction: float, done: int, words: str) -> None:

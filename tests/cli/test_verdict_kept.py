@@ -8,8 +8,9 @@ from typing import cast
 import pytest
 
 from uvdose.calibrate.verdicts import Judgement, propose
-from uvdose.cli import keeping, verdict
+from uvdose.cli import keeping
 from uvdose.cli.asking import journal
+from uvdose.cli.calibration import verdict
 from uvdose.config import Home
 from uvdose.exposure.setting import next_version
 from uvdose.exposure.target import Target

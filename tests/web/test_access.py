@@ -12,11 +12,12 @@ from support.site import Site, Visitor
 
 from uvdose.web.phones import Phones, digest_of
 
-LOOKS = ("/api/v1/hello", "/api/v1/status", "/api/v1/events", "/api/v1/me")
+LOOKS = ("/api/v1/hello", "/api/v1/status", "/api/v1/events", "/api/v1/me", "/api/v1/openapi.json")
 ACTS = (
     ("/api/v1/exposures", {"target": "blue"}), ("/api/v1/exposures/1/hold", {}), ("/api/v1/exposures/1/move", {}),
     ("/api/v1/exposures/1/shade", {}), ("/api/v1/exposures/1/quiet", {}), ("/api/v1/quiet", {}),
     ("/api/v1/targets", {"name": "mine", "dose": 1.0}), ("/api/v1/notes", {"kind": "film", "data": {}}),
+    ("/api/v1/call/test", {}),
 )  # fmt: skip
 HOME_ONLY = (("GET", "/api/v1/phones"), ("POST", "/api/v1/phones/code"), ("POST", "/api/v1/phones/revoke"))
 
