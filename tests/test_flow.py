@@ -32,6 +32,7 @@ ALLOWED: dict[str, set[str]] = {
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "notes"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
+    "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "notify": BASE,
     "trying": BASE | {"call", "clock", "config", "core", "exposure", "intake"},

@@ -25,9 +25,9 @@ from .decode.base import Decoder
 from .dose.response import identity_of, response_of
 from .exposure.bench import Bench
 from .exposure.calls import TEST
-from .exposure.outcome import Outcome, Ring
+from .exposure.outcome import Ring
 from .exposure.telling import told_again
-from .home import Runtime, keep_taken, lock, lock_identity, read_taken, remove_runtime, write_runtime
+from .home import Runtime, keep_taken, lock, read_taken, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
 from .journal.place import Place
@@ -37,10 +37,11 @@ from .journal.schema import home_id, open_reading, open_writing
 from .journal.store import Store
 from .journal.writer import Writer
 from .messages import EventDoc
-from .model import Fact, Refusal
+from .model import Refusal
 from .notify import Manager
 from .service import BenchService
 from .trying import Trier
+from .upkeep import Upkeep
 from .web.app import make_app
 from .web.front import Front, Reach
 
@@ -82,8 +83,6 @@ class Daemon:
         self._loop = asyncio.get_running_loop()
         self._stopping = asyncio.Event()
         self._faults: list[str] = []
-        self._troubles: list[str] = []
-        self._given_up = 0
         self._tasks: list[asyncio.Task[None]] = []
 
         self.front = Front(home, settings, say)
@@ -109,17 +108,18 @@ class Daemon:
         recorder = Recorder(db, lambda t_us: clock.wall_us() - (clock.dose_us() - t_us))
         sensors = [statement for c in bench.channels.values() for statement in recorder.sensor(c.identity)]
         self._place = Place(home.journal_file)
-        self._locked = lock_identity(home)
-        self._writer = Writer(db, self._on_trouble, place=self._place)
+        self._upkeep = Upkeep(home, self._place, say)
+        self._writer = Writer(db, self._upkeep.on_trouble, place=self._place)
         self._core = Core(
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event,
             self._on_hush,
         )
+        self._upkeep.attach(self._core, self._writer)
         self._ways = Ways(settings.call, home.folder, settings.bench.name, self._on_way)
         self._bell = "\a" if settings.call.terminal else ""
         self._core.commit(sensors)
         for line in untold(db):
-            self._tell_journal("alarm", line)
+            self._upkeep.tell("alarm", line)
             self._core.commit(forget_told())
         seen = settings.call.terminal and sys.stdout.isatty()
         trier = Trier(
@@ -169,8 +169,7 @@ class Daemon:
         while not self._stopping.is_set():
             with contextlib.suppress(TimeoutError):
                 await asyncio.wait_for(self._stopping.wait(), WATCH_S)
-            self._look_at_home()
-            self._tell_troubles()
+            self._upkeep.look()
             self._ways.look()
             for task in self._tasks:
                 if task.done() and not self._stopping.is_set():
@@ -241,7 +240,7 @@ class Daemon:
     def _tell_way(self, way: str, line: str) -> None:
         told = trouble_words(way, line) if line else f"calls go out by {way} again"
         self._say(f"ALARM {told}" if line else told)
-        self._tell_journal("alarm" if line else "cleared", told, "call")
+        self._upkeep.tell("alarm" if line else "cleared", told, "call")
 
     def _on_event(self, event: EventDoc) -> None:
         if event.sensor is not None and event.event in ("alarm", "cleared", "gap"):
@@ -261,39 +260,6 @@ class Daemon:
             return
         self._faults.append(repr(error or context.get("message")))
         self._stopping.set()
-
-    def _on_trouble(self, line: str) -> None:
-        self._loop.call_soon_threadsafe(self._troubles.append, line)
-
-    def _look_at_home(self) -> None:
-        """Files that are taken away under a daemon are told, also while there is nothing to be written."""
-        if not self._core.trouble and self._place.fault():
-            self._core.commit([])  # the writer finds it, and goes on as for any disk that fails
-        if self._locked is not None and lock_identity(self._home) != self._locked:
-            self._locked = None
-            line = f"{self._home.lock_file} was removed while the daemon runs: start no second one for this home"
-            self._say(f"ALARM {line}")
-            self._tell_journal("alarm", line)
-
-    def _tell_troubles(self) -> None:
-        for line in self._troubles:
-            self._core.trouble = f"the journal cannot be written: {line}" if line else ""
-            if line:
-                self._say(f"ALARM {self._core.trouble}; calls go on")
-                self._tell_journal("alarm", self._core.trouble)
-            else:
-                lost = self._writer.given_up - self._given_up
-                self._given_up = self._writer.given_up
-                again = f"the journal is written again; {f'{lost} readings were lost' if lost else 'nothing was lost'}"
-                self._say(again)
-                self._tell_journal("cleared", again)
-        self._troubles.clear()
-
-    def _tell_journal(self, name: str, line: str, what: str = "journal") -> None:
-        """What befell the journal, as an event in it; while it cannot be written the event waits with the rest."""
-        out = Outcome()
-        out.facts.append(Fact(self._core.clock.dose_us(), name, None, None, {"alarm": what, "line": line}))
-        self._core.settle(out)
 
 
 def _begin_epoch(db: sqlite3.Connection, store: Store, pace: float) -> HostClock:
