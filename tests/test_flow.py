@@ -12,12 +12,13 @@ import uvdose
 ROOT = Path(uvdose.__file__).parent
 
 # A room may import from itself and from the rooms named. Top-level modules are rooms of their own.
-BASE = {"model", "units", "messages", "__init__"}
+BASE = {"model", "units", "messages", "listed", "__init__"}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "model": set(),
     "units": BASE,
     "messages": BASE,
+    "listed": BASE,
     "notes": BASE,
     "clock": BASE,
     "config": BASE,
@@ -33,12 +34,13 @@ ALLOWED: dict[str, set[str]] = {
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "notes"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
-    "service": BASE | {"clock", "core", "dose", "exposure", "journal", "mending", "notes"},
+    "showing": BASE | {"core", "dose", "exposure", "journal", "notes"},
+    "service": BASE | {"clock", "core", "dose", "exposure", "journal", "mending", "notes", "showing"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "notes")
+PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "listed", "notes")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",

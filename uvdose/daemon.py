@@ -36,6 +36,7 @@ from .journal.writer import Writer
 from .messages import EventDoc
 from .model import Fact, Refusal
 from .service import BenchService
+from .showing import Showing
 from .web.app import make_app
 from .web.server import bind, make_server, url_of
 
@@ -110,7 +111,8 @@ class Daemon:
         for line in untold(db):
             self._tell_journal("alarm", line)
             self._core.commit(forget_told())
-        self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id)
+        showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
+        self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id, showing)
         self._token = secrets.token_urlsafe(24)
         self._server = make_server(make_app(self._service, self._token), say)
 

@@ -18,10 +18,12 @@ from .exposure.record import Plan
 from .exposure.setting import next_version, trial_target
 from .exposure.states import ENDED, Act, act_word
 from .exposure.target import Target, check_fit, plan_with
+from .exposure.telling import tell_fact
 from .journal.store import Store
 from .mending import Mender
 from .messages import (
     EventDoc,
+    ExposureDoc,
     MoveRequest,
     NoteRequest,
     SensorDoc,
@@ -35,6 +37,7 @@ from .messages import (
 )
 from .model import Refusal
 from .notes import checked
+from .showing import Showing
 from .units import US_PER_S, from_screen, irradiance_unit, to_screen
 
 ACT_PATIENCE_S = 2.0
@@ -47,8 +50,9 @@ ACTS = ("hold", "resume", "finish", "again", "card", "undo")
 class BenchService:
     """The API's side of one bench."""
 
-    def __init__(self, core: Core, store: Store, bench_name: str, home_id: str) -> None:
+    def __init__(self, core: Core, store: Store, bench_name: str, home_id: str, showing: Showing) -> None:
         self.home_id = home_id
+        self.showing = showing
         self._core = core
         self._store = store
         self._name = bench_name
@@ -62,7 +66,7 @@ class BenchService:
         core = self._core
         today = local_date(core.clock.wall_us())
         shown = [
-            core.document(e)
+            self._shown(e)
             for e in core.bench.exposures.values()
             if e.finished_us is None or local_date(core.label(e.plan.begin_us)) == today
         ]
@@ -78,6 +82,12 @@ class BenchService:
             exposures=sorted(shown, key=lambda d: d.id),
             troubles=[core.trouble] if core.trouble else [],
         )
+
+    def _shown(self, exposure: Exposure) -> ExposureDoc:
+        """With the calls that nobody has answered; those that a restart left open count as such."""
+        shown, told = self._core.document(exposure), self._core.unanswered.of(exposure.id)
+        keys = [key for key in shown.calls if key not in told] + told
+        return msgspec.structs.replace(shown, unanswered=keys) if keys else shown
 
     def _sensor(self, name: str) -> SensorDoc:
         channel = self._core.bench.channels[name]
@@ -96,6 +106,7 @@ class BenchService:
             bad_inputs=channel.bad_inputs,
             late=channel.late,
             last_bad=channel.last_bad,
+            alarm_keys=list(channel.health.active),
         )
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
@@ -115,6 +126,10 @@ class BenchService:
                     yield coming_event
         finally:
             coming.cancel()
+
+    def coming(self) -> AsyncIterator[EventDoc]:
+        """Events from now on, until the daemon ends."""
+        return self._core.followers.follow()
 
     # -- acts ------------------------------------------------------------------------------------------------
 
@@ -173,6 +188,7 @@ class BenchService:
         """Something the person says that is no act."""
         core = self._core
         note = checked(request.kind, request.data)
+        self.showing.noted(note, request.subject)
         subject, statements = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us())
         return {"subject": subject, "recorded": await _within(core.commit(statements), ACT_PATIENCE_S)}
 
@@ -211,8 +227,23 @@ class BenchService:
 
     async def quiet(self, exposure: int | None) -> Taken:
         """Silence the present calls."""
-        out = self._core.bench.quiet(exposure, self._core.clock.dose_us())
+        out = self._quieted(exposure, self._core.clock.dose_us())
         return await self._taken(out, self._core.bench.exposures[exposure] if exposure is not None else None)
+
+    def _quieted(self, number: int | None, now_us: int) -> Outcome:
+        """Ends calls that are to be told, and those that were told and that nobody has answered."""
+        bench, refused = self._core.bench, None
+        try:
+            out = bench.quiet(number, now_us)
+        except Refusal as err:
+            out, refused = Outcome(), err
+        done = {fact.exposure for fact in out.facts}
+        for told in self._core.unanswered.exposures():
+            if told not in done and number in (None, told) and told in bench.exposures:
+                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": self._core.unanswered.of(told)})
+        if refused is not None and not out.facts:
+            raise refused
+        return out
 
     @staticmethod
     def _gate(request: StartRequest, target: Target, response: Response) -> LightGate | None:
@@ -232,6 +263,7 @@ class BenchService:
         like = self._store.newest_target(request.like) if request.like is not None else None
         target = next_version(request, last, identities, iso_utc(core.clock.wall_us()), like)
         self._fresh_targets[target.name] = target
+        self.showing.target_set(target)
         recorded = await _within(core.commit(core.recorder.target(target)), ACT_PATIENCE_S)
         return {
             "name": target.name, "version": target.version, "dose": target.dose, "unit": target.unit,
@@ -239,8 +271,7 @@ class BenchService:
         }
 
     def _known(self, number: int) -> None:
-        state = self._core.bench.exposure(number).state
-        if state in ENDED:
+        if (state := self._core.bench.exposure(number).state) in ENDED:
             raise Refusal(f"exposure {number}: it is {state} already")
 
     def _choose_sensor(self, asked: str | None, target: Target) -> str:

@@ -24,6 +24,8 @@ from ..messages import (
     When,
 )
 from ..model import Refusal
+from .live import Lists
+from .pages import page_routes
 
 MAX_BODY = 64 * 1024
 
@@ -34,6 +36,10 @@ class Service(Protocol):
     """What the API asks of the daemon. Each may raise `Refusal`."""
 
     home_id: str
+
+    @property
+    def showing(self) -> Lists:
+        """What pages choose from."""
 
     def status(self) -> StatusDoc:
         """Now."""
@@ -61,6 +67,9 @@ class Service(Protocol):
 
     def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events with an id above `after`, and those to come."""
+
+    def coming(self) -> AsyncIterator[EventDoc]:
+        """Events from now on, until the daemon ends."""
 
 
 def make_app(service: Service, token: str) -> Starlette:
@@ -137,7 +146,8 @@ def make_app(service: Service, token: str) -> Starlette:
         Route(f"{prefix}/notes", guarded(note), methods=["POST"]),
         Route(f"{prefix}/events", guarded(events), methods=["GET"]),
     ]
-    return Starlette(routes=routes, exception_handlers={404: missing, 405: missing, 500: broken})
+    _page_routes = page_routes(service, guarded)
+    return Starlette(routes=[*routes, *_page_routes], exception_handlers={404: missing, 405: missing, 500: broken})
 
 
 def _number(request: Request) -> int:
