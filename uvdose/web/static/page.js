@@ -1,0 +1,202 @@
+// The page at the frame: joins what comes, what is seen, what is heard and what the person does.
+
+import { connect } from "/static/live.js";
+import { send } from "/static/acts.js";
+import { beatsOf, callOf, ended, frameNames, inFrame, kindOf, startRequest, stripStep, toStart, without } from "/static/model.js";
+import { draw, seen } from "/static/sign.js";
+import { drawTiles } from "/static/tiles.js";
+import { Below } from "/static/below.js";
+import { openChooser } from "/static/chooser.js";
+import { openSettings, setLook } from "/static/settings.js";
+import { mean, onPress, onTap } from "/static/press.js";
+import { Caller } from "/static/sound.js";
+import { keepAwake } from "/static/awake.js";
+import { Announcer } from "/static/announcer.js";
+import { kept, keep } from "/static/keeping.js";
+import { languageTag, loadWords, percentText, say } from "/static/words.js";
+
+const at = (id) => document.getElementById(id);
+const state = {
+  status: null, lists: { targets: [], frames: [], queue: [] }, role: "act", denied: false,
+  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "",
+};
+const settings = { spoken: kept("spoken", false), countIn: kept("count-in", false) };
+
+await loadWords();
+setLook(kept("look", "bright"));
+const caller = new Caller(() => ({ spoken: settings.spoken, tag: languageTag() }));
+const announcer = new Announcer(at("said"));
+const below = new Below(at);
+const stream = connect({
+  hello: (doc) => { state.role = doc.role; state.denied = false; },
+  lists: (doc) => { state.lists = doc; show(); },
+  status: (doc) => { state.status = doc; state.denied = false; show(); },
+  happened: (event) => below.happened(event),
+  lost: () => show(),
+  back: () => { state.hushed.delete("lost"); show(); },
+  denied: () => { state.denied = true; show(); },
+});
+
+const names = () => frameNames(state.status, state.lists, state.more);
+const present = () => inFrame(state.status, state.frame);
+
+function show() {
+  const all = names();
+  if (!all.includes(state.frame)) state.frame = running(all) ?? all[0];
+  const shown = present(), lost = stream.lost() ? stream.age() : null;
+  const plan = toStart(state.frame, state.chosen[state.frame], state.status, state.lists);
+  const view = state.status === null && lost === null ? null : seen(state.frame, shown, plan, lost);
+  at("bench").textContent = state.status?.bench ?? "uvdose";
+  if (view) draw(at("sign"), view);
+  document.documentElement.dataset.kind = view?.kind ?? "none";
+  showActs(shown, plan, lost);
+  showCalls(all, lost);
+  drawTiles(at("tiles"), all, state, stream.lost(), (frame) => { pick(frame); });
+  below.show(state, shown, stream.lost());
+  showTexts(lost);
+}
+
+const running = (all) => all.find((frame) => { const e = inFrame(state.status, frame); return e && !ended(e); });
+
+function pick(frame) {
+  state.frame = frame;
+  keep("frame", frame);
+  show();
+}
+
+// -- what can be done ---------------------------------------------------------------------------------------
+
+function showActs(shown, plan, lost) {
+  const kind = kindOf(shown), call = callOf(shown), may = state.role !== "view" && state.status !== null && !state.denied;
+  const live = may && kind !== "ready", id = live ? shown.id : "";
+  const ready = may && kind === "ready";
+  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call && !state.hushed.has(hushKey(shown, call)) ? `quiet:${shown.id}:${call.key}` : "";
+  const step = live ? stripStep(shown) : null;
+  mean(at("quiet"), quiet, say("quiet"));
+  mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done", { number: step?.number }));
+  const frame = names().length > 1 ? ` ${say("frame", { frame: state.frame })}` : "";
+  if (ready) mean(at("main"), plan.target ? `start:${state.frame}:${plan.target.name}:${plan.target.version}` : "choose", plan.target ? `${say("start")}${frame}` : say("choose_target"));
+  else if (live && kind !== "wait") mean(at("main"), shown.state === "held" ? `resume:${id}` : `hold:${id}`, `${say(shown.state === "held" ? "resume" : "hold")}${frame}`);
+  else mean(at("main"), "", "");
+  mean(at("finish"), live ? `finish:${id}` : "", say(kind === "wait" ? "cancel" : "finish"), say("press_long"));
+  mean(at("undo"), may && shown?.last_act && kind !== "wait" ? `undo:${shown.id}` : "", say("undo", { act: say(`act.${shown?.last_act}`) }), say("press_long"));
+  mean(at("other"), ready ? "choose" : "", say("other_target"));
+  mean(at("count-in"), ready && plan.target ? "count-in" : "", say(settings.countIn ? "count_in_on" : "count_in_off"));
+  at("count-in").setAttribute("aria-pressed", String(settings.countIn));
+  const next = ready ? state.lists.queue.find((entry) => entry.frame == null || entry.frame === state.frame) : null;
+  mean(at("next"), next && plan.entry === null ? "next" : "", next ? say("next", { who: [next.label, next.target].filter(Boolean).join(" · ") }) : "");
+  const elsewhere = names().find((frame) => frame !== state.frame && callOf(inFrame(state.status, frame)));
+  mean(at("elsewhere"), elsewhere && lost === null ? `show:${elsewhere}` : "", elsewhere ? say("elsewhere", { frame: elsewhere, word: say(`word.${kindOf(inFrame(state.status, elsewhere))}`) }) : "");
+  at("row").hidden = [...at("row").children].every((button) => button.hidden);
+}
+
+function showTexts(lost) {
+  at("mute").hidden = caller.unlocked;
+  at("mute").textContent = say("mute");
+  at("tag").hidden = state.role !== "view" && lost === null;
+  at("tag").textContent = say(lost !== null ? "tag_lost" : "tag_view");
+  at("look").textContent = say(document.documentElement.dataset.look === "dim" ? "bright" : "dim");
+  at("open-settings").textContent = say("settings");
+  const text = state.denied ? say("denied") : state.answer;
+  at("answer").hidden = text === "";
+  at("answer-text").textContent = text;
+  at("answer-close").textContent = say("close");
+  at("answer-close").hidden = state.denied;
+  at("awake").textContent = state.awake ? say(`awake.${state.awake}`) : "";
+}
+
+async function act(path, body) {
+  const { taken, refused, silent, status } = await send(path, body);
+  state.answer = silent ? say("no_answer") : (refused ?? taken?.note ?? "");
+  if (status === 401 || status === 403) state.answer = say("denied");
+  if (state.answer) announcer.say(state.answer);
+  show();
+  return taken !== undefined;
+}
+
+async function start() {
+  const frame = state.frame, plan = toStart(frame, state.chosen[frame], state.status, state.lists);
+  if (!plan.target) return choose();
+  if (!await act("exposures", startRequest(frame, plan, settings.countIn))) return undefined;
+  delete state.chosen[frame];
+  if (plan.entry) {
+    await act("notes", { kind: "queue", subject: "bench", data: { entries: without(state.lists.queue, plan.entry) } });
+  }
+  return undefined;
+}
+
+const hushKey = (shown, call) => `${shown.id}:${call.key}`;
+
+function quiet(meaning) {
+  const [, id, ...key] = meaning.split(":");
+  state.hushed.add(id === "lost" ? "lost" : `${id}:${key.join(":")}`); // at once here, whatever becomes of the request
+  if (id !== "lost") act(`exposures/${id}/quiet`);
+  show();
+}
+
+function choose() {
+  openChooser(at, state, names(), (frame, choice) => {
+    if (choice) state.chosen[frame] = choice;
+    if (!names().includes(frame)) state.more.push(frame);
+    pick(frame);
+  });
+}
+
+onTap(at("main"), (meaning) => {
+  const [what, id] = meaning.split(":");
+  if (what === "start") start();
+  else if (what === "choose") choose();
+  else act(`exposures/${id}/${what}`);
+});
+onTap(at("quiet"), quiet);
+onTap(at("done"), (meaning) => act(`exposures/${meaning.split(":")[1]}/card`));
+onTap(at("other"), choose);
+onTap(at("elsewhere"), (meaning) => pick(meaning.slice("show:".length)));
+onTap(at("count-in"), () => {
+  settings.countIn = !settings.countIn;
+  keep("count-in", settings.countIn);
+  show();
+});
+onTap(at("next"), () => {
+  const entry = state.lists.queue.find((e) => e.frame == null || e.frame === state.frame);
+  if (entry) state.chosen[state.frame] = { target: entry.target, label: entry.label ?? "", entry };
+  show();
+});
+for (const id of ["finish", "undo", "again"]) {
+  onPress(at(id), (meaning) => {
+    const [what, number] = meaning.split(":");
+    act(`exposures/${number}/${what}`);
+  }, () => announcer.say(say("press_again")));
+}
+onTap(at("answer-close"), () => { state.answer = ""; show(); });
+onTap(at("look"), () => { setLook(document.documentElement.dataset.look === "dim" ? "bright" : "dim"); show(); });
+onTap(at("open-settings"), () => openSettings(at, settings, {
+  changed: () => { announcer.forget(); show(); }, test: () => caller.play("test", beatsOf(state.frame, names()), say("test")),
+}));
+
+// -- what is heard ------------------------------------------------------------------------------------------
+
+function showCalls(all, lost) {
+  const calls = lost !== null && !state.hushed.has("lost") ? [{ id: "lost", kind: "lost", beats: [1], words: say("word.lost") }] : [];
+  for (const frame of all) {
+    const shown = inFrame(state.status, frame), call = callOf(shown);
+    const word = lost !== null ? "lost" : kindOf(shown);
+    announcer.state(frame, word, () => [say("frame", { frame }), say(`word.${word}`), shown && !ended(shown) && lost === null ? percentText(shown.fraction) : ""].filter(Boolean).join(", "));
+    if (call && lost === null && !state.hushed.has(hushKey(shown, call))) {
+      calls.push({ id: hushKey(shown, call), kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
+    }
+  }
+  caller.set(calls);
+}
+
+function unlock() {
+  if (caller.unlock()) caller.play("test", beatsOf(state.frame ?? "1", names()));
+  setTimeout(show, 120);
+}
+addEventListener("pointerdown", unlock, { capture: true });
+addEventListener("pointerup", unlock, { capture: true }); // some phones take the end of a tap for it, not its beginning
+addEventListener("keydown", unlock, { capture: true });
+
+keepAwake((how) => { state.awake = how === "on" ? "" : how; show(); });
+setInterval(() => { if (stream.lost()) show(); }, 1000);
+show();
