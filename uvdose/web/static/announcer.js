@@ -13,7 +13,7 @@ export class Announcer {
   state(frame, word, text) {
     const before = this.#last.get(frame);
     this.#last.set(frame, word);
-    if (before !== undefined && before !== word) this.say(text());
+    if (before !== undefined && before !== word && text()) this.say(text());
   }
 
   // Several changes at once are one message.

@@ -56,9 +56,11 @@ export class Below {
       const units = unit(shown.unit), left = leftText(shown), step = stripStep(shown);
       if (step) rows.push([say(step.now ? "step_now" : "step_next"), `${step.words} · ${number(step.share * shown.target_dose)} ${units}`]);
       if (!ended(shown)) rows.push([say("time_left"), lost || left === null ? "–" : left]);
-      rows.push([say("dose"), say("of", { dose: number(shown.dose), target: number(shown.target_dose), unit: units })]);
-      rows.push([say("interval"), `${number(shown.dose_low)} – ${number(shown.dose_high)} ${units}`]);
-      if (shown.missing_s > 0) rows.push([say("missing"), `${duration(shown.missing_s)} · ${number(shown.missing_dose)} ${units}`]);
+      // What is old is not given as a figure of now.
+      if (lost && !ended(shown)) rows.push([say("dose"), "–"]);
+      else rows.push([say("dose"), say("of", { dose: number(shown.dose), target: number(shown.target_dose), unit: units })]);
+      if (!lost || ended(shown)) rows.push([say("interval"), `${number(shown.dose_low)} – ${number(shown.dose_high)} ${units}`]);
+      if (shown.missing_s > 0 && !lost) rows.push([say("missing"), `${duration(shown.missing_s)} · ${number(shown.missing_dose)} ${units}`]);
       rows.push([say("print"), [shown.id, title(shown.target, shown.target_version), shown.label].filter(Boolean).join(" · ")]);
       if (ended(shown)) rows.push([say("ended"), [say(`state.${shown.settled ? shown.state : "settling"}`), percentText(shown.fraction), shown.finished_utc ? clock(shown.finished_utc) : ""].filter(Boolean).join(" · ")]);
     }

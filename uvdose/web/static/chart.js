@@ -16,9 +16,11 @@ export function drawChart(place, light) {
 
   const hatch = node("pattern", { id: "hatch", width: 9, height: 9, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
     node("path", { d: "M0 0V9", stroke: "currentColor", "stroke-width": 3 }));
-  const parts = [node("defs", {}, hatch)];
+  const parts = [node("defs", {}, hatch)], held = [];
+  const text = (content, at, up, anchor) => node("text", { x: at, y: up, "text-anchor": anchor }, content);
   for (const [from, to] of light.holds) {
     parts.push(node("rect", { x: x(from), y: TOP, width: Math.max(2, x(to) - x(from)), height: floor - TOP, fill: "url(#hatch)", class: "out" }));
+    if (x(to) - x(from) > 70) held.push(text(say("word.held"), (x(from) + x(to)) / 2, TOP + 18, "middle"));
   }
   for (const run of runs(light.points, span)) {
     const line = run.map(([t, v], i) => `${i ? "L" : "M"}${x(t).toFixed(1)} ${y(v).toFixed(1)}`).join("");
@@ -30,8 +32,7 @@ export function drawChart(place, light) {
     const at = x(light.reached_s);
     parts.push(node("path", { d: `M${at} ${TOP - 6}V${floor}M${at} ${TOP - 6}h22l-6 6l6 6h-22`, class: "goal" }));
   }
-  const text = (content, at, up, anchor) => node("text", { x: at, y: up, "text-anchor": anchor }, content);
-  parts.push(text("0:00", LEFT, HEIGHT - 8, "start"), text(duration(span), width - RIGHT, HEIGHT - 8, "end"));
+  parts.push(...held, text("0:00", LEFT, HEIGHT - 8, "start"), text(duration(span), width - RIGHT, HEIGHT - 8, "end"));
   parts.push(text(`${number(most / 1.08)} ${unit(light.unit)}`, LEFT, 18, "start"));
   if (light.reached_s != null) {
     parts.push(text(`${say("word.enough")} ${duration(light.reached_s)}`, width - RIGHT, 18, "end"));

@@ -36,6 +36,7 @@ export function kindOf(shown) {
   if (shown === null || ended(shown)) return "ready";
   if (shown.state === "waiting") return "wait";
   const call = callOf(shown);
+  if (call?.kind === "reached" && shown.fraction >= OVER) return "over";
   if (call !== null) return KIND_OF_CALL[call.kind] ?? "look";
   if (shown.state === "held") return "held";
   if (shown.state === "reached") return shown.fraction >= OVER ? "over" : "enough";

@@ -2,7 +2,7 @@
 
 import { connect } from "/static/live.js";
 import { send } from "/static/acts.js";
-import { beatsOf, callOf, ended, frameNames, inFrame, kindOf, startRequest, stripStep, toStart, without } from "/static/model.js";
+import { alarmsOf, beatsOf, callOf, ended, frameNames, inFrame, kindOf, startRequest, stripStep, toStart, without } from "/static/model.js";
 import { draw, seen } from "/static/sign.js";
 import { drawTiles } from "/static/tiles.js";
 import { Below } from "/static/below.js";
@@ -13,7 +13,7 @@ import { Caller } from "/static/sound.js";
 import { keepAwake } from "/static/awake.js";
 import { Announcer } from "/static/announcer.js";
 import { kept, keep } from "/static/keeping.js";
-import { languageTag, loadWords, percentText, say } from "/static/words.js";
+import { has, languageTag, loadWords, percentText, say } from "/static/words.js";
 
 const at = (id) => document.getElementById(id);
 const state = {
@@ -45,7 +45,10 @@ function show() {
   if (!all.includes(state.frame)) state.frame = running(all) ?? all[0];
   const shown = present(), lost = stream.lost() ? stream.age() : null;
   const plan = toStart(state.frame, state.chosen[state.frame], state.status, state.lists);
-  const view = state.status === null && lost === null ? null : seen(state.frame, shown, plan, lost);
+  const sensor = shown && !ended(shown) ? shown.sensor : plan.sensor;
+  const alarm = sensor === null ? "" : (alarmsOf(state.status, sensor, say, has)[0]?.text ?? "");
+  const view = state.status === null && lost === null ? null : seen(state.frame, shown, plan, lost, alarm);
+  announcer.state("alarm", alarm, () => alarm);
   at("bench").textContent = state.status?.bench ?? "uvdose";
   if (view) draw(at("sign"), view);
   document.documentElement.dataset.kind = view?.kind ?? "none";
@@ -53,7 +56,7 @@ function show() {
   showCalls(all, lost);
   drawTiles(at("tiles"), all, state, stream.lost(), (frame) => { pick(frame); });
   below.show(state, shown, stream.lost());
-  showTexts(lost);
+  showTexts();
 }
 
 const running = (all) => all.find((frame) => { const e = inFrame(state.status, frame); return e && !ended(e); });
@@ -73,10 +76,10 @@ function showActs(shown, plan, lost) {
   const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call && !state.hushed.has(hushKey(shown, call)) ? `quiet:${shown.id}:${call.key}` : "";
   const step = live ? stripStep(shown) : null;
   mean(at("quiet"), quiet, say("quiet"));
-  mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done", { number: step?.number }));
-  const frame = names().length > 1 ? ` ${say("frame", { frame: state.frame })}` : "";
-  if (ready) mean(at("main"), plan.target ? `start:${state.frame}:${plan.target.name}:${plan.target.version}` : "choose", plan.target ? `${say("start")}${frame}` : say("choose_target"));
-  else if (live && kind !== "wait") mean(at("main"), shown.state === "held" ? `resume:${id}` : `hold:${id}`, `${say(shown.state === "held" ? "resume" : "hold")}${frame}`);
+  mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done"), "", say("step_number", { number: step?.number }));
+  const frame = names().length > 1 ? say("frame", { frame: state.frame }) : "";
+  if (ready) mean(at("main"), plan.target ? `start:${state.frame}:${plan.target.name}:${plan.target.version}` : "choose", say(plan.target ? "start" : "choose_target"), "", frame);
+  else if (live && kind !== "wait") mean(at("main"), shown.state === "held" ? `resume:${id}` : `hold:${id}`, say(shown.state === "held" ? "resume" : "hold"), "", frame);
   else mean(at("main"), "", "");
   mean(at("finish"), live ? `finish:${id}` : "", say(kind === "wait" ? "cancel" : "finish"), say("press_long"));
   mean(at("undo"), may && shown?.last_act && kind !== "wait" ? `undo:${shown.id}` : "", say("undo", { act: say(`act.${shown?.last_act}`) }), say("press_long"));
@@ -90,11 +93,11 @@ function showActs(shown, plan, lost) {
   at("row").hidden = [...at("row").children].every((button) => button.hidden);
 }
 
-function showTexts(lost) {
+function showTexts() {
   at("mute").hidden = caller.unlocked;
   at("mute").textContent = say("mute");
-  at("tag").hidden = state.role !== "view" && lost === null;
-  at("tag").textContent = say(lost !== null ? "tag_lost" : "tag_view");
+  at("tag").hidden = state.role !== "view";
+  at("tag").textContent = say("tag_view");
   at("look").textContent = say(document.documentElement.dataset.look === "dim" ? "bright" : "dim");
   at("open-settings").textContent = say("settings");
   const text = state.denied ? say("denied") : state.answer;
@@ -150,29 +153,29 @@ onTap(at("main"), (meaning) => {
 });
 onTap(at("quiet"), quiet);
 onTap(at("done"), (meaning) => act(`exposures/${meaning.split(":")[1]}/card`));
-onTap(at("other"), choose);
+onTap(at("other"), choose, true);
 onTap(at("elsewhere"), (meaning) => pick(meaning.slice("show:".length)));
 onTap(at("count-in"), () => {
   settings.countIn = !settings.countIn;
   keep("count-in", settings.countIn);
   show();
-});
+}, true);
 onTap(at("next"), () => {
   const entry = state.lists.queue.find((e) => e.frame == null || e.frame === state.frame);
   if (entry) state.chosen[state.frame] = { target: entry.target, label: entry.label ?? "", entry };
   show();
-});
+}, true);
 for (const id of ["finish", "undo", "again"]) {
   onPress(at(id), (meaning) => {
     const [what, number] = meaning.split(":");
     act(`exposures/${number}/${what}`);
   }, () => announcer.say(say("press_again")));
 }
-onTap(at("answer-close"), () => { state.answer = ""; show(); });
-onTap(at("look"), () => { setLook(document.documentElement.dataset.look === "dim" ? "bright" : "dim"); show(); });
+onTap(at("answer-close"), () => { state.answer = ""; show(); }, true);
+onTap(at("look"), () => { setLook(document.documentElement.dataset.look === "dim" ? "bright" : "dim"); show(); }, true);
 onTap(at("open-settings"), () => openSettings(at, settings, {
   changed: () => { announcer.forget(); show(); }, test: () => caller.play("test", beatsOf(state.frame, names()), say("test")),
-}));
+}), true);
 
 // -- what is heard ------------------------------------------------------------------------------------------
 

@@ -4,15 +4,17 @@ export const PRESS_MS = 1000;
 const SETTLE_MS = 700; // a finger on its way to "hold" must not press the "resume" that it has just become
 const CONFIRM_MS = 5000;
 
-// Gives a button its text and its meaning; `meaning` is what it would do.
-export function mean(button, meaning, text, description = "") {
+// Gives a button its text and its meaning; `meaning` is what it would do, `more` a second line.
+export function mean(button, meaning, text, description = "", more = "") {
   if (button.dataset.meaning !== meaning) {
     button.dataset.meaning = meaning;
     button.dataset.since = String(Date.now());
   }
-  if (button.dataset.text !== text) {
-    button.dataset.text = text;
-    button.textContent = text;
+  if (button.dataset.text !== `${text}\n${more}`) {
+    button.dataset.text = `${text}\n${more}`;
+    const line = document.createElement("small");
+    line.textContent = more;
+    button.replaceChildren(text, ...(more ? [" ", line] : []));
   }
   if (description) button.setAttribute("aria-description", description);
   button.hidden = meaning === "";
@@ -20,9 +22,10 @@ export function mean(button, meaning, text, description = "") {
 
 const settled = (button) => Date.now() - Number(button.dataset.since ?? 0) >= SETTLE_MS;
 
-export function onTap(button, act) {
+// free: a tap that changes nothing at the bench may come at any moment.
+export function onTap(button, act, free = false) {
   button.addEventListener("click", () => {
-    if (settled(button)) act(button.dataset.meaning);
+    if (free || settled(button)) act(button.dataset.meaning);
   });
 }
 

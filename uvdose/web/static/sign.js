@@ -13,8 +13,8 @@ export function element(name, className, ...inside) {
   return made;
 }
 
-// What is to be seen of a frame now. lost: seconds since the last word of the daemon, or null.
-export function seen(frame, shown, plan, lost) {
+// What is to be seen of a frame now. lost: seconds since the last word of the daemon, or null. alarm: a line, or "".
+export function seen(frame, shown, plan, lost, alarm = "") {
   const kind = kindOf(shown);
   const base = { frame, kind, word: kind, form: kind, digits: null, sign: false, name: say("frame", { frame }) };
   if (lost !== null) {
@@ -23,22 +23,21 @@ export function seen(frame, shown, plan, lost) {
       digits: running ? String(Math.min(999, percent(shown.fraction))) : "-", caption: say("old", { age: Math.round(lost) }),
       name: running ? nameOf(frame, shown) : base.name };
   }
-  if (kind === "ready") return { ...base, plan };
+  if (kind === "ready") return { ...base, plan, alarm };
   if (kind === "wait") {
     const seconds = shown.begins_in_s;
     return { ...base, name: nameOf(frame, shown), digits: seconds === null ? "-" : String(Math.ceil(seconds)),
-      caption: say(shown.by_light ? "wait_light" : "wait_beat") };
+      alarm, caption: say(shown.by_light ? "wait_light" : "wait_beat") };
   }
   const step = stripStep(shown);
   const now = step?.now && kind !== "enough" && kind !== "over";
   return { ...base, name: nameOf(frame, shown), digits: String(Math.min(999, percent(shown.fraction))), sign: true,
     bar: shown.fraction, low: shown.dose_low / shown.target_dose, high: shown.dose_high / shown.target_dose,
-    caption: now ? step.words : caption(shown, kind), marks: (shown.steps ?? []).map((s) => s.share), loud: now };
+    caption: now ? step.words : caption(shown, kind), marks: (shown.steps ?? []).map((s) => s.share), loud: now, alarm };
 }
 
 function nameOf(frame, shown) {
-  const label = shown.label ? ` · ${shown.label}` : "";
-  return `${say("frame", { frame })} · ${title(shown.target, shown.target_version)}${label}`;
+  return [say("frame", { frame }), shown.label, title(shown.target, shown.target_version)].filter(Boolean).join(" · ");
 }
 
 function caption(shown, kind) {
@@ -67,6 +66,7 @@ export function draw(place, view) {
   parts.push(wordLine(view));
   if (view.bar !== undefined) parts.push(bar(view));
   if (view.caption) parts.push(element("p", view.loud ? "caption loud" : "caption", view.caption));
+  if (view.alarm) parts.push(element("p", "alarm", element("strong", "", "! "), view.alarm));
   place.replaceChildren(...parts);
 }
 
@@ -79,7 +79,7 @@ function spoken(view) {
 function wordLine(view) {
   const text = say(`word.${view.word}`);
   const line = element("p", "word", form(view.form), element("span", "", text));
-  line.style.setProperty("--len", [...text].length + 1.5);
+  line.style.setProperty("--len", [...text].length + 1.4);
   return line;
 }
 
@@ -108,7 +108,8 @@ function bar(view) {
   range.style.setProperty("left", place(view.low));
   range.style.setProperty("width", `calc(${place(view.high)} - ${place(view.low)})`);
   mark.style.setProperty("left", place(1));
-  const made = element("div", "bar", fill, range, mark);
+  const made = element("div", "bar", fill, mark);
+  if (view.high - view.low > 0.02) made.append(range); // below that it is thinner than the edge of the bar
   for (const share of view.marks) {
     const notch = element("div", "notch");
     notch.style.setProperty("left", place(share));

@@ -10,7 +10,7 @@ export function drawTiles(place, frames, state, lost, pick) {
   place.setAttribute("aria-label", say("frames"));
   const seen = frames.map((frame) => {
     const shown = inFrame(state.status, frame), kind = lost ? "lost" : kindOf(shown);
-    const value = shown && !ended(shown) && shown.state !== "waiting" ? percentText(shown.fraction) : "";
+    const value = !lost && shown && !ended(shown) && shown.state !== "waiting" ? percentText(shown.fraction) : "";
     return { frame, kind, value, here: frame === state.frame, calls: callOf(shown) !== null && !lost };
   });
   const signature = JSON.stringify([seen, document.documentElement.lang]);

@@ -36,9 +36,8 @@ function show() {
     const pane = panes.children[i] ?? panes.appendChild(element("section", "sign"));
     pane.id = `pane-${i}`;
     pane.setAttribute("aria-labelledby", `pane-${i}-name`);
-    const shown = inFrame(status, frame), view = seen(frame, shown, toStart(frame, null, status, lists), lost);
-    const alarms = shown && !ended(shown) ? alarmsOf(status, shown.sensor, say, has) : [];
-    if (alarms.length && lost === null) view.caption = `! ${alarms[0].text}`;
+    const shown = inFrame(status, frame), alarms = shown && !ended(shown) ? alarmsOf(status, shown.sensor, say, has) : [];
+    const view = seen(frame, shown, toStart(frame, null, status, lists), lost, alarms[0]?.text ?? "");
     if (status !== null || lost !== null) draw(pane, view);
     pane.classList.toggle("calls", callOf(shown) !== null && lost === null);
     announcer.state(frame, view.kind, () => `${say("frame", { frame })}, ${say(`word.${view.word}`)}`);
