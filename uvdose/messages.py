@@ -38,7 +38,7 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     parts: what the interval is made of, each as its own 95 % half-width. low_stops, high_stops: the interval's ends
     against the dose. reciprocity_stops: how much more it would have needed by the target's exponent p, 0 for p 1.
     noted: what the target was proved with. steps: of a test strip. card_moves: how often its card was told as moved.
-    begins_in_s: to the beat of a count-in, dose time; by_light: it begins and holds by the light. last_act: the one
+    begins_in_s: to the beat of a count-in, real time; by_light: it begins and holds by the light. last_act: the one
     that an undo takes back. unanswered: calls that nobody has answered yet, the newest last, though a buzzer may have
     told them; calls: those still to be told, and the target's.
     """

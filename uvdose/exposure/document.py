@@ -67,7 +67,7 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         noted=plan.target.combination.noted,
         steps=plan.target.calls.steps,
         card_moves=sum(a.act is Act.CARD and not a.withdrawn for a in exposure.acts),
-        begins_in_s=max(0, plan.begin_us - now_us) / US_PER_S if counts_in else None,
+        begins_in_s=max(0, plan.begin_us - now_us) / US_PER_S / plan.pace if counts_in else None,
         by_light=plan.gate is not None,
         last_act=act_word(last.act) if last is not None else None,
     )

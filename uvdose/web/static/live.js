@@ -1,6 +1,6 @@
 // The stream from the daemon: it tells what comes, and loudly when nothing comes any more.
 
-export const LOST_MS = 4500; // told within five seconds
+export const LOST_MS = 4000; // two beats of the daemon: told well within five seconds
 const STUCK_MS = 6000; // a connection that stays open and silent is given up
 const LONGEST_WAIT_MS = 4000;
 

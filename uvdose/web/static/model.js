@@ -36,6 +36,7 @@ export function kindOf(shown) {
   if (shown === null || ended(shown)) return "ready";
   if (shown.state === "waiting") return "wait";
   const call = callOf(shown);
+  if (call?.kind === "ready" && stepsDue(shown) > shown.card_moves) return "card";
   if (call?.kind === "reached" && shown.fraction >= OVER) return "over";
   if (call !== null) return KIND_OF_CALL[call.kind] ?? "look";
   if (shown.state === "held") return "held";
@@ -43,10 +44,12 @@ export function kindOf(shown) {
   return shown.fraction >= 1 ? "enough" : "count";
 }
 
+const stepsDue = (shown) => shown.steps.filter((step) => shown.fraction >= step.share).length;
+
 // What a test strip's person does next: its words, whether it is to be done now, and whether "done" can be said.
 export function stripStep(shown) {
   if (shown === null || ended(shown) || !shown.steps?.length) return null;
-  const due = shown.steps.filter((step) => shown.fraction >= step.share).length;
+  const due = stepsDue(shown);
   const call = callOf(shown);
   if (call?.kind === "step" || due > shown.card_moves) {
     const at = call?.kind === "step" ? call.number : due;

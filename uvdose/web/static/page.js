@@ -18,7 +18,7 @@ import { has, languageTag, loadWords, percentText, say } from "/static/words.js"
 const at = (id) => document.getElementById(id);
 const state = {
   status: null, lists: { targets: [], frames: [], queue: [] }, role: "act", denied: false,
-  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "",
+  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "", beat: "",
 };
 const settings = { spoken: kept("spoken", false), countIn: kept("count-in", false) };
 
@@ -38,7 +38,11 @@ const stream = connect({
 });
 
 const names = () => frameNames(state.status, state.lists, state.more);
-const present = () => inFrame(state.status, state.frame);
+// A count-in goes on between two words of the daemon.
+function present() {
+  const shown = inFrame(state.status, state.frame);
+  return shown?.begins_in_s == null ? shown : { ...shown, begins_in_s: Math.max(0, shown.begins_in_s - stream.age()) };
+}
 
 function show() {
   const all = names();
@@ -51,6 +55,8 @@ function show() {
   announcer.state("alarm", alarm, () => alarm);
   at("bench").textContent = state.status?.bench ?? "uvdose";
   if (view) draw(at("sign"), view);
+  if (view?.kind === "wait" && view.digits !== state.beat) caller.play("beat", [1]);
+  state.beat = view?.kind === "wait" ? view.digits : "";
   document.documentElement.dataset.kind = view?.kind ?? "none";
   showActs(shown, plan, lost);
   showCalls(all, lost);
@@ -80,8 +86,8 @@ function showActs(shown, plan, lost) {
   const frame = names().length > 1 ? say("frame", { frame: state.frame }) : "";
   if (ready) mean(at("main"), plan.target ? `start:${state.frame}:${plan.target.name}:${plan.target.version}` : "choose", say(plan.target ? "start" : "choose_target"), "", frame);
   else if (live && kind !== "wait") mean(at("main"), shown.state === "held" ? `resume:${id}` : `hold:${id}`, say(shown.state === "held" ? "resume" : "hold"), "", frame);
-  else mean(at("main"), "", "");
-  mean(at("finish"), live ? `finish:${id}` : "", say(kind === "wait" ? "cancel" : "finish"), say("press_long"));
+  else mean(at("main"), live ? `finish:${id}` : "", say("cancel"), "", frame); // nothing has begun: a tap is enough
+  mean(at("finish"), live && kind !== "wait" ? `finish:${id}` : "", say("finish"), say("press_long"));
   mean(at("undo"), may && shown?.last_act && kind !== "wait" ? `undo:${shown.id}` : "", say("undo", { act: say(`act.${shown?.last_act}`) }), say("press_long"));
   mean(at("other"), ready ? "choose" : "", say("other_target"));
   mean(at("count-in"), ready && plan.target ? "count-in" : "", say(settings.countIn ? "count_in_on" : "count_in_off"));
@@ -201,5 +207,5 @@ addEventListener("pointerup", unlock, { capture: true }); // some phones take th
 addEventListener("keydown", unlock, { capture: true });
 
 keepAwake((how) => { state.awake = how === "on" ? "" : how; show(); });
-setInterval(() => { if (stream.lost()) show(); }, 1000);
+setInterval(() => { if (stream.lost() || state.beat) show(); }, 250);
 show();

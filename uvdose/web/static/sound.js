@@ -3,6 +3,7 @@
 // A motif for each kind of call; each frame plays it in a rhythm of its own.
 const MOTIFS = {
   test: { tones: [659, 880], wave: "triangle", every: 0 },
+  beat: { tones: [988], wave: "triangle", every: 0 },
   look: { tones: [587, 880], wave: "triangle", every: 4 },
   ready: { tones: [740], wave: "triangle", every: 3 },
   step: { tones: [740, 988, 740], wave: "square", every: 3 },
