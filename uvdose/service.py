@@ -72,9 +72,8 @@ class BenchService:
         ]
         held = {d.id for d in shown}
         begin_us = core.clock.wall_us() - 86_400 * US_PER_S
-        for kept in self._store.between(begin_us, 1 << 62):
-            if kept.plan.id not in held and local_date(kept.begin_wall_us) == today:
-                shown.append(kept.document)
+        kept_too = (k for k in self._store.between(begin_us, 1 << 62) if local_date(k.begin_wall_us) == today)
+        shown += [kept.document for kept in kept_too if kept.plan.id not in held]
         return StatusDoc(
             bench=self._name,
             utc=iso_utc(core.clock.wall_us()),

@@ -116,10 +116,12 @@ class Live:
             yield message("hello", {"home": self._told.home_id, "role": role})
             for kind, data in self._last.items():
                 stream.give(kind, data)
-            while not stream.over:
-                yield stream.take()
+            while True:
+                if data := stream.take():
+                    yield data
+                if stream.over:
+                    return
                 await stream.wake.wait()
-            yield stream.take()
         finally:
             self._streams.discard(stream)
             if not self._streams:

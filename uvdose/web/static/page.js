@@ -18,7 +18,7 @@ import { has, languageTag, loadWords, percentText, say } from "/static/words.js"
 const at = (id) => document.getElementById(id);
 const state = {
   status: null, lists: { targets: [], frames: [], queue: [] }, role: "act", denied: false,
-  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "", beat: "",
+  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "", beat: "", placed: false,
 };
 const settings = { spoken: kept("spoken", false), countIn: kept("count-in", false) };
 
@@ -37,7 +37,8 @@ const stream = connect({
   denied: () => { state.denied = true; show(); },
 });
 
-const names = () => frameNames(state.status, state.lists, state.more);
+// The frame that is looked at stays, whatever others begin meanwhile: a finger may be on its way to its button.
+const names = () => frameNames(state.status, state.lists, state.placed ? [...state.more, state.frame] : state.more);
 // A count-in goes on between two words of the daemon.
 function present() {
   const shown = inFrame(state.status, state.frame);
@@ -45,13 +46,17 @@ function present() {
 }
 
 function show() {
+  if (!state.placed && state.status !== null) {
+    const known = names();
+    if (!known.includes(state.frame)) state.frame = running(known) ?? known[0];
+    state.placed = true;
+  }
   const all = names();
-  if (!all.includes(state.frame)) state.frame = running(all) ?? all[0];
   const shown = present(), lost = stream.lost() ? stream.age() : null;
   const plan = toStart(state.frame, state.chosen[state.frame], state.status, state.lists);
   const sensor = shown && !ended(shown) ? shown.sensor : plan.sensor;
   const alarm = sensor === null ? "" : (alarmsOf(state.status, sensor, say, has)[0]?.text ?? "");
-  const view = state.status === null && lost === null ? null : seen(state.frame, shown, plan, lost, alarm);
+  const view = state.status === null && lost === null ? null : seen(state.frame ?? "1", shown, plan, lost, alarm);
   announcer.state("alarm", alarm, () => alarm);
   at("bench").textContent = state.status?.bench ?? "uvdose";
   if (view) draw(at("sign"), view);
