@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,14 +45,20 @@ def bench(tmp_path: Path) -> Iterator[RunningBench]:
 
 
 @pytest.fixture
-def phone(browser: Browser, bench: RunningBench) -> Iterator[OpenPhone]:
-    """Opens phones, and puts them away at the end."""
+def phone_at(browser: Browser) -> Iterator[OpenPhone]:
+    """Opens phones at a bench, and puts them away at the end."""
     opened: list[Phone] = []
 
-    def open_one(**how: Any) -> Phone:
+    def open_one(bench: RunningBench, **how: Any) -> Phone:
         opened.append(Phone(browser, bench, **how))
         return opened[-1]
 
     yield open_one
     for one in opened:
         one.close()
+
+
+@pytest.fixture
+def phone(bench: RunningBench, phone_at: OpenPhone) -> OpenPhone:
+    """Opens phones at the simulated bench."""
+    return partial(phone_at, bench)

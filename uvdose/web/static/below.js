@@ -8,11 +8,13 @@ import { element } from "/static/sign.js";
 import { clock, duration, has, leftText, number, percentText, say, unit } from "/static/words.js";
 
 const AGAIN_MS = 20_000; // the curve is asked for anew; between, it grows by what the status tells
+const END_MS = 3000, MOST_TRIES = 4;
 
 export class Below {
   #light = null;
   #of = null;
   #askedAt = 0;
+  #tries = 0;
   #drawn = {};
 
   constructor(at) {
@@ -88,9 +90,12 @@ export class Below {
     }
     if (id === null) return;
     this.#grow(state, shown);
-    const wait = ended(shown) && shown.settled && this.#light ? Infinity : AGAIN_MS;
+    // The last readings of a print that has ended are written down a moment after it.
+    const last = this.#light?.points.at(-1)?.[0] ?? 0, whole = this.#light && this.#light.until_s - last < 3;
+    const wait = !ended(shown) ? AGAIN_MS : whole || this.#tries > MOST_TRIES ? Infinity : END_MS;
     if (Date.now() - this.#askedAt < wait && this.#askedAt) return;
     this.#askedAt = Date.now();
+    this.#tries = ended(shown) ? this.#tries + 1 : 0;
     const light = await lightOf(id);
     if (light === null || id !== this.#of) return;
     this.#light = light;

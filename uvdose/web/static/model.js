@@ -4,6 +4,8 @@ export const OVER = 2 ** (1 / 6); // from here on the word is "over", as the fir
 const KIND_OF_CALL = {
   look: "look", lead: "soon", ready: "soon", step: "card", reached: "enough", overshoot: "over", reminder: "held",
 };
+// While one of these is on, nobody knows what light falls: "counting" would say more than is so.
+const UNSEEN = ["link", "silent", "gap", "unreadable", "frozen"];
 const ENDED = ["finished", "void"];
 const byFrame = new Intl.Collator("en", { numeric: true }).compare;
 
@@ -40,6 +42,7 @@ export function kindOf(shown) {
   if (call?.kind === "reached" && shown.fraction >= OVER) return "over";
   if (call !== null) return KIND_OF_CALL[call.kind] ?? "look";
   if (shown.state === "held") return "held";
+  if (shown.state === "counting" && shown.alarms.some((key) => UNSEEN.includes(key))) return "blind";
   if (shown.state === "reached") return shown.fraction >= OVER ? "over" : "enough";
   return shown.fraction >= 1 ? "enough" : "count";
 }

@@ -52,7 +52,7 @@ function show() {
     state.placed = true;
   }
   const all = names();
-  const shown = present(), lost = stream.lost() ? stream.age() : null;
+  const shown = present(), lost = stream.lost() && (state.status || !state.denied) ? stream.age() : null;
   const plan = toStart(state.frame, state.chosen[state.frame], state.status, state.lists);
   const sensor = shown && !ended(shown) ? shown.sensor : plan.sensor;
   const alarm = sensor === null ? "" : (alarmsOf(state.status, sensor, say, has)[0]?.text ?? "");
@@ -78,13 +78,18 @@ function pick(frame) {
   show();
 }
 
+// The call of a print that nobody has answered; one whose sensor is silent calls by itself, on this phone alone.
+function calling(shown) {
+  return callOf(shown) ?? (kindOf(shown) === "blind" ? { key: "blind", kind: "blind" } : null);
+}
+
 // -- what can be done ---------------------------------------------------------------------------------------
 
 function showActs(shown, plan, lost) {
-  const kind = kindOf(shown), call = callOf(shown), may = state.role !== "view" && state.status !== null && !state.denied;
+  const kind = kindOf(shown), call = calling(shown), may = state.role !== "view" && state.status !== null && !state.denied;
   const live = may && kind !== "ready", id = live ? shown.id : "";
   const ready = may && kind === "ready";
-  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call && !state.hushed.has(hushKey(shown, call)) ? `quiet:${shown.id}:${call.key}` : "";
+  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call && !state.hushed.has(`${shown.id}:${call.key}`) ? `quiet:${shown.id}:${call.key}` : "";
   const step = live ? stripStep(shown) : null;
   mean(at("quiet"), quiet, say("quiet"));
   mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done"), "", say("step_number", { number: step?.number }));
@@ -99,7 +104,7 @@ function showActs(shown, plan, lost) {
   at("count-in").setAttribute("aria-pressed", String(settings.countIn));
   const next = ready ? state.lists.queue.find((entry) => entry.frame == null || entry.frame === state.frame) : null;
   mean(at("next"), next && plan.entry === null ? "next" : "", next ? say("next", { who: [next.label, next.target].filter(Boolean).join(" · ") }) : "");
-  const elsewhere = names().find((frame) => frame !== state.frame && callOf(inFrame(state.status, frame)));
+  const elsewhere = names().find((frame) => frame !== state.frame && calling(inFrame(state.status, frame)));
   mean(at("elsewhere"), elsewhere && lost === null ? `show:${elsewhere}` : "", elsewhere ? say("elsewhere", { frame: elsewhere, word: say(`word.${kindOf(inFrame(state.status, elsewhere))}`) }) : "");
   at("row").hidden = [...at("row").children].every((button) => button.hidden);
 }
@@ -110,7 +115,7 @@ function showTexts() {
   at("tag").hidden = state.role !== "view";
   at("tag").textContent = say("tag_view");
   at("look").textContent = say(document.documentElement.dataset.look === "dim" ? "bright" : "dim");
-  at("open-settings").textContent = say("settings");
+  at("open-settings").textContent = say("menu");
   const text = state.denied ? say("denied") : state.answer;
   at("answer").hidden = text === "";
   at("answer-text").textContent = text;
@@ -139,12 +144,11 @@ async function start() {
   return undefined;
 }
 
-const hushKey = (shown, call) => `${shown.id}:${call.key}`;
 
 function quiet(meaning) {
   const [, id, ...key] = meaning.split(":");
   state.hushed.add(id === "lost" ? "lost" : `${id}:${key.join(":")}`); // at once here, whatever becomes of the request
-  if (id !== "lost") act(`exposures/${id}/quiet`);
+  if (id !== "lost" && key[0] !== "blind") act(`exposures/${id}/quiet`);
   show();
 }
 
@@ -193,11 +197,12 @@ onTap(at("open-settings"), () => openSettings(at, settings, {
 function showCalls(all, lost) {
   const calls = lost !== null && !state.hushed.has("lost") ? [{ id: "lost", kind: "lost", beats: [1], words: say("word.lost") }] : [];
   for (const frame of all) {
-    const shown = inFrame(state.status, frame), call = callOf(shown);
+    const shown = inFrame(state.status, frame), call = calling(shown), id = call ? `${shown.id}:${call.key}` : "";
+    if (call?.kind !== "blind" && shown) state.hushed.delete(`${shown.id}:blind`);
     const word = lost !== null ? "lost" : kindOf(shown);
     announcer.state(frame, word, () => [say("frame", { frame }), say(`word.${word}`), shown && !ended(shown) && lost === null ? percentText(shown.fraction) : ""].filter(Boolean).join(", "));
-    if (call && lost === null && !state.hushed.has(hushKey(shown, call))) {
-      calls.push({ id: hushKey(shown, call), kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
+    if (call && lost === null && !state.hushed.has(id)) {
+      calls.push({ id, kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
     }
   }
   caller.set(calls);

@@ -33,7 +33,7 @@ export function seen(frame, shown, plan, lost, alarm = "") {
   const now = step?.now && kind !== "enough" && kind !== "over";
   return { ...base, name: nameOf(frame, shown), digits: String(Math.min(999, percent(shown.fraction))), sign: true,
     bar: shown.fraction, low: shown.dose_low / shown.target_dose, high: shown.dose_high / shown.target_dose,
-    caption: now ? step.words : caption(shown, kind), marks: (shown.steps ?? []).map((s) => s.share), loud: now, alarm };
+    caption: now ? step.words : alarm ? "" : caption(shown, kind), marks: (shown.steps ?? []).map((s) => s.share), loud: now, alarm };
 }
 
 function nameOf(frame, shown) {
@@ -92,7 +92,7 @@ function combination(plan) {
   }
   const { name, version, noted, dose } = plan.target;
   const main = element("p", "target", title(name, version));
-  main.style.setProperty("--len", Math.max(5, [...title(name, version)].length));
+  main.style.setProperty("--len", Math.min(15, Math.max(5, [...title(name, version)].length)));
   box.append(main);
   for (const key of ["process", "paper"]) box.append(element("p", "noted", noted[key] ?? say(`no_${key}`)));
   const small = [noted.coat, noted.film, `${number(dose)} ${unit(plan.target.unit)}`].filter(Boolean).join(" · ");
@@ -109,7 +109,7 @@ function bar(view) {
   range.style.setProperty("width", `calc(${place(view.high)} - ${place(view.low)})`);
   mark.style.setProperty("left", place(1));
   const made = element("div", "bar", fill, mark);
-  if (view.high - view.low > 0.02) made.append(range); // below that it is thinner than the edge of the bar
+  if (view.high - view.low > 0.02 && view.low < REACH - 0.03) made.append(range); // below that it is thinner than the edge of the bar
   for (const share of view.marks) {
     const notch = element("div", "notch");
     notch.style.setProperty("left", place(share));

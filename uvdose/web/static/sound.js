@@ -11,6 +11,7 @@ const MOTIFS = {
   reached: { tones: [1047, 1319, 1568], wave: "square", every: 2.5 },
   overshoot: { tones: [1568, 1175, 784], wave: "sawtooth", every: 2.5 },
   reminder: { tones: [440, 415], wave: "triangle", every: 8 },
+  blind: { tones: [392, 311], wave: "triangle", every: 5 },
   lost: { tones: [311, 233], wave: "sawtooth", every: 3 },
 };
 const TONE_S = 0.11, GAP_S = 0.1;
