@@ -12,12 +12,13 @@ import uvdose
 ROOT = Path(uvdose.__file__).parent
 
 # A room may import from itself and from the rooms named. Top-level modules are rooms of their own.
-BASE = {"model", "units", "messages", "__init__"}
+BASE = {"model", "units", "messages", "listed", "__init__"}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "model": set(),
     "units": BASE,
     "messages": BASE,
+    "listed": BASE,
     "notes": BASE,
     "clock": BASE,
     "config": BASE,
@@ -36,12 +37,15 @@ ALLOWED: dict[str, set[str]] = {
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "notify": BASE,
     "trying": BASE | {"call", "clock", "config", "core", "exposure", "intake"},
-    "service": BASE | {"call", "clock", "core", "dose", "exposure", "journal", "mending", "notes", "trying"},
+    "showing": BASE | {"core", "dose", "exposure", "journal", "notes"},
+    "present": BASE | {"clock", "core", "exposure", "journal"},
+    "service": BASE
+    | {"clock", "core", "dose", "exposure", "journal", "mending", "notes", "present", "showing", "trying"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "notes")
+PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "listed", "notes")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",

@@ -13,6 +13,7 @@ from concurrent.futures import Future
 
 from .call.desk import Desk
 from .call.following import Followers
+from .call.unanswered import Unanswered
 from .clock import Clock, iso_utc
 from .decode.base import Decoder
 from .decode.native import frame_command
@@ -83,6 +84,7 @@ class Core:
         self._crowded_s: dict[str, tuple[float, float]] = {}
         self._told: asyncio.Queue[_Told] = asyncio.Queue()
         self.followers = Followers()
+        self.unanswered = Unanswered()
         self._loop = asyncio.get_running_loop()
         self._timer: asyncio.TimerHandle | None = None
         self._flushed_s = 0.0
@@ -207,7 +209,9 @@ class Core:
                 known = self.bench.exposures.get(ring.exposure)
                 if known is not None and ring.key in known.open_calls:
                     self.desk.ring(ring, now_s)
+                    self.unanswered.ring(ring.exposure, ring.key)
             for event in told.events:
+                self.unanswered.tell(event)
                 self._on_event(event)
                 self.followers.tell(event)
             self._schedule()

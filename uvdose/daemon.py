@@ -39,7 +39,9 @@ from .journal.writer import Writer
 from .messages import EventDoc
 from .model import Refusal
 from .notify import Manager
+from .present import Present
 from .service import BenchService
+from .showing import Showing
 from .trying import Trier
 from .upkeep import Upkeep
 from .web.app import make_app
@@ -126,7 +128,9 @@ class Daemon:
             self._core, self._ways, settings, home.folder,
             (lambda done: speaker.say("this is a test call\a", done)) if seen else None,
         )
-        self._service = BenchService(self._core, self._store, settings.bench.name, self._home_id, trier, self._ways)
+        showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
+        present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
+        self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing)
         self.front.dress(make_app(self._service, self.front.pairing))
         self._orders: Orders | None = None
         if hub is not None and settings.mqtt is not None and settings.mqtt.commands:

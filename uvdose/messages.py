@@ -23,6 +23,13 @@ class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     layer: int = 0
 
 
+class StepCall(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A call within an exposure: at this share of its dose, do this: `cover step 2`."""
+
+    share: float
+    words: str
+
+
 class ExposureDoc(msgspec.Struct, frozen=True):
     """One exposure. dose_low..dose_high: 95 %, relative to the target's scale. fraction: dose / target_dose.
 
@@ -30,6 +37,10 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     or not known because the sensor is silent.
     parts: what the interval is made of, each as its own 95 % half-width. low_stops, high_stops: the interval's ends
     against the dose. reciprocity_stops: how much more it would have needed by the target's exponent p, 0 for p 1.
+    noted: what the target was proved with. steps: of a test strip. card_moves: how often its card was told as moved.
+    begins_in_s: to the beat of a count-in, real time; by_light: it begins and holds by the light. last_act: the one
+    that an undo takes back. unanswered: calls that nobody has answered yet, the newest last, though a buzzer may have
+    told them; calls: those still to be told, and the target's.
     """
 
     id: int
@@ -62,6 +73,13 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     low_stops: float | None = None
     high_stops: float | None = None
     reciprocity_stops: float = 0.0
+    noted: dict[str, str] = {}
+    steps: tuple[StepCall, ...] = ()
+    card_moves: int = 0
+    begins_in_s: float | None = None
+    by_light: bool = False
+    last_act: str | None = None
+    unanswered: list[str] = []
 
     @property
     def title(self) -> str:
@@ -70,7 +88,10 @@ class ExposureDoc(msgspec.Struct, frozen=True):
 
 
 class SensorDoc(msgspec.Struct, frozen=True):
-    """One sensor now. irradiance is in this sensor's band; None while nothing was heard. age_s: of its last reading."""
+    """One sensor now. irradiance is in this sensor's band; None while nothing was heard. age_s: of its last reading.
+
+    alarm_keys: a short name for each line of alarms.
+    """
 
     name: str
     state: str
@@ -82,6 +103,7 @@ class SensorDoc(msgspec.Struct, frozen=True):
     bad_inputs: int
     late: int
     last_bad: str = ""
+    alarm_keys: list[str] = []
 
 
 class StatusDoc(msgspec.Struct, frozen=True):
@@ -129,13 +151,6 @@ class ShadeRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     since: When
     until: When = When()
-
-
-class StepCall(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A call within an exposure: at this share of its dose, do this: `cover step 2`."""
-
-    share: float
-    words: str
 
 
 class Trial(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

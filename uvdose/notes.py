@@ -1,4 +1,4 @@
-"""What the person says that is no act: calibration prints, films measured, verdicts, editions.
+"""What the person says that is no act: calibration prints, films measured, verdicts, editions, who is next.
 
 The journal only ever appends them; the newest of a kind and subject holds, the older ones are its history. Doses are
 in `unit` (mJ/cm2, or such as counts.s); densities are log10 and have no unit.
@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import msgspec
 
+from .listed import QueueEntry
 from .model import Refusal
 
 MAX_TEXT = 500
@@ -119,8 +120,14 @@ class Edition(Doc, frozen=True):
     text: str = ""
 
 
+class Queue(Doc, frozen=True):
+    """Who is next at the bench, the first one first. Its subject is always `bench`."""
+
+    entries: tuple[QueueEntry, ...] = ()
+
+
 KINDS: dict[str, type[Doc]] = {
-    "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition,
+    "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition, "queue": Queue,
 }
 
 

@@ -8,8 +8,7 @@ from concurrent.futures import Future
 
 import msgspec
 
-from .call.ways import Ways
-from .clock import iso_utc, local_date
+from .clock import iso_utc
 from .core import Core
 from .dose.response import Response
 from .exposure.exposure import Exposure
@@ -19,6 +18,7 @@ from .exposure.record import LightGate, Plan
 from .exposure.setting import next_version, trial_target
 from .exposure.states import ENDED, Act, act_word
 from .exposure.target import Target, check_fit, plan_with
+from .exposure.telling import tell_fact
 from .journal.store import Store
 from .mending import Mender
 from .messages import (
@@ -29,7 +29,6 @@ from .messages import (
     NoteRequest,
     NoteTaken,
     Part,
-    SensorDoc,
     ShadeRequest,
     StartRequest,
     StatusDoc,
@@ -41,8 +40,10 @@ from .messages import (
 )
 from .model import Refusal
 from .notes import checked
+from .present import Present
+from .showing import Showing
 from .trying import Trier
-from .units import US_PER_S, from_screen, irradiance_unit, to_screen
+from .units import US_PER_S, from_screen, irradiance_unit
 
 ACT_PATIENCE_S = 2.0
 MAX_COUNT_IN_S = 60
@@ -54,58 +55,23 @@ ACTS = ("hold", "resume", "finish", "again", "card", "undo")
 class BenchService:
     """The API's side of one bench."""
 
-    def __init__(self, core: Core, store: Store, bench_name: str, home_id: str, trier: Trier, ways: Ways) -> None:
+    def __init__(
+        self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing
+    ) -> None:
         self.home_id = home_id
+        self.showing = showing
         self._core = core
         self._store = store
-        self._name = bench_name
+        self._present = present
         self._mender = Mender(core, store)
         self._trier = trier
-        self._ways = ways
         self._fresh_targets: dict[str, Target] = {}
 
     # -- telling ---------------------------------------------------------------------------------------------
 
     def status(self) -> StatusDoc:
         """Every sensor; the exposures that have not ended, or that began today."""
-        core = self._core
-        today = local_date(core.clock.wall_us())
-        shown = [
-            core.document(e)
-            for e in core.bench.exposures.values()
-            if e.finished_us is None or local_date(core.label(e.plan.begin_us)) == today
-        ]
-        held = {d.id for d in shown}
-        begin_us = core.clock.wall_us() - 86_400 * US_PER_S
-        for kept in self._store.between(begin_us, 1 << 62):
-            if kept.plan.id not in held and local_date(kept.begin_wall_us) == today:
-                shown.append(kept.document)
-        return StatusDoc(
-            bench=self._name,
-            utc=iso_utc(core.clock.wall_us()),
-            sensors=[self._sensor(name) for name in core.bench.channels],
-            exposures=sorted(shown, key=lambda d: d.id),
-            troubles=[*([core.trouble] if core.trouble else []), *self._ways.troubles()],
-        )
-
-    def _sensor(self, name: str) -> SensorDoc:
-        channel = self._core.bench.channels[name]
-        last = channel.track.last
-        response = channel.track.response
-        unit = irradiance_unit(response.unit)
-        age_us = self._core.clock.dose_us() - last.t_us if last is not None else None
-        return SensorDoc(
-            name=name,
-            state=str(channel.health.state()),
-            irradiance=to_screen(response.factor * (last.value - response.zero), unit) if last is not None else None,
-            unit=unit,
-            age_s=max(0, age_us) / US_PER_S if age_us is not None else None,
-            alarms=list(channel.health.active.values()),
-            readings=channel.readings,
-            bad_inputs=channel.bad_inputs,
-            late=channel.late,
-            last_bad=channel.last_bad,
-        )
+        return self._present.status()
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""
@@ -124,6 +90,10 @@ class BenchService:
                     yield coming_event
         finally:
             coming.cancel()
+
+    def coming(self) -> AsyncIterator[EventDoc]:
+        """Events from now on, until the daemon ends."""
+        return self._core.followers.follow()
 
     # -- acts ------------------------------------------------------------------------------------------------
 
@@ -198,6 +168,7 @@ class BenchService:
         core = self._core
         _check_text("subject", request.subject or "")
         note = checked(request.kind, request.data)
+        self.showing.noted(note, request.subject)
         subject, statements = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us())
         return NoteTaken(subject, await _within(core.commit(statements), ACT_PATIENCE_S))
 
@@ -236,8 +207,23 @@ class BenchService:
 
     async def quiet(self, exposure: int | None) -> Taken:
         """Silence the present calls."""
-        out = self._core.bench.quiet(exposure, self._core.clock.dose_us())
+        out = self._quieted(exposure, self._core.clock.dose_us())
         return await self._taken(out, self._core.bench.exposures[exposure] if exposure is not None else None)
+
+    def _quieted(self, number: int | None, now_us: int) -> Outcome:
+        """Ends calls that are to be told, and those that were told and that nobody has answered."""
+        bench, refused = self._core.bench, None
+        try:
+            out = bench.quiet(number, now_us)
+        except Refusal as err:
+            out, refused = Outcome(), err
+        done = {fact.exposure for fact in out.facts}
+        for told in self._core.unanswered.exposures():
+            if told not in done and number in (None, told) and told in bench.exposures:
+                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": self._core.unanswered.of(told)})
+        if refused is not None and not out.facts:
+            raise refused
+        return out
 
     @staticmethod
     def _gate(request: StartRequest, target: Target, response: Response) -> LightGate | None:
@@ -257,12 +243,12 @@ class BenchService:
         like = self._store.newest_target(request.like) if request.like is not None else None
         target = next_version(request, last, identities, iso_utc(core.clock.wall_us()), like)
         self._fresh_targets[target.name] = target
+        self.showing.target_set(target)
         recorded = await _within(core.commit(core.recorder.target(target)), ACT_PATIENCE_S)
         return TargetTaken(target.name, target.version, target.dose, target.unit, recorded)
 
     def _known(self, number: int) -> None:
-        state = self._core.bench.exposure(number).state
-        if state in ENDED:
+        if (state := self._core.bench.exposure(number).state) in ENDED:
             raise Refusal(f"exposure {number}: it is {state} already")
 
     def _choose_sensor(self, asked: str | None, target: Target) -> str:

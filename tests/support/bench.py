@@ -39,16 +39,16 @@ class Refused(Exception):
 class RunningBench:
     """`with RunningBench(folder, settings) as bench:` runs `uvdose serve`; it can be killed and started again."""
 
-    def __init__(self, folder: Path, settings: str, pace: float = 1.0) -> None:
+    def __init__(self, folder: Path, settings: str, pace: float = 1.0, port: int = 0) -> None:
         self.home = Home(folder)
         self.pace = pace
         folder.mkdir(parents=True, exist_ok=True)
-        self.home.settings_file.write_text('[web]\nlisten = "127.0.0.1:0"\n' + settings, encoding="utf-8")
+        self.home.settings_file.write_text(f'[web]\nlisten = "127.0.0.1:{port}"\n' + settings, encoding="utf-8")
         self.env = {"PYTHONPATH": str(Path(__file__).parents[2])}
         self.process: subprocess.Popen[str] | None = None
         self.lines: queue.Queue[str] = queue.Queue()
         self.said: list[str] = []
-        self._url = self._token = ""
+        self.url = self.token = ""
 
     def start(self, dies: str = "") -> None:
         """Start, and wait for `ready`. dies: a moment at which it is to kill itself, see support.dying."""
@@ -61,7 +61,7 @@ class RunningBench:
         self.wait_line("ready ", READY_S)
         runtime = read_runtime(self.home)
         assert runtime is not None
-        self._url, self._token = runtime.url, runtime.token
+        self.url, self.token = runtime.url, runtime.token
 
     def command(self, dies: str = "") -> list[str]:
         """The words that start it."""
@@ -125,8 +125,8 @@ class RunningBench:
     def ask(self, method: str, path: str, body: object = None, timeout: float = 10) -> Any:
         """One request. Raises `Refused`."""
         data = json.dumps(body).encode() if body is not None else None
-        headers = {"Authorization": f"Bearer {self._token}", "Content-Type": "application/json"}
-        request = urllib.request.Request(f"{self._url}/api/v1{path}", data=data, method=method, headers=headers)
+        headers = {"Authorization": f"Bearer {self.token}", "Content-Type": "application/json"}
+        request = urllib.request.Request(f"{self.url}/api/v1{path}", data=data, method=method, headers=headers)
         try:
             with _OPENER.open(request, timeout=timeout) as answer:
                 return json.load(answer)

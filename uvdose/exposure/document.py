@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from ..dose.integrator import Track
 from ..messages import ExposureDoc
-from ..units import stops_between, to_screen
+from ..units import US_PER_S, stops_between, to_screen
 from .coming import eta_s
 from .exposure import Exposure
-from .states import ENDED
+from .states import ENDED, Act, State, act_word
 from .target import reciprocity_stops
 
 
@@ -42,6 +42,8 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
     dose = to_screen(f.dose, unit)
     target = plan.target.dose
     running = exposure.finished_us is None
+    last = exposure.last_act
+    counts_in = exposure.state is State.WAITING and plan.gate is None
     heard = not UNHEARD & set(alarms)
     return ExposureDoc(
         id=plan.id,
@@ -74,4 +76,10 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         label=plan.label,
         part=plan.part,
         reciprocity_stops=reciprocity_stops(plan.target, f.measured_s + f.bridged_s + f.missing_s),
+        noted=plan.target.combination.noted,
+        steps=plan.target.calls.steps,
+        card_moves=sum(a.act is Act.CARD and not a.withdrawn for a in exposure.acts),
+        begins_in_s=max(0, plan.begin_us - now_us) / US_PER_S / plan.pace if counts_in else None,
+        by_light=plan.gate is not None,
+        last_act=act_word(last.act) if last is not None else None,
     )

@@ -39,6 +39,11 @@ class Combination(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     coating_age: str | None = None
     notes: str | None = None
 
+    @property
+    def noted(self) -> dict[str, str]:
+        """What was noted, by its name."""
+        return {field: text for field in self.__struct_fields__ if (text := getattr(self, field))}
+
 
 class Target(msgspec.Struct, frozen=True):
     """One version of a target. dose: in `unit` (mJ/cm2, or such as counts.s). identity: the sensor it is bound to.

@@ -115,6 +115,15 @@ class Store:
         )
         return [_kept(r) for r in rows]
 
+    def lately_used(self, most: int) -> list[tuple[str, str | None, str]]:
+        """Frame, target and sensor of the last exposures, newest first; target None for a calibration print."""
+        rows = self.db.execute(
+            "SELECT json_extract(plan, '$.frame'), json_extract(plan, '$.target.name'),"
+            " json_extract(plan, '$.target.version'), json_extract(plan, '$.sensor') FROM exposure"
+            " ORDER BY id DESC LIMIT ?", (most,)
+        )
+        return [(str(frame), str(name) if version else None, str(sensor)) for frame, name, version, sensor in rows]
+
     def finished(self) -> list[Kept]:
         """Every finished exposure, oldest first."""
         return [_kept(r) for r in self.db.execute(f"{self._EXPOSURE} WHERE e.state = 'finished' ORDER BY e.id")]

@@ -9,6 +9,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ..model import Refusal
+from .routes import MAX_ID_DIGITS
 
 MAX_BODY = 64 * 1024
 
@@ -26,6 +27,14 @@ async def body(request: Request, kind: type[T]) -> T:
         return msgspec.json.decode(bytes(data) or b"{}", type=kind)
     except (msgspec.MsgspecError, UnicodeDecodeError) as err:
         raise Refusal(f"the request is not what this address takes: {err}", 2) from None
+
+
+def number_of(request: Request) -> int:
+    """The exposure's number in the path. Raises `Refusal` (code 2)."""
+    text = request.path_params["id"]
+    if not (text.isascii() and text.isdigit() and len(text) <= MAX_ID_DIGITS):
+        raise Refusal("exposure: give its number, such as 12", 2)
+    return int(text)
 
 
 def as_json(value: object, status: int = 200) -> Response:

@@ -32,16 +32,23 @@ from ..model import Refusal
 from .access import guarded
 from .answers import as_json as _json
 from .answers import body as _body
+from .answers import number_of
 from .answers import refused as _refused
+from .live import Lists
 from .openapi import document
+from .pages import file_routes, page_data
 from .pairing import Pairing
-from .routes import ADDRESSES, MAX_EVENT_DIGITS, MAX_ID_DIGITS
+from .routes import ADDRESSES, MAX_EVENT_DIGITS
 
 
 class Service(Protocol):
     """What the API asks of the daemon. Each may raise `Refusal`."""
 
     home_id: str
+
+    @property
+    def showing(self) -> Lists:
+        """What pages choose from."""
 
     def status(self) -> StatusDoc:
         """Now."""
@@ -73,6 +80,9 @@ class Service(Protocol):
     def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events with an id above `after`, and those to come."""
 
+    def coming(self) -> AsyncIterator[EventDoc]:
+        """Events from now on, until the daemon ends."""
+
 
 def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
     """The ASGI application of one daemon. Who asks is told by the gate around it; without one nobody is let in."""
@@ -88,19 +98,19 @@ def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
 
     async def act(request: Request) -> Response:
         when = await _body(request, When)
-        return _json(await service.act(_number(request), request.path_params["act"], when))
+        return _json(await service.act(number_of(request), request.path_params["act"], when))
 
     async def move(request: Request) -> Response:
-        return _json(await service.move(_number(request), await _body(request, MoveRequest)))
+        return _json(await service.move(number_of(request), await _body(request, MoveRequest)))
 
     async def shade(request: Request) -> Response:
-        return _json(await service.shade(_number(request), await _body(request, ShadeRequest)))
+        return _json(await service.shade(number_of(request), await _body(request, ShadeRequest)))
 
     async def quiet(request: Request) -> Response:
         return _json(await service.quiet(None))
 
     async def quiet_one(request: Request) -> Response:
-        return _json(await service.quiet(_number(request)))
+        return _json(await service.quiet(number_of(request)))
 
     async def call_test(request: Request) -> Response:
         return _json(await service.call_test(await _body(request, CallTestRequest)))
@@ -136,15 +146,8 @@ def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
     handlers = {
         "hello": hello, "openapi": openapi, "status": status, "events": events, "start": start, "quiet_one": quiet_one,
         "move": move, "shade": shade, "act": act, "quiet": quiet, "target": target, "note": note,
-        "call_test": call_test,
+        "call_test": call_test, **page_data(service),
     }
     routes = [Route(a.full_path, guarded(handlers[a.name], a.needs), methods=[a.method]) for a in ADDRESSES]
-    _access_routes = pairing.routes() if pairing is not None else []
-    return Starlette(routes=routes + _access_routes, exception_handlers={404: missing, 405: missing, 500: broken})
-
-
-def _number(request: Request) -> int:
-    text = request.path_params["id"]
-    if not (text.isascii() and text.isdigit() and len(text) <= MAX_ID_DIGITS):
-        raise Refusal("exposure: give its number, such as 12", 2)
-    return int(text)
+    open_routes = [*(pairing.routes() if pairing is not None else []), *file_routes()]
+    return Starlette(routes=routes + open_routes, exception_handlers={404: missing, 405: missing, 500: broken})

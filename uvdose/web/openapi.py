@@ -73,10 +73,12 @@ def _about(address: Address) -> str:
 
 
 def _answer(address: Address, refs: dict[type[msgspec.Struct], dict[str, Any]]) -> dict[str, Any]:
-    if address.lines:
-        words = "a stream that does not end: one EventDoc as JSON a line"
-        return {"description": words, "content": {"application/x-ndjson": {"schema": {"type": "string"}}}}
+    if address.stream:
+        words = "a stream that does not end"
+        return {"description": words, "content": {address.stream: {"schema": {"type": "string"}}}}
     schema = refs[address.gives] if address.gives is not None else {"type": "object"}
+    if address.many:
+        schema = {"type": "array", "items": schema}
     return {"description": address.summary, "content": {"application/json": {"schema": schema}}}
 
 

@@ -18,7 +18,6 @@ from .phones import Phone, Role
 
 STATIC = Path(__file__).parent / "static"
 MAX_CODE = 40
-_OWN_FILES = {"pair.js": "text/javascript", "pair.css": "text/css"}
 
 
 class PairRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -88,7 +87,6 @@ class Pairing:
         api = "/api/v1"
         return [
             Route("/pair", self._page, methods=["GET"]),
-            *(Route(f"/static/{name}", self._file, methods=["GET"]) for name in _OWN_FILES),
             Route("/ca.crt", self._certificate, methods=["GET"]),
             Route(f"{api}/pair", self._pair, methods=["POST"]),
             Route(f"{api}/me", guarded(self._me), methods=["GET"]),
@@ -104,10 +102,6 @@ class Pairing:
 
     async def _page(self, _: Request) -> Response:
         return FileResponse(STATIC / "pair.html", media_type="text/html", headers={"cache-control": "no-store"})
-
-    async def _file(self, request: Request) -> Response:
-        name = request.url.path.rpartition("/")[2]
-        return FileResponse(STATIC / name, media_type=_OWN_FILES[name], headers={"cache-control": "no-cache"})
 
     async def _certificate(self, _: Request) -> Response:
         if self._ca is None or not self._ca.is_file():

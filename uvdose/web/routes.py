@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import msgspec
 
+from ..listed import LightDoc, QueueDoc, TargetDoc
 from ..messages import (
     CallTestDoc,
     CallTestRequest,
@@ -44,7 +45,7 @@ class Parameter(msgspec.Struct, frozen=True):
 class Address(msgspec.Struct, frozen=True):
     """One address. name: of its handler. needs: what whoever asks must be let do. takes, gives: message types.
 
-    lines: it answers with a stream of lines, one JSON object each. empty: the body may be left out.
+    many: it gives a list of them. stream: it answers with a stream that does not end, of this media type.
     """
 
     name: str
@@ -55,7 +56,8 @@ class Address(msgspec.Struct, frozen=True):
     takes: type[msgspec.Struct] | None = None
     gives: type[msgspec.Struct] | None = None
     parameters: tuple[Parameter, ...] = ()
-    lines: bool = False
+    many: bool = False
+    stream: str = ""
 
     @property
     def full_path(self) -> str:
@@ -79,7 +81,14 @@ ADDRESSES = (
     Address("openapi", "GET", "/openapi.json", "view", "This document"),
     Address("status", "GET", "/status", "view", "Every sensor, and the exposures of now and today", gives=StatusDoc),
     Address("events", "GET", "/events", "view", "What happened, and what happens from now on", parameters=(AFTER,),
-            lines=True),
+            stream="application/x-ndjson"),
+    Address("live", "GET", "/live", "view", "The status after each change, and what happens",
+            stream="text/event-stream"),
+    Address("light", "GET", "/exposures/{id}/light", "view", "The light of an exposure", gives=LightDoc,
+            parameters=(NUMBER,)),
+    Address("targets", "GET", "/targets", "view", "Targets in use, the newest version of each", gives=TargetDoc,
+            many=True),
+    Address("queue", "GET", "/queue", "view", "Who is next", gives=QueueDoc),
     Address("start", "POST", "/exposures", "act", "Begin an exposure", StartRequest, Taken),
     Address("quiet_one", "POST", "/exposures/{id}/quiet", "act", "Silence the calls of an exposure", None, Taken,
             (NUMBER,)),

@@ -1,0 +1,70 @@
+"""What pages list besides the status: targets to choose from, frames, who is next, the light of an exposure.
+
+Names and keys are a contract, as in `messages`; more may come.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+
+class TargetDoc(msgspec.Struct, frozen=True):
+    """The newest version of a target. dose, low..high: in `unit`, the interval None where it was typed without.
+
+    noted: what it was proved with, such as process and paper. sensor: the one that it is bound to.
+    """
+
+    name: str
+    version: int
+    dose: float
+    unit: str
+    noted: dict[str, str]
+    sensor: str | None
+    low: float | None
+    high: float | None
+    made_utc: str
+
+
+class FrameDoc(msgspec.Struct, frozen=True):
+    """A frame that has been used, with the target and the sensor of its last print."""
+
+    frame: str
+    target: str | None = None
+    sensor: str | None = None
+
+
+class QueueEntry(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """A print that waits for its turn: whose it is, its target and its frame, each where it is known."""
+
+    label: str = ""
+    target: str | None = None
+    frame: str | None = None
+
+
+class QueueDoc(msgspec.Struct, frozen=True):
+    """Who is next at the bench, the first one first."""
+
+    entries: tuple[QueueEntry, ...] = ()
+
+
+class ListsDoc(msgspec.Struct, frozen=True):
+    """All that a page chooses from."""
+
+    targets: list[TargetDoc]
+    frames: list[FrameDoc]
+    queue: list[QueueEntry]
+
+
+class LightDoc(msgspec.Struct, frozen=True):
+    """The light of one exposure: points of (seconds since its start, irradiance in `unit`), at most 400.
+
+    holds: stretches in which it was out of the light, the last one open to `until_s`, which is where the curve ends.
+    reached_s: when its target was reached; None before. Seconds are of dose time.
+    """
+
+    unit: str
+    t0_utc: str | None
+    points: list[tuple[float, float]]
+    holds: list[tuple[float, float]]
+    until_s: float
+    reached_s: float | None = None

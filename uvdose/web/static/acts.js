@@ -1,0 +1,26 @@
+// What the person does, on its way to the daemon, and the one line that comes back.
+
+const PATIENCE_MS = 6000;
+
+// {taken}: the daemon's answer. {refused}: its line. {silent}: nothing came back, so that nobody knows.
+export async function send(path, body = {}) {
+  try {
+    const answer = await fetch(`/api/v1/${path}`, {
+      method: "POST", credentials: "same-origin", cache: "no-store", body: JSON.stringify(body),
+      headers: { "content-type": "application/json" }, signal: AbortSignal.timeout?.(PATIENCE_MS),
+    });
+    const said = await answer.json();
+    return answer.ok ? { taken: said } : { refused: said.refused ?? String(answer.status), status: answer.status };
+  } catch {
+    return { silent: true };
+  }
+}
+
+export async function lightOf(exposure) {
+  try {
+    const answer = await fetch(`/api/v1/exposures/${exposure}/light`, { cache: "no-store" });
+    return answer.ok ? await answer.json() : null;
+  } catch {
+    return null;
+  }
+}

@@ -1,0 +1,221 @@
+// The page at the frame: joins what comes, what is seen, what is heard and what the person does.
+
+import { connect } from "/static/live.js";
+import { send } from "/static/acts.js";
+import { alarmsOf, beatsOf, callOf, ended, frameNames, inFrame, kindOf, startRequest, stripStep, toStart, without } from "/static/model.js";
+import { draw, seen } from "/static/sign.js";
+import { drawTiles } from "/static/tiles.js";
+import { Below } from "/static/below.js";
+import { openChooser } from "/static/chooser.js";
+import { openSettings, setLook } from "/static/settings.js";
+import { mean, onPress, onTap } from "/static/press.js";
+import { Caller } from "/static/sound.js";
+import { keepAwake } from "/static/awake.js";
+import { Announcer } from "/static/announcer.js";
+import { kept, keep } from "/static/keeping.js";
+import { has, languageTag, loadWords, percentText, say } from "/static/words.js";
+
+const at = (id) => document.getElementById(id);
+const state = {
+  status: null, lists: { targets: [], frames: [], queue: [] }, role: "act", denied: false,
+  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "", beat: "", placed: false,
+};
+const settings = { spoken: kept("spoken", false), countIn: kept("count-in", false) };
+
+await loadWords();
+setLook(kept("look", "bright"));
+const caller = new Caller(() => ({ spoken: settings.spoken, tag: languageTag() }));
+const announcer = new Announcer(at("said"));
+const below = new Below(at);
+const stream = connect({
+  hello: (doc) => { state.role = doc.role; state.denied = false; },
+  lists: (doc) => { state.lists = doc; show(); },
+  status: (doc) => { state.status = doc; state.denied = false; show(); },
+  happened: (event) => below.happened(event),
+  lost: () => show(),
+  back: () => { state.hushed.delete("lost"); show(); },
+  denied: () => { state.denied = true; show(); },
+});
+
+// The frame that is looked at stays, whatever others begin meanwhile: a finger may be on its way to its button.
+const names = () => frameNames(state.status, state.lists, state.placed ? [...state.more, state.frame] : state.more);
+// A count-in goes on between two words of the daemon.
+function present() {
+  const shown = inFrame(state.status, state.frame);
+  return shown?.begins_in_s == null ? shown : { ...shown, begins_in_s: Math.max(0, shown.begins_in_s - stream.age()) };
+}
+
+function show() {
+  if (!state.placed && state.status !== null) {
+    const known = names();
+    if (!known.includes(state.frame)) state.frame = running(known) ?? known[0];
+    state.placed = true;
+  }
+  const all = names();
+  const shown = present(), lost = stream.lost() && (state.status || !state.denied) ? stream.age() : null;
+  const plan = toStart(state.frame, state.chosen[state.frame], state.status, state.lists);
+  const sensor = shown && !ended(shown) ? shown.sensor : plan.sensor;
+  const alarm = sensor === null ? "" : (alarmsOf(state.status, sensor, say, has)[0]?.text ?? "");
+  const view = state.status === null && lost === null ? null : seen(state.frame ?? "1", shown, plan, lost, alarm);
+  announcer.state("alarm", alarm, () => alarm);
+  at("bench").textContent = state.status?.bench ?? "uvdose";
+  if (view) draw(at("sign"), view);
+  if (view?.kind === "wait" && view.digits !== state.beat) caller.play("beat", [1]);
+  state.beat = view?.kind === "wait" ? view.digits : "";
+  document.documentElement.dataset.kind = view?.kind ?? "none";
+  showActs(shown, plan, lost);
+  showCalls(all, lost);
+  drawTiles(at("tiles"), all, state, stream.lost(), (frame) => { pick(frame); });
+  below.show(state, shown, stream.lost());
+  showTexts();
+}
+
+const running = (all) => all.find((frame) => { const e = inFrame(state.status, frame); return e && !ended(e); });
+
+function pick(frame) {
+  state.frame = frame;
+  keep("frame", frame);
+  show();
+}
+
+// The call of a print that nobody has answered; one whose sensor is silent calls by itself, on this phone alone.
+function calling(shown) {
+  return callOf(shown) ?? (kindOf(shown) === "blind" ? { key: "blind", kind: "blind" } : null);
+}
+
+// -- what can be done ---------------------------------------------------------------------------------------
+
+function showActs(shown, plan, lost) {
+  const kind = kindOf(shown), call = calling(shown), may = state.role !== "view" && state.status !== null && !state.denied;
+  const live = may && kind !== "ready", id = live ? shown.id : "";
+  const ready = may && kind === "ready";
+  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call && !state.hushed.has(`${shown.id}:${call.key}`) ? `quiet:${shown.id}:${call.key}` : "";
+  const step = live ? stripStep(shown) : null;
+  mean(at("quiet"), quiet, say("quiet"));
+  mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done"), "", say("step_number", { number: step?.number }));
+  const frame = names().length > 1 ? say("frame", { frame: state.frame }) : "";
+  if (ready) mean(at("main"), plan.target ? `start:${state.frame}:${plan.target.name}:${plan.target.version}` : "choose", say(plan.target ? "start" : "choose_target"), "", frame);
+  else if (live && kind !== "wait") mean(at("main"), shown.state === "held" ? `resume:${id}` : `hold:${id}`, say(shown.state === "held" ? "resume" : "hold"), "", frame);
+  else mean(at("main"), live ? `finish:${id}` : "", say("cancel"), "", frame); // nothing has begun: a tap is enough
+  mean(at("finish"), live && kind !== "wait" ? `finish:${id}` : "", say("finish"), say("press_long"));
+  mean(at("undo"), may && shown?.last_act && kind !== "wait" ? `undo:${shown.id}` : "", say("undo", { act: say(`act.${shown?.last_act}`) }), say("press_long"));
+  mean(at("other"), ready ? "choose" : "", say("other_target"));
+  mean(at("count-in"), ready && plan.target ? "count-in" : "", say(settings.countIn ? "count_in_on" : "count_in_off"));
+  at("count-in").setAttribute("aria-pressed", String(settings.countIn));
+  const next = ready ? state.lists.queue.find((entry) => entry.frame == null || entry.frame === state.frame) : null;
+  mean(at("next"), next && plan.entry === null ? "next" : "", next ? say("next", { who: [next.label, next.target].filter(Boolean).join(" · ") }) : "");
+  const elsewhere = names().find((frame) => frame !== state.frame && calling(inFrame(state.status, frame)));
+  mean(at("elsewhere"), elsewhere && lost === null ? `show:${elsewhere}` : "", elsewhere ? say("elsewhere", { frame: elsewhere, word: say(`word.${kindOf(inFrame(state.status, elsewhere))}`) }) : "");
+  at("row").hidden = [...at("row").children].every((button) => button.hidden);
+}
+
+function showTexts() {
+  at("mute").hidden = caller.unlocked;
+  at("mute").textContent = say("mute");
+  at("tag").hidden = state.role !== "view";
+  at("tag").textContent = say("tag_view");
+  at("look").textContent = say(document.documentElement.dataset.look === "dim" ? "bright" : "dim");
+  at("open-settings").textContent = say("menu");
+  const text = state.denied ? say("denied") : state.answer;
+  at("answer").hidden = text === "";
+  at("answer-text").textContent = text;
+  at("answer-close").textContent = say("close");
+  at("answer-close").hidden = state.denied;
+  at("awake").textContent = state.awake ? say(`awake.${state.awake}`) : "";
+}
+
+async function act(path, body) {
+  const { taken, refused, silent, status } = await send(path, body);
+  state.answer = silent ? say("no_answer") : (refused ?? taken?.note ?? "");
+  if (status === 401 || status === 403) state.answer = say("denied");
+  if (state.answer) announcer.say(state.answer);
+  show();
+  return taken !== undefined;
+}
+
+async function start() {
+  const frame = state.frame, plan = toStart(frame, state.chosen[frame], state.status, state.lists);
+  if (!plan.target) return choose();
+  if (!await act("exposures", startRequest(frame, plan, settings.countIn))) return undefined;
+  delete state.chosen[frame];
+  if (plan.entry) {
+    await act("notes", { kind: "queue", subject: "bench", data: { entries: without(state.lists.queue, plan.entry) } });
+  }
+  return undefined;
+}
+
+
+function quiet(meaning) {
+  const [, id, ...key] = meaning.split(":");
+  state.hushed.add(id === "lost" ? "lost" : `${id}:${key.join(":")}`); // at once here, whatever becomes of the request
+  if (id !== "lost" && key[0] !== "blind") act(`exposures/${id}/quiet`);
+  show();
+}
+
+function choose() {
+  openChooser(at, state, names(), (frame, choice) => {
+    if (choice) state.chosen[frame] = choice;
+    if (!names().includes(frame)) state.more.push(frame);
+    pick(frame);
+  });
+}
+
+onTap(at("main"), (meaning) => {
+  const [what, id] = meaning.split(":");
+  if (what === "start") start();
+  else if (what === "choose") choose();
+  else act(`exposures/${id}/${what}`);
+});
+onTap(at("quiet"), quiet);
+onTap(at("done"), (meaning) => act(`exposures/${meaning.split(":")[1]}/card`));
+onTap(at("other"), choose, true);
+onTap(at("elsewhere"), (meaning) => pick(meaning.slice("show:".length)));
+onTap(at("count-in"), () => {
+  settings.countIn = !settings.countIn;
+  keep("count-in", settings.countIn);
+  show();
+}, true);
+onTap(at("next"), () => {
+  const entry = state.lists.queue.find((e) => e.frame == null || e.frame === state.frame);
+  if (entry) state.chosen[state.frame] = { target: entry.target, label: entry.label ?? "", entry };
+  show();
+}, true);
+for (const id of ["finish", "undo", "again"]) {
+  onPress(at(id), (meaning) => {
+    const [what, number] = meaning.split(":");
+    act(`exposures/${number}/${what}`);
+  }, () => announcer.say(say("press_again")));
+}
+onTap(at("answer-close"), () => { state.answer = ""; show(); }, true);
+onTap(at("look"), () => { setLook(document.documentElement.dataset.look === "dim" ? "bright" : "dim"); show(); }, true);
+onTap(at("open-settings"), () => openSettings(at, settings, {
+  changed: () => { announcer.forget(); show(); }, test: () => caller.play("test", beatsOf(state.frame, names()), say("test")),
+}), true);
+
+// -- what is heard ------------------------------------------------------------------------------------------
+
+function showCalls(all, lost) {
+  const calls = lost !== null && !state.hushed.has("lost") ? [{ id: "lost", kind: "lost", beats: [1], words: say("word.lost") }] : [];
+  for (const frame of all) {
+    const shown = inFrame(state.status, frame), call = calling(shown), id = call ? `${shown.id}:${call.key}` : "";
+    if (call?.kind !== "blind" && shown) state.hushed.delete(`${shown.id}:blind`);
+    const word = lost !== null ? "lost" : kindOf(shown);
+    announcer.state(frame, word, () => [say("frame", { frame }), say(`word.${word}`), shown && !ended(shown) && lost === null ? percentText(shown.fraction) : ""].filter(Boolean).join(", "));
+    if (call && lost === null && !state.hushed.has(id)) {
+      calls.push({ id, kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
+    }
+  }
+  caller.set(calls);
+}
+
+function unlock() {
+  if (caller.unlock()) caller.play("test", beatsOf(state.frame ?? "1", names()));
+  setTimeout(show, 120);
+}
+addEventListener("pointerdown", unlock, { capture: true });
+addEventListener("pointerup", unlock, { capture: true }); // some phones take the end of a tap for it, not its beginning
+addEventListener("keydown", unlock, { capture: true });
+
+keepAwake((how) => { state.awake = how === "on" ? "" : how; show(); });
+setInterval(() => { if (stream.lost() || state.beat) show(); }, 250);
+show();
