@@ -136,12 +136,8 @@ class Site(RunningBench):
         self.network_port = int(self.wait_line("on the network ", 10).rpartition(":")[2])
 
     @property
-    def token(self) -> str:
-        return self._token
-
-    @property
     def inside_port(self) -> int:
-        return int(self._url.rpartition(":")[2])
+        return int(self.url.rpartition(":")[2])
 
     def visitor(self, **more: Any) -> Visitor:
         """Somebody in the network."""

@@ -46,9 +46,6 @@ def bench(tmp_path: Path) -> Iterator[RunningBench]:
 
 
 @pytest.fixture
-
-
-@pytest.fixture
 def phone_at(browser: Browser) -> Iterator[OpenPhone]:
     """Opens phones at a bench, and puts them away at the end."""
     opened: list[Phone] = []

@@ -12,7 +12,10 @@ from support.site import Site, Visitor
 
 from uvdose.web.phones import Phones, digest_of
 
-LOOKS = ("/api/v1/hello", "/api/v1/status", "/api/v1/events", "/api/v1/me", "/api/v1/openapi.json")
+LOOKS = (
+    "/api/v1/hello", "/api/v1/status", "/api/v1/events", "/api/v1/me", "/api/v1/openapi.json", "/api/v1/live",
+    "/api/v1/targets", "/api/v1/queue", "/api/v1/exposures/1/light",
+)  # fmt: skip
 ACTS = (
     ("/api/v1/exposures", {"target": "blue"}), ("/api/v1/exposures/1/hold", {}), ("/api/v1/exposures/1/move", {}),
     ("/api/v1/exposures/1/shade", {}), ("/api/v1/exposures/1/quiet", {}), ("/api/v1/quiet", {}),
@@ -34,7 +37,7 @@ def test_the_list_of_addresses_is_whole() -> None:
 
     app = make_app(None, Pairing(Access("t", None), list, True))  # type: ignore[arg-type]
     tried = {p.replace("/1/", "/{id}/").replace("{id}/hold", "{id}/{act}") for _, p, _ in every_address()}
-    opened = {"/pair", "/static/pair.js", "/static/pair.css", "/ca.crt", "/api/v1/pair"}
+    opened = {"/", "/wall", "/pair", "/static/{name}", "/ca.crt", "/api/v1/pair"}
     assert {route.path for route in app.routes} == tried | opened  # type: ignore[attr-defined]
 
 

@@ -34,7 +34,7 @@ def document(version: str) -> dict[str, Any]:
         "security": [{"home": []}, {"phone": []}],
         "paths": paths,
         "components": {
-            "schemas": components,
+            "schemas": _tuples(components),
             "responses": {
                 "Refused": {
                     "description": "Refused, with the reason and what to do: 400 the request is wrong, 401 without a"
@@ -48,6 +48,18 @@ def document(version: str) -> dict[str, Any]:
             },
         },
     }
+
+
+def _tuples(schema: Any) -> Any:
+    """Tuples as OpenAPI 3.1 writes them: `prefixItems`, where msgspec writes a list of `items`."""
+    if isinstance(schema, list):
+        return [_tuples(part) for part in schema]
+    if not isinstance(schema, dict):
+        return schema
+    told = {key: _tuples(value) for key, value in schema.items()}
+    if isinstance(told.get("items"), list):
+        told["prefixItems"] = told.pop("items")
+    return told
 
 
 def _operation(address: Address, refs: dict[type[msgspec.Struct], dict[str, Any]]) -> dict[str, Any]:
