@@ -51,14 +51,16 @@ def document(version: str) -> dict[str, Any]:
 
 
 def _tuples(schema: Any) -> Any:
-    """Tuples as OpenAPI 3.1 writes them: `prefixItems`, where msgspec writes a list of `items`."""
+    """Tuples of one kind as arrays of a fixed length, which says the same and which more tools understand."""
     if isinstance(schema, list):
         return [_tuples(part) for part in schema]
     if not isinstance(schema, dict):
         return schema
     told = {key: _tuples(value) for key, value in schema.items()}
-    if isinstance(told.get("items"), list):
-        told["prefixItems"] = told.pop("items")
+    kinds = told.get("prefixItems")
+    if isinstance(kinds, list) and all(kind == kinds[0] for kind in kinds):
+        del told["prefixItems"]
+        told["items"] = kinds[0]
     return told
 
 
