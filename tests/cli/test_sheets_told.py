@@ -54,7 +54,7 @@ def test_a_strip_by_flags_alone(bench: Daemon) -> None:
         assert ran.code == 0 and ran.out.startswith("strip 1: card moved at ") and "counts·s" in ran.out, ran
         assert bench.told("strip", "list")[0]["state"] == "in the light"
         _until(bench, 1, 0.6)
-        assert bench.call("strip", "moved", 1).code == 0
+        assert bench.call("strip", "moved", 1, "--ago", "1s").out == "strip 1: card moved, taken for: cover step 2\n"
         _until(bench, 1, 1.0)
         assert bench.call("finish", 1).code == 0
         out, err = lying.communicate(timeout=20)
@@ -77,6 +77,8 @@ def test_a_strip_by_flags_alone(bench: Daemon) -> None:
     assert made["dose"] == pytest.approx(found["safe"]) and made["unit"] == "counts.s"
     assert made["reason"] == "sure is sure"
     assert made["combination"]["coating_age"] == "a day" and made["basis"] == "strip 1"
+    day = bench.call("day").out
+    assert "strip 1" in day and "reached the target" not in day and "than its target asks" not in day
     assert bench.told("strip", "list")[0]["note"]["accepted"] == "blue v1"
     assert "it made target blue v1" in bench.call("strip", "list").out
 

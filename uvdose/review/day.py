@@ -150,8 +150,10 @@ def _print(store: Store, kept: Kept) -> Print:
 
 
 def stops_of(document: ExposureDoc) -> float | None:
-    """How many stops a print got above its target; None for a void print, and where nothing was counted."""
-    return None if document.state == State.VOID else stops_between(document.dose, document.target_dose)
+    """How many stops a print got above its target; None for a void one, a strip or tablet, and where none counted."""
+    if document.state == State.VOID or not document.target_version:
+        return None
+    return stops_between(document.dose, document.target_dose)
 
 
 def _events(store: Store, where: str, values: tuple[object, ...]) -> list[EventDoc]:

@@ -163,9 +163,10 @@ def _totals(prints: list[Print]) -> list[str]:
     known_s, missing_s = sum(d.measured_s + d.bridged_s for d in counted), sum(d.missing_s for d in counted)
     lines = [f"{_counted(len(ended), 'exposure')} finished; {minutes(known_s)} in the light in all"]
     lines[0] += f", measured or bridged{f', and {minutes(missing_s)} missing' if missing_s else ''}"
-    reached = [p for p in ended if p.document.reached_utc is not None]
-    if ended:
-        lines[0] += f"; {len(reached)} of {len(ended)} reached the target"
+    aimed = [p for p in ended if p.document.target_version]  # a strip or a tablet has no target yet
+    reached = [p for p in aimed if p.document.reached_utc is not None]
+    if aimed:
+        lines[0] += f"; {len(reached)} of {len(aimed)} reached the target"
     return [part for line in lines for part in wrap(line, "", "  ")]
 
 

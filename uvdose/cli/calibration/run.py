@@ -12,7 +12,7 @@ from ..questions import at_terminal
 
 if TYPE_CHECKING:
     from ...config import Home
-    from ...messages import ExposureDoc, StepCall, Trial
+    from ...messages import ExposureDoc, StepCall, Trial, When
     from ..asking import Daemon
     from .sheets import Sheet
 
@@ -110,12 +110,12 @@ def told_steps(place: Home, number: int) -> list[int]:
     return []
 
 
-def say_moved(daemon: Daemon, number: int) -> ExposureDoc:
-    """The card was moved just now."""
+def say_moved(daemon: Daemon, number: int, when: When | None = None) -> ExposureDoc:
+    """The card was moved, just now unless another moment is said."""
     from ...messages import Taken, When
     from ..acts import exposure_of
 
-    return exposure_of(daemon.post(f"exposures/{number}/card", When(), Taken))
+    return exposure_of(daemon.post(f"exposures/{number}/card", when or When(), Taken))
 
 
 def untold_words(words: list[str]) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast
 import typer
 
 from ..noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process, noted_of
-from ..options import HomeDir, Json, home_of
+from ..options import Ago, At, HomeDir, Json, home_of, moment
 from ..questions import answer, number, one_of, whole
 from .commands import Number, add_common
 from .plan import FilmName, SensorName, Through, film_over, guide, keep_plan, sensor_and_unit
@@ -93,8 +93,9 @@ add_common(strip, "strip")
 
 
 @strip.command("moved")
-def strip_moved(number: Number = None, home: HomeDir = None) -> None:
-    """The card was moved just now: the dose of the step is fixed at it."""
+def strip_moved(number: Number = None, ago: Ago = None, at: At = None, home: HomeDir = None) -> None:
+    """The card was moved, just now or when you say: the dose of the step is fixed at it."""
+    from ...messages import When
     from ...model import Refusal
     from ...review.layout import with_unit
     from ..asking import need_daemon
@@ -104,10 +105,12 @@ def strip_moved(number: Number = None, home: HomeDir = None) -> None:
     sheet = choose(place, "strip", number, ("in the light",))
     if sheet.exposure is None or sheet.state != "in the light":
         raise Refusal(f"{sheet.name} is {sheet.state}: no card to move")
-    moved = say_moved(need_daemon(place), sheet.exposure.plan.id)
+    when = moment(ago, at)
+    moved = say_moved(need_daemon(place), sheet.exposure.plan.id, when)
     told, steps = told_steps(place, moved.id), trial_of(sheet).steps
     which = f", taken for: {steps[told[-1] - 1].words}" if told else ""
-    print(f"{sheet.name}: card moved at {with_unit(moved.dose, moved.unit)}{which}")
+    dose = f" at {with_unit(moved.dose, moved.unit)}" if when == When() else ""
+    print(f"{sheet.name}: card moved{dose}{which}")
 
 
 def register(app: typer.Typer) -> None:
