@@ -86,7 +86,7 @@ def test_an_exposure_from_start_to_review(daemon: Daemon) -> None:
         daemon.run("target", "set", "blue", "--dose", 600, "--process", "iron", "--paper", "rag", "--lead", 20).code
         == 0
     )
-    told = daemon.run("expose", "blue", "--frame", "north", "--label", "fern", "--look", 0.3).out
+    told = daemon.run("expose", "blue", "--frame", "north", "--label", "fern", "--look", 0.3, "--no-overshoot").out
     assert "exposure 1, fern: pencil 1 on the back of the sheet" in told
     for word in ("blue v1, 600.0 mJ/cm²", "north", "process  iron", "paper    rag", "██"):
         assert word in told, word

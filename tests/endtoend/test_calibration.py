@@ -133,7 +133,7 @@ def test_a_strip_by_covering_to_a_target_a_print_and_its_verdict(bindery: Binder
     assert bindery.told("recount", printed)["same"] and bindery.told("recount", 1)["same"]
 
     with bindery.at_terminal("verdict") as talk:
-        talk.talk((r"print 2, fern: blue v1.*\s+1\. the tone.*: ", "dark"), ("how many stops.*: ", "0,5"),
+        talk.talk((r"print 2, fern: blue v1.*\s+1\. tone.*: ", "dark"), ("how many stops.*: ", "0,5"),
                   (r"2\. the highlights.*: ", "right"), (r"new target \[y/N\]: ", "y"))  # fmt: skip
         talk.wait_for("target blue v2")
         assert talk.ends() == 0

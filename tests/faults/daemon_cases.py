@@ -62,12 +62,12 @@ def readers_stuck(run: Run) -> None:
     """Twenty ask for all events, and never read; the count goes on, memory stays bounded."""
     bench = run.bench
     run.begun()
-    host, port = bench._url.removeprefix("http://").split(":")
+    host, port = bench.url.removeprefix("http://").split(":")
     for _ in range(20):
         s = socket.socket()
         s.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
         s.connect((host, int(port)))
-        head = f"GET /api/v1/events HTTP/1.1\r\nHost: {host}\r\nAuthorization: Bearer {bench._token}\r\n\r\n"
+        head = f"GET /api/v1/events HTTP/1.1\r\nHost: {host}\r\nAuthorization: Bearer {bench.token}\r\n\r\n"
         s.sendall(head.encode())
         run.stack.callback(s.close)
     for _ in range(400):  # each makes an event or two

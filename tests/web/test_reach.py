@@ -65,7 +65,7 @@ def on_terminal(home: Path, *words: str, until: str, **env: str) -> str:
 
 def test_the_network_is_off_unless_it_is_asked_for(home: Path) -> None:
     with RunningBench(home, SENSOR) as bench:
-        port = int(bench._url.rpartition(":")[2])
+        port = int(bench.url.rpartition(":")[2])
         listening = [
             line.split() for name in ("tcp", "tcp6") for line in Path(f"/proc/net/{name}").read_text().splitlines()[1:]
         ]
