@@ -22,9 +22,7 @@ def bindery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
 
 
 def _phone(browser: Browser, language: str = "en-GB") -> Page:
-    context = browser.new_context(
-        viewport={"width": PHONE[0], "height": PHONE[1]}, has_touch=True, locale=language
-    )
+    context = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, has_touch=True, locale=language)
     context.add_init_script(WATCH)
     return context.new_page()
 
