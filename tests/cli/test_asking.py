@@ -30,8 +30,10 @@ class _Peer(http.server.BaseHTTPRequestHandler):
             self.end_headers()
             return
         self.send_response(200)
+        if self.path.endswith("/half"):  # the daemon is killed while it answers
+            self.send_header("Content-Length", "5000")
         self.end_headers()
-        self.wfile.write(b'{"home": "abc"}' + b" " * 5000)
+        self.wfile.write(b'{"home": "a' if self.path.endswith("/half") else b'{"home": "abc"}' + b" " * 5000)
 
     def log_message(self, *_: object) -> None:
         return
@@ -81,3 +83,10 @@ def test_an_answer_without_end_is_not_read(peer: str, tmp_path, monkeypatch) -> 
         daemon.get("hello", HelloDoc)
     with pytest.raises(Refusal):
         daemon.get("status", StatusDoc)
+
+
+def test_half_an_answer_is_a_daemon_that_has_gone(peer: str, tmp_path) -> None:
+    daemon = Daemon(Home(tmp_path), Runtime(peer, "abc", "secret", 1))
+    with pytest.raises(Refusal, match="no daemon runs") as gone:
+        daemon.get("half", HelloDoc)
+    assert gone.value.code == 3

@@ -122,7 +122,8 @@ def test_prints_on_measured_light(tmp_path: Path, record_property: pytest.Fixtur
         print(f"\n{len(finished)} prints finished, {len(left)} had not the light; worst at call, at finish: "
               + ", ".join(f"{k} {a:.2e} {b:.2e}" for k, (a, b) in worst.items()))
         assert (len(finished), len(left)) == (27, 3)
-        assert all(at_call < 1e-3 for at_call, _ in worst.values())
+        # Of a machine that does other work as well; DEVELOPERS.md has the figures of one that does not.
+        assert all(at_call < 5e-3 for at_call, _ in worst.values())
         assert worst["serial"][1] < 1e-4 and worst["native"][1] < 1e-4
         # Arrival is a little late, by the same for start and finish: what the light changed between them remains.
         assert worst["senml"][1] < 5e-4

@@ -35,7 +35,7 @@ def test_forgotten_and_mistaken_acts(tmp_path: Path) -> None:
 
         for name in ("node", "board"):
             number = bench.expose("long", sensor=name, frame=name, when={"ago_s": 30})
-            assert bench.exposure(number)["dose"] == pytest.approx(5 * 30, rel=0.02), "it began 30 s ago"
+            assert 5 * 29.5 < bench.exposure(number)["dose"] < 5 * 40, "it began 30 s ago"
             bench.act(number, "hold")
             time.sleep(1.0)
             undone = bench.act(number, "undo")["exposure"]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -84,6 +85,12 @@ def parse(data: bytes) -> list[tuple[str, Any]]:
     return found
 
 
+def alone(run: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    """In a thread of its own: the browser of other tests may have a loop in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(lambda: asyncio.run(run())).result(60)
+
+
 def test_a_page_is_told_all_at_once_then_what_changes() -> None:
     async def run() -> None:
         bench = Bench()
@@ -101,7 +108,7 @@ def test_a_page_is_told_all_at_once_then_what_changes() -> None:
         assert sorted(page.names()[5:]) == ["happened", "lists", "status"]
         await page.close()
 
-    asyncio.run(run())
+    alone(run)
 
 
 def test_one_document_serves_all_and_changes_are_bundled() -> None:
@@ -123,7 +130,7 @@ def test_one_document_serves_all_and_changes_are_bundled() -> None:
             assert page.got[-1][1]["utc"] == str(bench.built)
             await page.close()
 
-    asyncio.run(run())
+    alone(run)
 
 
 def test_a_slow_page_skips_to_the_newest() -> None:
@@ -147,7 +154,7 @@ def test_a_slow_page_skips_to_the_newest() -> None:
         assert waiting[-2][1]["id"] == 1000
         await slow.aclose()  # type: ignore[attr-defined]
 
-    asyncio.run(run())
+    alone(run)
 
 
 def test_nothing_runs_for_nobody_and_silence_never_lasts() -> None:
@@ -165,7 +172,7 @@ def test_nothing_runs_for_nobody_and_silence_never_lasts() -> None:
         assert bench.built == built and tasks <= 3
         assert len(asyncio.all_tasks()) == 1
 
-    asyncio.run(run())
+    alone(run)
 
 
 def test_streams_end_with_the_daemon_and_when_no_status_can_be_had() -> None:
@@ -182,7 +189,7 @@ def test_streams_end_with_the_daemon_and_when_no_status_can_be_had() -> None:
                 bench.happens(1)
             await asyncio.wait_for(page.task, 2)
 
-    asyncio.run(run())
+    alone(run)
 
 
 def test_there_is_an_end_to_how_many_pages() -> None:
@@ -196,4 +203,4 @@ def test_there_is_an_end_to_how_many_pages() -> None:
             await page.close()
         live.check()
 
-    asyncio.run(run())
+    alone(run)

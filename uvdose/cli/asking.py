@@ -101,6 +101,8 @@ class Daemon:
                 data = answer.read(ANSWER_BOUND + 1)
                 if len(data) > ANSWER_BOUND:
                     raise Refusal(f"the daemon's answer is longer than {ANSWER_BOUND >> 20} MB, which none is")
+                if answer.length:  # a bounded read does not say that the rest never came
+                    raise no_daemon(self._home)
                 return msgspec.json.decode(data, type=kind)
             except msgspec.MsgspecError:
                 raise Refusal("the daemon's answer is not understood: it may be another version; restart it") from None
