@@ -109,6 +109,57 @@ def test_a_second_tap_does_not_press_what_the_first_has_made_of_the_button(
     one.kind("count")
 
 
+def test_two_taps_on_quiet_do_not_hold_the_print(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("short", 60, lead_s=0, overshoots=[])
+    bench.expose("short")
+    one = phone()
+    one.page.wait_for_selector("#quiet:not([hidden])")
+    one.page.wait_for_timeout(750)
+    box = one.page.locator("#quiet").bounding_box()
+    assert box is not None
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    one.page.mouse.click(*middle)
+    one.page.wait_for_selector("#quiet", state="hidden")
+    one.page.mouse.click(*middle)
+    one.page.wait_for_timeout(400)
+    assert bench.exposure(1)["state"] == "reached"
+    one.tap("#main")
+    one.kind("held")
+
+
+def test_a_long_press_does_nothing_when_its_button_has_come_to_mean_another_act(
+    bench: RunningBench, phone: OpenPhone
+) -> None:
+    bench.target("blue", 9000)
+    bench.expose("blue")
+    bench.act(1, "hold")
+    one = phone()
+    one.kind("held")
+    one.press("#undo", 0)
+    one.page.mouse.down()
+    bench.act(1, "undo")  # the hold is taken back by another, and "undo" means the start from then on
+    one.kind("count")
+    one.page.wait_for_timeout(1200)
+    one.page.mouse.up()
+    assert bench.exposure(1)["state"] == "counting"
+
+
+def test_a_call_that_is_made_anew_after_quiet_is_heard(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("short", 100, lead_s=0, overshoots=[])
+    bench.expose("short")
+    one = phone()
+    one.page.mouse.click(4, 4)
+    one.kind("enough")
+    one.tap("#quiet")
+    RunningBench.wait_for(lambda: bench.exposure(1)["unanswered"] == [], 5, "the call is answered")
+    one.page.wait_for_timeout(1100)  # the page has been told
+    bench.ask("POST", "/exposures/1/move", {"act": "start", "when": {"ago_s": 1}})  # it began a second ago only
+    one.kind("count")
+    before = len(one.tones())
+    one.page.wait_for_selector("#quiet:not([hidden])")
+    one.page.wait_for_function("n => window.heard.length > n", arg=before, timeout=8000)
+
+
 def test_a_call_elsewhere_leads_there(bench: RunningBench, phone: OpenPhone) -> None:
     bench.target("blue", 9000)
     bench.target("short", 60, lead_s=0, overshoots=[])
