@@ -173,7 +173,7 @@ class BenchService:
         return NoteTaken(subject, await _within(core.commit(statements), ACT_PATIENCE_S))
 
     async def act(self, exposure: int, act: str, when: When) -> Taken:
-        """hold, resume, finish, again or undo; the first three also at a moment in the past."""
+        """One of `ACTS`; all but again and undo also at a moment in the past."""
         core, now_us = self._core, self._core.clock.dose_us()
         if act not in ACTS:
             raise Refusal(f"no act {act!r}; one of {', '.join(ACTS)}", 2)
