@@ -85,6 +85,23 @@ def test_one_who_may_only_look_has_nothing_to_press(bench: RunningBench, phone: 
         assert one.page.locator(f"#{name}").is_hidden(), name
 
 
+def test_one_who_may_only_look_silences_the_own_phone_alone(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("short", 60, lead_s=0, overshoots=[])
+    bench.expose("short")
+    RunningBench.wait_for(lambda: bench.exposure(1)["unanswered"] != [], 10, "the target's call")
+    told = {"hello": {"home": "", "role": "view"}, "status": bench.ask("GET", "/status")}
+    stream = "".join(f"event: {name}\ndata: {json.dumps(doc)}\n\n" for name, doc in told.items())
+    one = phone()
+    one.page.route("**/api/v1/live", lambda route: route.fulfill(body=stream, content_type="text/event-stream"))
+    one.page.reload()
+    one.page.wait_for_selector("#tag:not([hidden])", state="attached")
+    one.tap("#quiet")
+    one.page.wait_for_selector("#quiet", state="hidden")
+    one.page.wait_for_timeout(1500)
+    assert one.page.locator("#quiet").is_hidden() and one.page.locator("#answer").is_hidden()
+    assert bench.exposure(1)["unanswered"] != []
+
+
 def test_one_who_is_not_let_in_is_told_what_to_do(bench: RunningBench, phone: OpenPhone) -> None:
     one = phone(token="wrong")
     one.page.wait_for_selector("#answer:not([hidden])", timeout=15_000)

@@ -78,6 +78,12 @@ function pick(frame) {
   show();
 }
 
+// The call of a print, while nobody has answered it and it was not silenced here.
+function unheard(shown) {
+  const call = calling(shown);
+  return call && !state.hushed.has(`${shown.id}:${call.key}`) ? call : null;
+}
+
 // The call of a print that nobody has answered; one whose sensor is silent calls by itself, on this phone alone.
 function calling(shown) {
   return callOf(shown) ?? (kindOf(shown) === "blind" ? { key: "blind", kind: "blind" } : null);
@@ -86,10 +92,10 @@ function calling(shown) {
 // -- what can be done ---------------------------------------------------------------------------------------
 
 function showActs(shown, plan, lost) {
-  const kind = kindOf(shown), call = calling(shown), may = state.role !== "view" && state.status !== null && !state.denied;
+  const kind = kindOf(shown), call = unheard(shown), may = state.role !== "view" && state.status !== null && !state.denied;
   const live = may && kind !== "ready", id = live ? shown.id : "";
   const ready = may && kind === "ready";
-  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call && !state.hushed.has(`${shown.id}:${call.key}`) ? `quiet:${shown.id}:${call.key}` : "";
+  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call ? `quiet:${shown.id}:${call.key}` : "";
   const step = live ? stripStep(shown) : null;
   mean(at("quiet"), quiet, say("quiet"));
   mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done"), "", say("step_number", { number: step?.number }));
@@ -104,7 +110,7 @@ function showActs(shown, plan, lost) {
   at("count-in").setAttribute("aria-pressed", String(settings.countIn));
   const next = ready ? state.lists.queue.find((entry) => entry.frame == null || entry.frame === state.frame) : null;
   mean(at("next"), next && plan.entry === null ? "next" : "", next ? say("next", { who: [next.label, next.target].filter(Boolean).join(" · ") }) : "");
-  const elsewhere = names().find((frame) => frame !== state.frame && calling(inFrame(state.status, frame)));
+  const elsewhere = names().find((frame) => frame !== state.frame && unheard(inFrame(state.status, frame)));
   mean(at("elsewhere"), elsewhere && lost === null ? `show:${elsewhere}` : "", elsewhere ? say("elsewhere", { frame: elsewhere, word: say(`word.${kindOf(inFrame(state.status, elsewhere))}`) }) : "");
   at("row").hidden = [...at("row").children].every((button) => button.hidden);
 }
@@ -147,7 +153,7 @@ async function start() {
 function quiet(meaning) {
   const [, id, ...key] = meaning.split(":");
   state.hushed.add(id === "lost" ? "lost" : `${id}:${key.join(":")}`); // at once here, whatever becomes of the request
-  if (id !== "lost" && key[0] !== "blind") act(`exposures/${id}/quiet`);
+  if (id !== "lost" && key[0] !== "blind" && state.role !== "view") act(`exposures/${id}/quiet`);
   show();
 }
 
@@ -207,11 +213,11 @@ onTap(at("open-settings"), () => openSettings(at, settings, {
 function showCalls(all, lost) {
   const calls = lost !== null && !state.hushed.has("lost") ? [{ id: "lost", kind: "lost", beats: [1], words: say("word.lost") }] : [];
   for (const frame of all) {
-    const shown = inFrame(state.status, frame), call = calling(shown), id = call ? `${shown.id}:${call.key}` : "";
+    const shown = inFrame(state.status, frame), call = unheard(shown);
     const word = lost !== null ? "lost" : kindOf(shown);
     announcer.state(frame, word, () => [say("frame", { frame }), say(`word.${word}`), shown && !ended(shown) && lost === null ? percentText(shown.fraction) : ""].filter(Boolean).join(", "));
-    if (call && lost === null && !state.hushed.has(id)) {
-      calls.push({ id, kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
+    if (call && lost === null) {
+      calls.push({ id: `${shown.id}:${call.key}`, kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
     }
   }
   caller.set(calls);
