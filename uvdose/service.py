@@ -131,7 +131,9 @@ class BenchService:
         if began_us < now_us:
             core.settle(out)
             out = self._mender.count_from_the_start(exposure.id, now_us)
-        return await self._taken(out, core.bench.exposures[exposure.id])
+        taken = await self._taken(out, core.bench.exposures[exposure.id])
+        self.showing.began()  # now that it can be read
+        return taken
 
     def _wanted(self, request: StartRequest) -> Target:
         """The target to start with; for a calibration print one of its own, which no version list knows."""
