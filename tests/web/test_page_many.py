@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from support.bench import RunningBench
+from support.phone import Phone
 
 from .conftest import OpenPhone
 
@@ -71,15 +72,20 @@ def test_what_others_begin_does_not_turn_the_page_away(bench: RunningBench, phon
     one.kind("count")
 
 
-def test_one_who_may_only_look_has_nothing_to_press(bench: RunningBench, phone: OpenPhone) -> None:
-    bench.target("blue", 9000)
-    bench.expose("blue")
+def _who_may_only_look(bench: RunningBench, phone: OpenPhone) -> Phone:
     told = {"hello": {"home": "", "role": "view"}, "status": bench.ask("GET", "/status")}
     stream = "".join(f"event: {name}\ndata: {json.dumps(doc)}\n\n" for name, doc in told.items())
     one = phone()
     one.page.route("**/api/v1/live", lambda route: route.fulfill(body=stream, content_type="text/event-stream"))
     one.page.reload()
     one.page.wait_for_selector("#tag:not([hidden])", state="attached")
+    return one
+
+
+def test_one_who_may_only_look_has_nothing_to_press(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("blue", 9000)
+    bench.expose("blue")
+    one = _who_may_only_look(bench, phone)
     one.kind("count")
     for name in ("main", "finish", "undo", "other", "next", "count-in", "again", "done"):
         assert one.page.locator(f"#{name}").is_hidden(), name
@@ -89,12 +95,7 @@ def test_one_who_may_only_look_silences_the_own_phone_alone(bench: RunningBench,
     bench.target("short", 60, lead_s=0, overshoots=[])
     bench.expose("short")
     RunningBench.wait_for(lambda: bench.exposure(1)["unanswered"] != [], 10, "the target's call")
-    told = {"hello": {"home": "", "role": "view"}, "status": bench.ask("GET", "/status")}
-    stream = "".join(f"event: {name}\ndata: {json.dumps(doc)}\n\n" for name, doc in told.items())
-    one = phone()
-    one.page.route("**/api/v1/live", lambda route: route.fulfill(body=stream, content_type="text/event-stream"))
-    one.page.reload()
-    one.page.wait_for_selector("#tag:not([hidden])", state="attached")
+    one = _who_may_only_look(bench, phone)
     one.tap("#quiet")
     one.page.wait_for_selector("#quiet", state="hidden")
     one.page.wait_for_timeout(1500)
