@@ -131,7 +131,9 @@ class BenchService:
         if began_us < now_us:
             core.settle(out)
             out = self._mender.count_from_the_start(exposure.id, now_us)
-        return await self._taken(out, core.bench.exposures[exposure.id])
+        taken = await self._taken(out, core.bench.exposures[exposure.id])
+        self.showing.began()  # now that it can be read
+        return taken
 
     def _wanted(self, request: StartRequest) -> Target:
         """The target to start with; for a calibration print one of its own, which no version list knows."""
@@ -173,7 +175,7 @@ class BenchService:
         return NoteTaken(subject, await _within(core.commit(statements), ACT_PATIENCE_S))
 
     async def act(self, exposure: int, act: str, when: When) -> Taken:
-        """hold, resume, finish, again or undo; the first three also at a moment in the past."""
+        """One of `ACTS`; all but again and undo also at a moment in the past."""
         core, now_us = self._core, self._core.clock.dose_us()
         if act not in ACTS:
             raise Refusal(f"no act {act!r}; one of {', '.join(ACTS)}", 2)

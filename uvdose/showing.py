@@ -44,6 +44,10 @@ class Showing:
         self._fresh[target.name] = target
         self.revision += 1
 
+    def began(self) -> None:
+        """A print lies in a frame: a page that is open past midnight must not go by what lay there the day before."""
+        self.revision += 1
+
     def noted(self, note: Doc, subject: str | None) -> None:
         """A note is about to be written. Raises `Refusal` for a queue of something else than the bench."""
         if not isinstance(note, Queue):

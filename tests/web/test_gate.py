@@ -196,7 +196,7 @@ def test_every_answer_has_the_headers(site: Site) -> None:
             assert "default-src 'self'" in policy and "frame-ancestors 'none'" in policy
             assert "unsafe" not in policy and "*" not in policy and "http:" not in policy and "data:" not in policy
             assert headers["x-content-type-options"] == "nosniff" and headers["referrer-policy"] == "no-referrer"
-            assert headers["cache-control"] == ("no-cache" if path.startswith("/static/") else "no-store")
+            assert headers["cache-control"] == ("no-cache" if path.startswith(("/static/", "/pair")) else "no-store")
             assert "server" not in headers and "access-control-allow-origin" not in headers
     assert phone.ask("GET", "/pair", Host="evil.example").headers["x-content-type-options"] == "nosniff"
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from support.bench import RunningBench
+from support.phone import Phone
 
 from .conftest import OpenPhone
 
@@ -71,18 +72,35 @@ def test_what_others_begin_does_not_turn_the_page_away(bench: RunningBench, phon
     one.kind("count")
 
 
-def test_one_who_may_only_look_has_nothing_to_press(bench: RunningBench, phone: OpenPhone) -> None:
-    bench.target("blue", 9000)
-    bench.expose("blue")
+def _who_may_only_look(bench: RunningBench, phone: OpenPhone) -> Phone:
     told = {"hello": {"home": "", "role": "view"}, "status": bench.ask("GET", "/status")}
     stream = "".join(f"event: {name}\ndata: {json.dumps(doc)}\n\n" for name, doc in told.items())
     one = phone()
     one.page.route("**/api/v1/live", lambda route: route.fulfill(body=stream, content_type="text/event-stream"))
     one.page.reload()
     one.page.wait_for_selector("#tag:not([hidden])", state="attached")
+    return one
+
+
+def test_one_who_may_only_look_has_nothing_to_press(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("blue", 9000)
+    bench.expose("blue")
+    one = _who_may_only_look(bench, phone)
     one.kind("count")
     for name in ("main", "finish", "undo", "other", "next", "count-in", "again", "done"):
         assert one.page.locator(f"#{name}").is_hidden(), name
+
+
+def test_one_who_may_only_look_silences_the_own_phone_alone(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("short", 60, lead_s=0, overshoots=[])
+    bench.expose("short")
+    RunningBench.wait_for(lambda: bench.exposure(1)["unanswered"] != [], 10, "the target's call")
+    one = _who_may_only_look(bench, phone)
+    one.tap("#quiet")
+    one.page.wait_for_selector("#quiet", state="hidden")
+    one.page.wait_for_timeout(1500)
+    assert one.page.locator("#quiet").is_hidden() and one.page.locator("#answer").is_hidden()
+    assert bench.exposure(1)["unanswered"] != []
 
 
 def test_one_who_is_not_let_in_is_told_what_to_do(bench: RunningBench, phone: OpenPhone) -> None:
@@ -107,6 +125,57 @@ def test_a_second_tap_does_not_press_what_the_first_has_made_of_the_button(
     assert bench.exposure(1)["state"] == "held"
     one.tap("#main")
     one.kind("count")
+
+
+def test_two_taps_on_quiet_do_not_hold_the_print(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("short", 60, lead_s=0, overshoots=[])
+    bench.expose("short")
+    one = phone()
+    one.page.wait_for_selector("#quiet:not([hidden])")
+    one.page.wait_for_timeout(750)
+    box = one.page.locator("#quiet").bounding_box()
+    assert box is not None
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    one.page.mouse.click(*middle)
+    one.page.wait_for_selector("#quiet", state="hidden")
+    one.page.mouse.click(*middle)
+    one.page.wait_for_timeout(400)
+    assert bench.exposure(1)["state"] == "reached"
+    one.tap("#main")
+    one.kind("held")
+
+
+def test_a_long_press_does_nothing_when_its_button_has_come_to_mean_another_act(
+    bench: RunningBench, phone: OpenPhone
+) -> None:
+    bench.target("blue", 9000)
+    bench.expose("blue")
+    bench.act(1, "hold")
+    one = phone()
+    one.kind("held")
+    one.press("#undo", 0)
+    one.page.mouse.down()
+    bench.act(1, "undo")  # the hold is taken back by another, and "undo" means the start from then on
+    one.kind("count")
+    one.page.wait_for_timeout(1200)
+    one.page.mouse.up()
+    assert bench.exposure(1)["state"] == "counting"
+
+
+def test_a_call_that_is_made_anew_after_quiet_is_heard(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("short", 100, lead_s=0, overshoots=[])
+    bench.expose("short")
+    one = phone()
+    one.page.mouse.click(4, 4)
+    one.kind("enough")
+    one.tap("#quiet")
+    RunningBench.wait_for(lambda: bench.exposure(1)["unanswered"] == [], 5, "the call is answered")
+    one.page.wait_for_timeout(1100)  # the page has been told
+    bench.ask("POST", "/exposures/1/move", {"act": "start", "when": {"ago_s": 1}})  # it began a second ago only
+    one.kind("count")
+    before = len(one.tones())
+    one.page.wait_for_selector("#quiet:not([hidden])")
+    one.page.wait_for_function("n => window.heard.length > n", arg=before, timeout=8000)
 
 
 def test_a_call_elsewhere_leads_there(bench: RunningBench, phone: OpenPhone) -> None:

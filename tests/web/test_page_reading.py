@@ -222,7 +222,7 @@ def test_all_texts_are_there_in_three_languages() -> None:
     ("language", "word", "dose"),
     [
         ("en-GB", "HELD", "of 2,565 mJ/cm²"),
-        ("de-DE", "GEHALTEN", "von 2.565 mJ/cm²"),
+        ("de-DE", "PAUSE", "von 2.565 mJ/cm²"),
         ("fr-FR", "EN PAUSE", "sur 2 565 mJ/cm²"),
     ],
 )

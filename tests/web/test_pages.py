@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import http.client
+import json
 import time
+import urllib.request
+from itertools import islice
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -75,6 +79,23 @@ def test_targets_in_use_and_the_queue(bench: RunningBench) -> None:
     bench.stop()
     bench.start()
     assert [e["label"] for e in bench.ask("GET", "/queue")["entries"]] == ["Ines", "Karim"]
+
+
+def test_an_open_page_is_told_of_a_new_prints_frame(bench: RunningBench) -> None:
+    """Past midnight the status no longer has the print, and the page goes by the list of frames."""
+    bench.target("blue", 2565)
+    asked = urllib.request.Request(f"{bench.url}/api/v1/live", headers={"Authorization": f"Bearer {bench.token}"})
+    with urllib.request.urlopen(asked, timeout=10) as stream:
+        assert _next_lists(stream)["frames"] == []
+        bench.expose("blue", frame="7")
+        assert _next_lists(stream)["frames"] == [{"frame": "7", "target": "blue", "sensor": "sill"}]
+
+
+def _next_lists(stream: Any) -> Any:
+    for line in islice(stream, 60):  # some twenty messages
+        if line == b"event: lists\n":
+            return json.loads(stream.readline().removeprefix(b"data: "))
+    raise AssertionError("no lists came")
 
 
 def test_the_light_of_an_exposure(bench: RunningBench) -> None:

@@ -9,7 +9,7 @@ import pytest
 from support.site import Site
 
 from uvdose.web.codes import VALID_S, Codes, Grant
-from uvdose.web.pairing import STATIC
+from uvdose.web.pages import FOLDER
 from uvdose.web.rates import Rates
 
 
@@ -93,14 +93,14 @@ def test_the_page_tells_nothing_and_needs_nothing_from_elsewhere(site: Site) -> 
 
 @pytest.mark.parametrize("language", ["en", "de", "fr"])
 def test_the_page_has_all_its_words_in_each_language(language: str) -> None:
-    script = (STATIC / "pair.js").read_text(encoding="utf-8")
+    script = (FOLDER / "pair.js").read_text(encoding="utf-8")
     tables = dict(re.findall(r"^  (\w\w): \{\n(.*?)^  \},", script, re.MULTILINE | re.DOTALL))
     keys = {lang: set(re.findall(r"(?m)(?:^ {4}|, )(\w+): \"", table)) for lang, table in tables.items()}
     assert keys[language] == keys["en"] >= {"old", "used", "unknown", "many", "away", "none"}
 
 
 def test_the_script_never_makes_html() -> None:
-    for path in Path(STATIC).glob("pair.*"):
+    for path in Path(FOLDER).glob("pair.*"):
         assert not re.search(r"innerHTML|outerHTML|insertAdjacent|document\.write|eval\(", path.read_text())
 
 

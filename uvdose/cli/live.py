@@ -14,12 +14,11 @@ if TYPE_CHECKING:
     from rich.text import Text as RichText
 
     from ..config import Home
-    from ..messages import ExposureDoc, StatusDoc, StepCall
+    from ..messages import ExposureDoc, StatusDoc
     from .asking import Daemon
     from .light import Light
 
 LIVE_S = 0.25
-LOOK_S = 1.0  # so often the journal is asked
 NO_DAEMON = 3
 _STYLES = {"strong": "bold", "alarm": "bold red", "hint": "reverse"}
 
@@ -30,14 +29,12 @@ class LiveScreen:
     def __init__(self, place: Home, daemon: Daemon, console: Console, ended: Callable[[StatusDoc], bool]) -> None:
         from .light import read_light
 
-        self._place = place
         self._daemon = daemon
         self._console = console
         self._ended = ended
         self._hand = Hand()
         self._told = daemon.status()
         self._light: Light = read_light(place, self._told)
-        self._strips = Strips(place)
         self._calls = _calls(self._told)
 
     def run(self) -> StatusDoc:
@@ -76,8 +73,6 @@ class LiveScreen:
             self._hand.say(err.line, bad=True)
             return
         d = taken.exposure
-        if d is not None:
-            self._strips.moved(d.id)
         line = f"exposure {d.id}: {d.state} at {with_unit(d.dose, d.unit)}, {percent(d.fraction)}" if d else (
             "the present calls are silenced"
         )
@@ -94,7 +89,7 @@ class LiveScreen:
         now_us = from_iso(told.utc)
         about = hand.current(told)
         graphs = {s.name: self._light.lines(s, now_us, width) for s in told.sensors}
-        steps = {d.id: step for d in hand.shown(told) if (step := self._strips.line(d))[0]}
+        steps = {d.id: step for d in hand.shown(told) if (step := strip_line(d))[0]}
         top = live_lines(told, width, hand.shown(told), graphs, steps, about.id if about is not None else None)
         style = "strong" if hand.question is not None else "hint"
         foot = [(hand.said, "alarm" if hand.bad else "strong"), (hand.hint(told), style)]
@@ -104,42 +99,15 @@ class LiveScreen:
         return picture
 
 
-class Strips:
-    """What comes next at each test strip in the light, and how often its card was moved, as the journal has it."""
+def strip_line(shown: ExposureDoc) -> tuple[str, str]:
+    """What comes next at a test strip, and the style to show it in; nothing for what is no strip in the light."""
+    from ..exposure.states import ENDED
+    from .calibration.run import next_words
 
-    def __init__(self, place: Home) -> None:
-        self._place = place
-        self._known: dict[int, tuple[float, tuple[StepCall, ...], int]] = {}
-
-    def line(self, shown: ExposureDoc) -> tuple[str, str]:
-        """The next step, and the style to show it in; nothing for what is no strip in the light."""
-        from ..exposure.states import ENDED
-        from .calibration.run import next_words
-
-        if shown.part is None or shown.part.kind != "strip" or shown.state in ENDED:
-            return "", ""
-        try:
-            steps, moved = self._look(shown.id)
-        except Refusal as err:
-            return err.line, "alarm"
-        words, now = next_words(steps, shown, moved)
-        return words, "alarm" if now else "strong"
-
-    def moved(self, exposure: int) -> None:
-        """Its card was moved just now: look again."""
-        self._known.pop(exposure, None)
-
-    def _look(self, exposure: int) -> tuple[tuple[StepCall, ...], int]:
-        from ..clock import real_s
-        from .asking import journal
-
-        read_s, steps, moved = self._known.get(exposure, (-LOOK_S, (), 0))
-        if real_s() - read_s >= LOOK_S:
-            with journal(self._place) as store:
-                steps = store.exposure(exposure).plan.target.calls.steps
-                moved = sum(record.act == "card" and not record.withdrawn for record in store.acts(exposure))
-            self._known[exposure] = real_s(), steps, moved
-        return steps, moved
+    if shown.part is None or shown.part.kind != "strip" or shown.state in ENDED:
+        return "", ""
+    words, now = next_words(shown.steps, shown, shown.card_moves)
+    return words, "alarm" if now else "strong"
 
 
 def _calls(told: StatusDoc) -> set[tuple[int, str]]:

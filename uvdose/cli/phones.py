@@ -11,7 +11,7 @@ from .options import HomeDir, Json, home_of
 
 if TYPE_CHECKING:
     from ..config import Home
-    from ..web.pairing import PhoneDoc
+    from ..web.pairing_docs import PhoneDoc
 
 ROLES = {"act": "may act", "view": "may look"}
 
@@ -24,7 +24,7 @@ def pair(
 ) -> None:
     """Make a code that pairs a phone: a QR code and the address in it. The daemon must run."""
     place = home_of(home)
-    from ..web.pairing import CodeDoc, CodeRequest
+    from ..web.pairing_docs import CodeDoc, CodeRequest
     from ..web.phones import MAX_NAME, clean_name
     from .asking import need_daemon
     from .show import has_colour, note, print_json, say
@@ -46,7 +46,8 @@ def list_phones(json: Json = False, home: HomeDir = None) -> None:
     """List the paired phones. Works with and without a daemon."""
     place = home_of(home)
     from ..review.layout import columns, moment_of
-    from ..web.pairing import PhoneDoc, phone_doc
+    from ..web.pairing import phone_doc
+    from ..web.pairing_docs import PhoneDoc
     from ..web.phones import Phones
     from .asking import find_daemon
     from .show import print_json, say
@@ -93,7 +94,8 @@ def revoke(
 
 def _revoked(place: Home, which: str | None) -> list[PhoneDoc]:
     from ..home import lock
-    from ..web.pairing import PhoneDoc, RevokeRequest, phone_doc
+    from ..web.pairing import phone_doc
+    from ..web.pairing_docs import PhoneDoc, RevokeRequest
     from ..web.phones import Phones
     from .asking import find_daemon
 

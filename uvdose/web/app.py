@@ -30,10 +30,7 @@ from ..messages import (
 )
 from ..model import Refusal
 from .access import guarded
-from .answers import as_json as _json
-from .answers import body as _body
-from .answers import number_of
-from .answers import refused as _refused
+from .answers import as_json, body, number_of, refused
 from .live import Lists
 from .openapi import document
 from .pages import file_routes, page_data
@@ -57,7 +54,7 @@ class Service(Protocol):
         """Begin an exposure."""
 
     async def act(self, exposure: int, act: str, when: When) -> Taken:
-        """hold, resume, finish, again or undo."""
+        """hold, resume, finish, again, card or undo."""
 
     async def move(self, exposure: int, request: MoveRequest) -> Taken:
         """When an act really happened."""
@@ -84,45 +81,45 @@ class Service(Protocol):
         """Events from now on, until the daemon ends."""
 
 
-def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
+def make_app(service: Service, pairing: Pairing) -> Starlette:
     """The ASGI application of one daemon. Who asks is told by the gate around it; without one nobody is let in."""
 
     async def hello(_: Request) -> Response:
-        return _json(HelloDoc(service.home_id))
+        return as_json(HelloDoc(service.home_id))
 
     async def status(_: Request) -> Response:
-        return _json(service.status())
+        return as_json(service.status())
 
     async def start(request: Request) -> Response:
-        return _json(await service.start(await _body(request, StartRequest)))
+        return as_json(await service.start(await body(request, StartRequest)))
 
     async def act(request: Request) -> Response:
-        when = await _body(request, When)
-        return _json(await service.act(number_of(request), request.path_params["act"], when))
+        when = await body(request, When)
+        return as_json(await service.act(number_of(request), request.path_params["act"], when))
 
     async def move(request: Request) -> Response:
-        return _json(await service.move(number_of(request), await _body(request, MoveRequest)))
+        return as_json(await service.move(number_of(request), await body(request, MoveRequest)))
 
     async def shade(request: Request) -> Response:
-        return _json(await service.shade(number_of(request), await _body(request, ShadeRequest)))
+        return as_json(await service.shade(number_of(request), await body(request, ShadeRequest)))
 
     async def quiet(request: Request) -> Response:
-        return _json(await service.quiet(None))
+        return as_json(await service.quiet(None))
 
     async def quiet_one(request: Request) -> Response:
-        return _json(await service.quiet(number_of(request)))
+        return as_json(await service.quiet(number_of(request)))
 
     async def call_test(request: Request) -> Response:
-        return _json(await service.call_test(await _body(request, CallTestRequest)))
+        return as_json(await service.call_test(await body(request, CallTestRequest)))
 
     async def openapi(_: Request) -> Response:
-        return _json(document(__version__))
+        return as_json(document(__version__))
 
     async def target(request: Request) -> Response:
-        return _json(await service.set_target(await _body(request, TargetRequest)))
+        return as_json(await service.set_target(await body(request, TargetRequest)))
 
     async def note(request: Request) -> Response:
-        return _json(await service.note(await _body(request, NoteRequest)))
+        return as_json(await service.note(await body(request, NoteRequest)))
 
     async def events(request: Request) -> Response:
         after = request.query_params.get("after", "0")
@@ -136,18 +133,18 @@ def make_app(service: Service, pairing: Pairing | None = None) -> Starlette:
         return StreamingResponse(lines(), media_type="application/x-ndjson")
 
     async def missing(_: Request, exc: Exception) -> Response:
-        answer = _refused("no such address in this API", getattr(exc, "status_code", 404))
+        answer = refused("no such address in this API", getattr(exc, "status_code", 404))
         answer.headers.update(getattr(exc, "headers", None) or {})  # which methods there are
         return answer
 
     async def broken(_: Request, __: Exception) -> Response:
-        return _refused("the daemon failed at this request; its own log says why", 500)
+        return refused("the daemon failed at this request; its own log says why", 500)
 
     handlers = {
         "hello": hello, "openapi": openapi, "status": status, "events": events, "start": start, "quiet_one": quiet_one,
         "move": move, "shade": shade, "act": act, "quiet": quiet, "target": target, "note": note,
-        "call_test": call_test, **page_data(service),
+        "call_test": call_test, **page_data(service), **pairing.handlers(),
     }
     routes = [Route(a.full_path, guarded(handlers[a.name], a.needs), methods=[a.method]) for a in ADDRESSES]
-    open_routes = [*(pairing.routes() if pairing is not None else []), *file_routes()]
+    open_routes = [*pairing.routes(), *file_routes()]
     return Starlette(routes=routes + open_routes, exception_handlers={404: missing, 405: missing, 500: broken})

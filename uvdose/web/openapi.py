@@ -7,10 +7,14 @@ from typing import Any
 import msgspec
 
 from ..messages import EventDoc, Refused
-from .routes import ADDRESSES, Address, Parameter
+from .access import COOKIE
+from .routes import ADDRESSES, Address, Needs, Parameter
 
+_NEEDS: dict[Needs, str] = {
+    "open": "Open to anybody.", "view": "For whoever may look.", "act": "For whoever may act.",
+    "home": "For the commands of this home alone.",
+}
 _REF = "#/components/schemas/{name}"
-_COOKIE = "uvdose_phone"
 _ABOUT = (
     "What the commands use, and the page on the phone. Dose is in `unit`, keys that end in `_s` are seconds, those in"
     " `_utc` are ISO 8601 in UTC. Keys may be added to answers; those that are there stay."
@@ -44,7 +48,7 @@ def document(version: str) -> dict[str, Any]:
             },
             "securitySchemes": {
                 "home": {"type": "http", "scheme": "bearer", "description": "the token of the home's runtime.json"},
-                "phone": {"type": "apiKey", "in": "cookie", "name": _COOKIE, "description": "of a paired phone"},
+                "phone": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "of a paired phone"},
             },
         },
     }
@@ -72,6 +76,8 @@ def _operation(address: Address, refs: dict[type[msgspec.Struct], dict[str, Any]
         "description": _about(address),
         "responses": {"200": _answer(address, refs), "4XX": refused, "5XX": refused},
     }
+    if address.needs == "open":
+        told["security"] = []
     if address.parameters:
         told["parameters"] = [_parameter(p) for p in address.parameters]
     if address.takes is not None:
@@ -83,7 +89,7 @@ def _operation(address: Address, refs: dict[type[msgspec.Struct], dict[str, Any]
 def _about(address: Address) -> str:
     kind = address.takes
     said = " ".join((kind.__doc__ or "").split()) if kind is not None else ""
-    return f"{said} Needs the right to {address.needs}.".strip()
+    return f"{said} {_NEEDS[address.needs]}".strip()
 
 
 def _answer(address: Address, refs: dict[type[msgspec.Struct], dict[str, Any]]) -> dict[str, Any]:

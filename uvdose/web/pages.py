@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Awaitable, Callable
 from functools import cache
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
+from .access import Handler
 from .answers import as_json, number_of
 from .live import Live, Told
 
@@ -23,9 +23,7 @@ TYPES = {
     ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json",
 }
-PAGES = {"/": "page.html", "/wall": "wall.html"}
-
-Handler = Callable[[Request], Awaitable[Response]]
+PAGES = {"/": "page.html", "/wall": "wall.html", "/pair": "pair.html"}
 
 
 @cache

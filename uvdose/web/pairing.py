@@ -1,70 +1,22 @@
-"""How a phone becomes a paired one: codes, the page `/pair`, and what the commands ask of paired phones."""
+"""How a phone becomes a paired one: codes, and what the commands ask of paired phones."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
 
-import msgspec
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
 from ..model import Refusal
-from .access import COOKIE, COOKIE_S, Access, Visitor, answered, guarded
+from .access import COOKIE, COOKIE_S, Access, Handler, Visitor
 from .answers import as_json, body, refused
 from .codes import VALID_S, WORDS, Codes, Grant
+from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
 from .phones import Phone, Role
 
-STATIC = Path(__file__).parent / "static"
 MAX_CODE = 40
-
-
-class PairRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A phone shows a code. name: what it is to be called."""
-
-    code: str
-    name: str = ""
-
-
-class CodeRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A new code is asked for. view: for phones that may look, not act. name: of the phone to come."""
-
-    view: bool = False
-    name: str = ""
-
-
-class RevokeRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Take out the phone of an id or a name; None: all of them."""
-
-    which: str | None = None
-
-
-class CodeDoc(msgspec.Struct, frozen=True):
-    """A new code, and the addresses that hold it. lan: whether the network reaches them."""
-
-    code: str
-    role: Role
-    valid_s: int
-    urls: list[str]
-    lan: bool
-
-
-class PhoneDoc(msgspec.Struct, frozen=True):
-    """One paired phone, without anything secret."""
-
-    id: int
-    name: str
-    role: Role
-    paired_utc: str
-    seen_utc: str | None
-
-
-class MeDoc(msgspec.Struct, frozen=True):
-    """Who asks: role home, act or view; the phone's name, empty for a command."""
-
-    role: str
-    name: str = ""
 
 
 def phone_doc(phone: Phone) -> PhoneDoc:
@@ -83,25 +35,20 @@ class Pairing:
         self._ca = ca
 
     def routes(self) -> list[Route]:
-        """The addresses of this part. Those without `guarded` are open to anybody, and tell nothing of the bench."""
-        api = "/api/v1"
-        return [
-            Route("/pair", self._page, methods=["GET"]),
-            Route("/ca.crt", self._certificate, methods=["GET"]),
-            Route(f"{api}/pair", self._pair, methods=["POST"]),
-            Route(f"{api}/me", guarded(self._me), methods=["GET"]),
-            Route(f"{api}/phones", guarded(self._list, "home"), methods=["GET"]),
-            Route(f"{api}/phones/code", guarded(self._code, "home"), methods=["POST"]),
-            Route(f"{api}/phones/revoke", guarded(self._revoke, "home"), methods=["POST"]),
-        ]
+        """What is no part of the API: the certificate that a phone is to trust, open to anybody."""
+        return [Route("/ca.crt", self._certificate, methods=["GET"])]
+
+    def handlers(self) -> dict[str, Handler]:
+        """The handlers of this part, by the names in the table of addresses."""
+        return {
+            "pair": self._pair, "me": self._me, "phones": self._list, "phone_code": self._code,
+            "phone_revoke": self._revoke,
+        }
 
     def invite(self, role: Role, name: str = "") -> CodeDoc:
         """A new code, with its addresses."""
         code = self.codes.make(role, name)
         return CodeDoc(code, role, int(VALID_S), [f"{url}/pair#{code}" for url in self._urls()], self._lan)
-
-    async def _page(self, _: Request) -> Response:
-        return FileResponse(STATIC / "pair.html", media_type="text/html", headers={"cache-control": "no-store"})
 
     async def _certificate(self, _: Request) -> Response:
         if self._ca is None or not self._ca.is_file():
@@ -126,9 +73,6 @@ class Pairing:
         return as_json([phone_doc(p) for p in self._access.phones.revoke(asked.which)])
 
     async def _pair(self, request: Request) -> Response:
-        return await answered(self._take, request)
-
-    async def _take(self, request: Request) -> Response:
         asked = await body(request, PairRequest)
         given = self.codes.look(asked.code) if len(asked.code) <= MAX_CODE else "unknown"
         if not isinstance(given, Grant):

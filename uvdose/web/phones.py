@@ -27,7 +27,7 @@ SEEN_EVERY_S = 60.0
 
 
 class Phone(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """One paired phone. seen_utc: its last request, to the minute; None while there was none."""
+    """One paired phone. seen_utc: its last request; None while there was none."""
 
     id: int
     name: str
@@ -119,7 +119,7 @@ class Phones:
 
     def seen(self, number: int) -> None:
         """Note that a phone asked now. Written down once a minute at most; a disk that fails does not matter here."""
-        self._seen[number] = iso_utc(host_wall_us() // 60_000_000 * 60_000_000)
+        self._seen[number] = iso_utc(host_wall_us())
         if real_s() - self._seen_s >= SEEN_EVERY_S:
             self.keep_seen()
 

@@ -25,12 +25,13 @@ from ..messages import (
     TargetTaken,
     When,
 )
+from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
 
 PREFIX = "/api/v1"
 MAX_EVENT_DIGITS = 17
 MAX_ID_DIGITS = 10
 
-Needs = Literal["view", "act", "home"]
+Needs = Literal["open", "view", "act", "home"]
 
 
 class Parameter(msgspec.Struct, frozen=True):
@@ -103,4 +104,10 @@ ADDRESSES = (
     Address("note", "POST", "/notes", "act", "Write down what is no act", NoteRequest, NoteTaken),
     Address("call_test", "POST", "/call/test", "act", "Try the ways by which calls reach the person", CallTestRequest,
             CallTestDoc),
+    Address("pair", "POST", "/pair", "open", "Pair a phone: its cookie comes with the answer", PairRequest, MeDoc),
+    Address("me", "GET", "/me", "view", "Who asks", gives=MeDoc),
+    Address("phones", "GET", "/phones", "home", "The paired phones", gives=PhoneDoc, many=True),
+    Address("phone_code", "POST", "/phones/code", "home", "Make a code that pairs a phone", CodeRequest, CodeDoc),
+    Address("phone_revoke", "POST", "/phones/revoke", "home", "Take out a phone, or all of them", RevokeRequest,
+            PhoneDoc, many=True),
 )  # fmt: skip

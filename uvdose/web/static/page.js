@@ -30,7 +30,7 @@ const below = new Below(at);
 const stream = connect({
   hello: (doc) => { state.role = doc.role; state.denied = false; },
   lists: (doc) => { state.lists = doc; show(); },
-  status: (doc) => { state.status = doc; state.denied = false; show(); },
+  status: (doc) => { state.status = doc; state.denied = false; unhush(); show(); },
   happened: (event) => below.happened(event),
   lost: () => show(),
   back: () => { state.hushed.delete("lost"); show(); },
@@ -78,6 +78,12 @@ function pick(frame) {
   show();
 }
 
+// The call of a print, while nobody has answered it and it was not silenced here.
+function unheard(shown) {
+  const call = calling(shown);
+  return call && !state.hushed.has(`${shown.id}:${call.key}`) ? call : null;
+}
+
 // The call of a print that nobody has answered; one whose sensor is silent calls by itself, on this phone alone.
 function calling(shown) {
   return callOf(shown) ?? (kindOf(shown) === "blind" ? { key: "blind", kind: "blind" } : null);
@@ -86,10 +92,10 @@ function calling(shown) {
 // -- what can be done ---------------------------------------------------------------------------------------
 
 function showActs(shown, plan, lost) {
-  const kind = kindOf(shown), call = calling(shown), may = state.role !== "view" && state.status !== null && !state.denied;
+  const kind = kindOf(shown), call = unheard(shown), may = state.role !== "view" && state.status !== null && !state.denied;
   const live = may && kind !== "ready", id = live ? shown.id : "";
   const ready = may && kind === "ready";
-  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call && !state.hushed.has(`${shown.id}:${call.key}`) ? `quiet:${shown.id}:${call.key}` : "";
+  const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call ? `quiet:${shown.id}:${call.key}` : "";
   const step = live ? stripStep(shown) : null;
   mean(at("quiet"), quiet, say("quiet"));
   mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done"), "", say("step_number", { number: step?.number }));
@@ -98,13 +104,13 @@ function showActs(shown, plan, lost) {
   else if (live && kind !== "wait") mean(at("main"), shown.state === "held" ? `resume:${id}` : `hold:${id}`, say(shown.state === "held" ? "resume" : "hold"), "", frame);
   else mean(at("main"), live ? `finish:${id}` : "", say("cancel"), "", frame); // nothing has begun: a tap is enough
   mean(at("finish"), live && kind !== "wait" ? `finish:${id}` : "", say("finish"), say("press_long"));
-  mean(at("undo"), may && shown?.last_act && kind !== "wait" ? `undo:${shown.id}` : "", say("undo", { act: say(`act.${shown?.last_act}`) }), say("press_long"));
+  mean(at("undo"), may && shown?.last_act && kind !== "wait" ? `undo:${shown.id}:${shown.last_act}` : "", say("undo", { act: say(`act.${shown?.last_act}`) }), say("press_long"));
   mean(at("other"), ready ? "choose" : "", say("other_target"));
   mean(at("count-in"), ready && plan.target ? "count-in" : "", say(settings.countIn ? "count_in_on" : "count_in_off"));
   at("count-in").setAttribute("aria-pressed", String(settings.countIn));
   const next = ready ? state.lists.queue.find((entry) => entry.frame == null || entry.frame === state.frame) : null;
   mean(at("next"), next && plan.entry === null ? "next" : "", next ? say("next", { who: [next.label, next.target].filter(Boolean).join(" · ") }) : "");
-  const elsewhere = names().find((frame) => frame !== state.frame && calling(inFrame(state.status, frame)));
+  const elsewhere = names().find((frame) => frame !== state.frame && unheard(inFrame(state.status, frame)));
   mean(at("elsewhere"), elsewhere && lost === null ? `show:${elsewhere}` : "", elsewhere ? say("elsewhere", { frame: elsewhere, word: say(`word.${kindOf(inFrame(state.status, elsewhere))}`) }) : "");
   at("row").hidden = [...at("row").children].every((button) => button.hidden);
 }
@@ -127,7 +133,7 @@ function showTexts() {
 async function act(path, body) {
   const { taken, refused, silent, status } = await send(path, body);
   state.answer = silent ? say("no_answer") : (refused ?? taken?.note ?? "");
-  if (status === 401 || status === 403) state.answer = say("denied");
+  if (status === 401) state.answer = say("denied");
   if (state.answer) announcer.say(state.answer);
   show();
   return taken !== undefined;
@@ -144,12 +150,22 @@ async function start() {
   return undefined;
 }
 
-
 function quiet(meaning) {
   const [, id, ...key] = meaning.split(":");
   state.hushed.add(id === "lost" ? "lost" : `${id}:${key.join(":")}`); // at once here, whatever becomes of the request
-  if (id !== "lost" && key[0] !== "blind") act(`exposures/${id}/quiet`);
+  if (id !== "lost" && key[0] !== "blind" && state.role !== "view") act(`exposures/${id}/quiet`);
   show();
+}
+
+// A call that is over here may be made again, after a repair say, and must then be heard.
+function unhush() {
+  for (const id of state.hushed) {
+    if (id === "lost") continue;
+    const [number, ...key] = id.split(":");
+    const shown = state.status.exposures.find((known) => String(known.id) === number);
+    const on = key[0] === "blind" ? kindOf(shown ?? null) === "blind" : shown?.unanswered?.includes(key.join(":"));
+    if (!on) state.hushed.delete(id);
+  }
 }
 
 function choose() {
@@ -197,12 +213,11 @@ onTap(at("open-settings"), () => openSettings(at, settings, {
 function showCalls(all, lost) {
   const calls = lost !== null && !state.hushed.has("lost") ? [{ id: "lost", kind: "lost", beats: [1], words: say("word.lost") }] : [];
   for (const frame of all) {
-    const shown = inFrame(state.status, frame), call = calling(shown), id = call ? `${shown.id}:${call.key}` : "";
-    if (call?.kind !== "blind" && shown) state.hushed.delete(`${shown.id}:blind`);
+    const shown = inFrame(state.status, frame), call = unheard(shown);
     const word = lost !== null ? "lost" : kindOf(shown);
     announcer.state(frame, word, () => [say("frame", { frame }), say(`word.${word}`), shown && !ended(shown) && lost === null ? percentText(shown.fraction) : ""].filter(Boolean).join(", "));
-    if (call && lost === null && !state.hushed.has(id)) {
-      calls.push({ id, kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
+    if (call && lost === null) {
+      calls.push({ id: `${shown.id}:${call.key}`, kind: call.kind, beats: beatsOf(frame, all), words: `${say("frame", { frame })}: ${say(`word.${word}`)}` });
     }
   }
   caller.set(calls);

@@ -1,4 +1,4 @@
-// Buttons: a tap, and a press of one second that fills up. Both take nothing just after their meaning has changed.
+// Buttons: a tap, and a press of one second that fills up. Both take nothing just after their meaning or place has changed.
 
 export const PRESS_MS = 1000;
 const SETTLE_MS = 700; // a finger on its way to "hold" must not press the "resume" that it has just become
@@ -17,7 +17,10 @@ export function mean(button, meaning, text, description = "", more = "") {
     button.replaceChildren(text, ...(more ? [" ", line] : []));
   }
   if (description) button.setAttribute("aria-description", description);
+  if (button.hidden === (meaning === "")) return;
   button.hidden = meaning === "";
+  // Its neighbours move: the second tap of two on "quiet" must not press the "hold" that now lies there.
+  for (const other of button.closest(".acts")?.querySelectorAll("button") ?? []) other.dataset.since = String(Date.now());
 }
 
 const settled = (button) => Date.now() - Number(button.dataset.since ?? 0) >= SETTLE_MS;
@@ -35,10 +38,11 @@ export function onPress(button, act, askAgain) {
 
   function begin() {
     if (timer || !settled(button)) return;
+    const { meaning } = button.dataset;
     button.classList.add("pressing");
     timer = setTimeout(() => {
       end();
-      act(button.dataset.meaning);
+      if (button.dataset.meaning === meaning) act(meaning); // else somebody else was quicker, and it would do another thing
     }, PRESS_MS);
   }
 

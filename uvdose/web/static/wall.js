@@ -2,7 +2,7 @@
 
 import { connect } from "/static/live.js";
 import { Announcer } from "/static/announcer.js";
-import { alarmsOf, callOf, ended, frameNames, inFrame, kindOf, toStart } from "/static/model.js";
+import { alarmsOf, ended, frameNames, inFrame, kindOf, toStart } from "/static/model.js";
 import { draw, element, seen } from "/static/sign.js";
 import { entryText } from "/static/below.js";
 import { kept } from "/static/keeping.js";
@@ -39,7 +39,6 @@ function show() {
     const shown = inFrame(status, frame), alarms = shown && !ended(shown) ? alarmsOf(status, shown.sensor, say, has) : [];
     const view = seen(frame, shown, toStart(frame, null, status, lists), lost, alarms[0]?.text ?? "");
     if (status !== null || lost !== null) draw(pane, view);
-    pane.classList.toggle("calls", callOf(shown) !== null && lost === null);
     announcer.state(frame, view.kind, () => `${say("frame", { frame })}, ${say(`word.${view.word}`)}`);
   });
   at("up").hidden = lists.queue.length === 0;
