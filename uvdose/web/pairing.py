@@ -113,9 +113,10 @@ class Pairing:
         return as_json(MeDoc(request.state.role, names[0] if names else ""))
 
     async def _list(self, _: Request) -> Response:
+        phones = self._access.phones.all()
         if self._access.phones.fault:
             raise Refusal(self._access.phones.fault)
-        return as_json([phone_doc(p) for p in self._access.phones.all()])
+        return as_json([phone_doc(p) for p in phones])
 
     async def _code(self, request: Request) -> Response:
         asked = await body(request, CodeRequest)
