@@ -11,7 +11,7 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
 from ..model import Refusal
-from .access import COOKIE, COOKIE_S, Access, Visitor, answered, guarded
+from .access import COOKIE_S, Access, Visitor, answered, guarded
 from .answers import as_json, body, refused
 from .codes import VALID_S, WORDS, Codes, Grant
 from .phones import Phone, Role
@@ -146,7 +146,7 @@ class Pairing:
             self._access.phones.revoke(str(visitor.phone))  # the same phone, which may act from now on
         answer = as_json(MeDoc(phone.role, phone.name))
         answer.set_cookie(
-            COOKIE, token, max_age=COOKIE_S, path="/", httponly=True, samesite="strict",
+            self._access.cookie, token, max_age=COOKIE_S, path="/", httponly=True, samesite="strict",
             secure=request.url.scheme == "https",
         )  # fmt: skip
         return answer

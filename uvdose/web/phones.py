@@ -112,8 +112,8 @@ class Phones:
             raise Refusal(f"{MOST_PHONES} phones are paired: take some out with `uvdose phone revoke`")
         token = secrets.token_urlsafe(32)
         phone = Phone(
-            max(self._file.next_id, self._most_id + 1), self._own_name(clean_name(name) or "phone"), role, digest_of(token),
-            iso_utc(host_wall_us()),
+            max(self._file.next_id, self._most_id + 1), self._own_name(clean_name(name) or "phone"), role,
+            digest_of(token), iso_utc(host_wall_us()),
         )  # fmt: skip
         self._write(_File([*self._file.phones, phone], phone.id + 1))
         return phone, token
