@@ -26,7 +26,7 @@ from .gate import MOST_HEAD
 
 HEAD_S = 10.0  # so long a request's head, or the first byte of a connection, is waited for
 HANDSHAKE_S = 10.0
-MOST_NETWORK, MOST_FROM_ONE = 200, 40
+MOST_NETWORK, MOST_FROM_ONE = 400, 80  # a browser opens six, and fifty phones may do so at once
 MOST_INSIDE = 400
 
 
