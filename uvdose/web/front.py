@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import ssl
 from collections.abc import Callable
@@ -63,7 +64,7 @@ class Front:
         self._tls: ssl.SSLContext | None = None
         if web.lan and web.tls_cert and web.tls_key:
             self._tls = tls_context(
-                home.folder / Path(web.tls_cert).expanduser(), home.folder / Path(web.tls_key).expanduser()
+                home.folder / os.path.expanduser(web.tls_cert), home.folder / os.path.expanduser(web.tls_key)
             )
         self._socket = bind(*split_listen(web.listen, str(home.settings_file)))
         self._network = bind("0.0.0.0", web.lan_port, "web.lan_port") if web.lan else None
