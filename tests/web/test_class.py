@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import socket
+import time
 from collections import Counter
+from pathlib import Path
 
 from support.site import Site, Visitor
 
 from uvdose.web.pages import FOLDER
+from uvdose.web.server import STUCK_S
 
 TIMES = 3
+PILE = 380  # answers of 11 kB: more than a kernel keeps for one connection
 OF_A_BROWSER = 6  # connections that a browser opens to one host, for a page of many files
 FILES = [f"/static/{path.name}" for path in FOLDER.iterdir() if not path.name.startswith(("pair", "wall"))]
 
@@ -62,3 +66,42 @@ def test_four_phones_behind_one_address_may_load_the_page_again_and_again(site: 
                 for path in ["/", *FILES, "/api/v1/hello"]:
                     told[status_of(sock, phone, path)] += 1
     assert told == {"200": 4 * TIMES * (len(FILES) + 2)}
+
+
+def held_by(site: Site, ends: set[int]) -> int:
+    """How many of the connections from these ports the daemon has still open, as the kernel tells it."""
+    rows = [line.split() for line in Path("/proc/net/tcp").read_text().splitlines()[1:]]
+    port = f"{site.network_port:04X}"
+    return sum(
+        row[1].endswith(f":{port}") and int(row[2].partition(":")[2], 16) in ends and row[9] != "0" for row in rows
+    )
+
+
+def test_who_never_reads_holds_no_connection(site: Site) -> None:
+    """A stranger that asks and does not read, and a paired phone that sleeps or was revoked in the middle of it."""
+    stranger, phone = site.visitor(), site.phone(view=True, name="asleep")
+    held: list[socket.socket] = []
+    try:
+        for visitor in (stranger, phone):
+            sock = socket.socket()
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+            sock.bind((visitor.source, 0))
+            sock.settimeout(0.5)
+            sock.connect(("127.0.0.1", visitor.port))
+            held.append(sock)
+            head = f"GET /static/page.js HTTP/1.1\r\nHost: 127.0.0.1:{visitor.port}\r\nCookie: {visitor.cookie}\r\n\r\n"
+            sock.sendall(head.encode() * PILE)
+        ends = {sock.getsockname()[1] for sock in held}
+        end = time.monotonic() + 10
+        while held_by(site, ends) < len(held):
+            assert time.monotonic() < end
+            time.sleep(0.02)
+        site.ask("POST", "/phones/revoke", {"which": "asleep"})
+        end = time.monotonic() + STUCK_S + 20
+        while held_by(site, ends):
+            assert time.monotonic() < end, "they are still held"
+            time.sleep(0.2)
+        assert stranger.ask("GET", "/pair").status == 200
+    finally:
+        for sock in held:
+            sock.close()
