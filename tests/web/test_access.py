@@ -210,3 +210,12 @@ def test_a_file_that_was_taken_away_gives_no_number_twice(tmp_path) -> None:
     assert new.id == 2 and not phones.holds(old.id)
     path.write_text(json.dumps({"phones": good["phones"]}))
     assert phones.add("carla", "act")[0].id == 3
+
+
+@pytest.mark.parametrize("path", ["/api/v1/live", "/api/v1/events"])
+def test_the_head_of_a_stream_is_not_waited_for_for_ever(site: Site, path: str) -> None:
+    phone = site.phone(view=True)
+    ask = f"Host: 127.0.0.1:{phone.port}\r\nCookie: {phone.cookie}\r\n"
+    then = f"GET /api/v1/me HTTP/1.1\r\n{ask}Connection: close\r\n\r\n"
+    told = phone.raw(f"HEAD {path} HTTP/1.1\r\n{ask}\r\n{then}".encode())
+    assert told.count(b"HTTP/1.1 ") == 2 and b'"role":"view"' in told
