@@ -131,7 +131,7 @@ class Daemon:
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
         self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing)
-        self.front.dress(make_app(self._service, self.front.pairing))
+        self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
         self._orders: Orders | None = None
         if hub is not None and settings.mqtt is not None and settings.mqtt.commands:
             self._orders = Orders(

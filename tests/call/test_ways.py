@@ -14,6 +14,9 @@ from support.bench import Refused, RunningBench
 from support.broker import Broker
 from support.farend import Desktop, PushServer
 
+from uvdose.call.ways import Ways
+from uvdose.config import CallSettings
+
 SECRET = "a-secret-that-nobody-reads"
 SENSOR = """\
 [bench]
@@ -270,3 +273,14 @@ def test_what_goes_out_over_mqtt_is_heard_back(tmp_path: Path) -> None:
             found = ask()
             assert found["worked"] is False and str(broker.port) in found["line"]
             broker.start()
+
+
+def test_a_push_file_of_a_user_that_is_not_there_is_a_trouble_and_no_fault(tmp_path: Path) -> None:
+    told: list[tuple[str, str]] = []
+    ways = Ways(CallSettings(push_file="~nobody-of-that-name/push"), tmp_path, "bindery", lambda *way: told.append(way))
+    try:
+        ways.check()
+        (found,) = [line for way, line in told if way == "push"]
+        assert "~nobody-of-that-name/push cannot be read" in found
+    finally:
+        ways.close()

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from support.needs import program
 
-from uvdose.cli.unit import quoted, unit_text
+from uvdose.cli.unit import quoted, unit_file, unit_text
+from uvdose.model import Refusal
 
 from .conftest import SIMULATED, Homed, Ran
 
@@ -152,3 +153,20 @@ def test_without_systemd_it_says_so(host: Host, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["a/b", "", "-x", "a b", "x" * 80])
 def test_a_wrong_name_is_refused(host: Host, name: str) -> None:
     host.run("show", f"--name={name}").refused(2, "is no name of a unit")
+
+
+@pytest.mark.parametrize("folder", ["a\nExecStartPre=b", "a\tb", "a\x7f", "a\udcff"])
+def test_a_home_that_no_unit_can_name_is_refused(folder: str) -> None:
+    with pytest.raises(Refusal, match="cannot stand in a unit"):
+        unit_text(Path("/srv") / folder)
+
+
+def test_units_lie_where_systemd_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOME", "/srv/anna")
+    for given, base in (("", "/srv/anna/.config"), ("mine", "/srv/anna/.config"), ("/etc/anna", "/etc/anna")):
+        monkeypatch.setenv("XDG_CONFIG_HOME", given)
+        assert unit_file("bench") == Path(base) / "systemd" / "user" / "bench.service"
+    monkeypatch.delenv("XDG_CONFIG_HOME")
+    monkeypatch.setenv("HOME", "~")
+    with pytest.raises(Refusal, match="set HOME"):
+        unit_file()

@@ -153,7 +153,12 @@ def test_a_damaged_file_lets_nobody_in_and_is_not_written_over(home) -> None:
     with Site(home) as site:
         phone = site.phone()
         site.home.phones_file.write_text('{"phones": [{"id": 1')
+        with pytest.raises(Refused, match="cannot be read"):
+            site.ask("GET", "/phones")
         assert phone.ask("GET", "/api/v1/me").status == 401
+        site.home.phones_file.unlink()
+        assert site.ask("GET", "/phones") == [], "what was wrong with it is wrong no more"
+        site.home.phones_file.write_text('{"phones": [{"id": 1')
         with pytest.raises(Refused, match="cannot be read"):
             site.ask("GET", "/phones")
         answer = site.visitor().pair(site.code())
@@ -174,3 +179,43 @@ def test_names_are_told_apart_and_numbers_are_not_given_twice(tmp_path) -> None:
     phones.revoke(None)
     assert phones.of_token(token) is None and phones.add("\x1b[31m<b>\n", "act")[0].id == 4
     assert phones.all()[0].name == "[31m<b>"
+
+
+def test_a_file_that_hands_have_been_in_is_read_or_refused_whole(tmp_path) -> None:
+    path = tmp_path / "phones.json"
+    phones = Phones(path)
+    _, token = phones.add("anna", "act")
+    phones.add("bert", "view")
+    good = json.loads(path.read_text())
+    for change in (
+        {"id": 2}, {"id": 0}, {"id": 10**30}, {"paired_utc": "yesterday"}, {"seen_utc": "9999-99-99T00:00:00Z"},
+        {"role": "home"},
+    ):  # fmt: skip
+        path.write_text(json.dumps(good | {"phones": [good["phones"][0] | change, good["phones"][1]]}))
+        assert phones.all() == [] and "it is damaged" in phones.fault, change
+        assert phones.of_token(token) is None
+    path.write_text(json.dumps({"phones": [good["phones"][0] | {"name": "\x1b[31ma\nb"}]}))
+    assert [p.name for p in phones.all()] == ["[31ma b"] and not phones.fault
+    assert phones.of_token(token) is not None
+
+
+def test_a_file_that_was_taken_away_gives_no_number_twice(tmp_path) -> None:
+    """A stream that is still open to a phone of before would else go on for the new one of its number."""
+    path = tmp_path / "phones.json"
+    phones = Phones(path)
+    old, _ = phones.add("anna", "act")
+    good = json.loads(path.read_text())
+    path.unlink()
+    new, _ = phones.add("bert", "act")
+    assert new.id == 2 and not phones.holds(old.id)
+    path.write_text(json.dumps({"phones": good["phones"]}))
+    assert phones.add("carla", "act")[0].id == 3
+
+
+@pytest.mark.parametrize("path", ["/api/v1/live", "/api/v1/events"])
+def test_the_head_of_a_stream_is_not_waited_for_for_ever(site: Site, path: str) -> None:
+    phone = site.phone(view=True)
+    ask = f"Host: 127.0.0.1:{phone.port}\r\nCookie: {phone.cookie}\r\n"
+    then = f"GET /api/v1/me HTTP/1.1\r\n{ask}Connection: close\r\n\r\n"
+    told = phone.raw(f"HEAD {path} HTTP/1.1\r\n{ask}\r\n{then}".encode())
+    assert told.count(b"HTTP/1.1 ") == 2 and b'"role":"view"' in told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import queue
 import time
@@ -15,6 +16,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from support.bench import RunningBench
 from support.broker import Broker
 from support.site import SENSOR
+
+from uvdose.call.orders import MAX_COMMAND, MOST_WAITING, Orders
 
 COMMAND, ANSWER = "uvdose/bindery/command", "uvdose/bindery/answer"
 
@@ -152,3 +155,46 @@ def test_commands_are_off_unless_they_are_switched_on(home: Path, broker: Broker
         assert running.ask("GET", "/status")["exposures"] == [] and peer.heard.empty()
         state.client.disconnect()
         state.client.loop_stop()
+
+
+class NoActs:
+    """A bench at which every act fails the test."""
+
+    def __getattr__(self, name: str) -> Any:
+        raise AssertionError(name)
+
+
+def told_by(*payloads: bytes) -> tuple[list[dict[str, Any]], list[str], int]:
+    """The answers, what the daemon says of its own faults, and the bytes that waited at most."""
+    answers: list[dict[str, Any]] = []
+    said: list[str] = []
+
+    async def run() -> int:
+        orders = Orders(
+            "bindery", NoActs(), lambda topic, data, retain: answers.append(json.loads(data)), [], lambda ids: None,
+            said.append,
+        )  # fmt: skip
+        for payload in payloads:
+            orders.hear(payload, False)
+        await asyncio.sleep(0)
+        held = sum(map(len, orders._waiting._queue))  # type: ignore[attr-defined]
+        worker = asyncio.create_task(orders.work())
+        while len(answers) < len(payloads):
+            await asyncio.sleep(0)
+        worker.cancel()
+        return held
+
+    return answers, said, asyncio.run(run())
+
+
+@pytest.mark.parametrize("number", [-1, 10**10, 2**63, 2**70])
+def test_what_is_no_number_of_an_exposure_is_refused_without_a_fault(number: int) -> None:
+    answers, said, _ = told_by(json.dumps({"id": "a", "act": "hold", "exposure": number}).encode())
+    assert answers == [{"id": "a", "refused": "exposure: give its number, such as 12", "code": 2}] and said == []
+
+
+def test_huge_commands_do_not_gather_in_the_memory() -> None:
+    answers, _, held = told_by(*[b"x" * 1_000_000] * (MOST_WAITING + 3))
+    assert held <= MOST_WAITING * (MAX_COMMAND + 1)
+    assert sum("longer than" in a["refused"] for a in answers) == MOST_WAITING
+    assert sum("too many" in a["refused"] for a in answers) == 3

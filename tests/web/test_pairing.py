@@ -114,3 +114,24 @@ def test_rates_fill_again_and_forget() -> None:
     for k in range(20000):
         rates.take(f"x{k}")
     assert len(rates._kept) <= 4096 and rates.empty("a"), "a flood of addresses lets no guesser off"
+
+
+def test_cookies_of_other_programs_on_the_host_do_no_harm(site: Site) -> None:
+    """A browser shows a host's cookies to each of its ports, also such as follow no rule."""
+    phone = site.phone()
+    for other in ('seen={"x": [1, 2]}', "a b", "x[1]=2", "path=/", "secure", 'open="', "=", "uvdose_phone=of-another"):
+        for cookies in (f"{other}; {phone.cookie}", f"{phone.cookie}; {other}"):
+            assert phone.ask("GET", "/api/v1/me", Cookie=cookies).status == 200, cookies
+
+
+def test_two_daemons_on_one_host_keep_their_phones_apart(site: Site, home: Path) -> None:
+    with Site(home) as second:
+        here, there = site.phone(), second.phone()
+        assert here.cookie is not None and there.cookie is not None
+        assert here.cookie.partition("=")[0] != there.cookie.partition("=")[0], "the browser keeps both"
+        for visitor in (here, there):
+            visitor.cookie = "; ".join([str(here.cookie), str(there.cookie)][:: 1 if visitor is here else -1])
+            assert [visitor.ask("GET", "/api/v1/me").status for _ in range(12)] == [200] * 12
+        alone = second.visitor()
+        alone.cookie = str(here.cookie).partition("; ")[0]
+        assert {alone.ask("GET", "/api/v1/me").status for _ in range(12)} == {401}, "it is no guess either"

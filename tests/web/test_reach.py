@@ -110,6 +110,7 @@ def test_a_wrong_call_is_told_in_one_line(home: Path, words: tuple[str, ...], sa
 @pytest.mark.parametrize(("web", "said"), [
     ("lan_port = 70000\n", "web.lan_port"), ("name = 'a_b'\n", "web.name"), ("hosts = ['http://x']\n", "web.hosts"),
     ("tls_cert = 'a.pem'\n", "web.tls_key"), ("lan = true\ntls_cert = 'no.pem'\ntls_key = 'no.key'\n", "no.pem"),
+    ("lan = true\ntls_cert = '~nobody-of-that-name/a'\ntls_key = 'b'\n", "cannot be read"),
     ("lan = true\ntls_cert = 'uvdose.toml'\ntls_key = 'uvdose.toml'\n", "PEM"),
 ])  # fmt: skip
 def test_wrong_settings_are_told_in_one_line(home: Path, web: str, said: str) -> None:

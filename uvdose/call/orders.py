@@ -19,6 +19,7 @@ MOST_KEPT = 256
 MOST_WAITING = 32
 MAX_COMMAND = 4096
 MAX_ID = 64
+MOST_NUMBER = 10**10
 
 Publish = Callable[[str, bytes, bool], object]  # topic, payload, retain
 
@@ -71,7 +72,8 @@ class Orders:
     def hear(self, payload: bytes, retained: bool) -> None:
         """A message on the topic."""
         if not retained:
-            self._loop.call_soon_threadsafe(self._put, payload)
+            # Of what is too long no more is kept than shows it: those that wait may be many megabytes each.
+            self._loop.call_soon_threadsafe(self._put, payload[: MAX_COMMAND + 1])
 
     def _put(self, payload: bytes) -> None:
         if self._waiting.full():
@@ -96,6 +98,9 @@ class Orders:
             return
         if not (0 < len(command.id) <= MAX_ID and command.id.isprintable()):
             self._answer({"id": None, "refused": f"id: give 1 to {MAX_ID} printable characters", "code": 2})
+            return
+        if command.exposure is not None and not 0 <= command.exposure < MOST_NUMBER:
+            self._answer({"id": command.id, "refused": "exposure: give its number, such as 12", "code": 2})
             return
         if command.id in self._taken:
             again = {"id": command.id, "refused": "this id was taken already; each command needs its own", "code": 4}

@@ -6,6 +6,7 @@ many. At a strip the hand is on the card already, and a message that comes secon
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -39,7 +40,7 @@ class Ways:
         if settings.desktop:
             self._add(DESKTOP, desktop.notify, desktop.LIMIT_S, desktop.check, changed)
         if settings.push_file is not None:
-            path = folder / Path(settings.push_file).expanduser()
+            path = folder / os.path.expanduser(settings.push_file)
             self._add(PUSH, partial(push.push, path), push.LIMIT_S, partial(push.check, path), changed)
 
     def _add(

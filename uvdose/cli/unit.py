@@ -7,6 +7,8 @@ import re
 import sys
 from pathlib import Path
 
+from ..model import Refusal
+
 NAME = "uvdose"
 NAMES = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,60}")
 
@@ -56,13 +58,23 @@ def unit_text(home: Path, name: str = NAME) -> str:
 
 
 def unit_file(name: str = NAME) -> Path:
-    """Where a user's own units lie."""
-    base = os.environ.get("XDG_CONFIG_HOME") or str(Path("~").expanduser() / ".config")
-    return Path(base) / "systemd" / "user" / f"{name}.service"
+    """Where a user's own units lie. A relative XDG_CONFIG_HOME counts for nothing, as it does for systemd."""
+    base = Path(os.environ.get("XDG_CONFIG_HOME", ""))
+    if not base.is_absolute():
+        try:
+            base = Path("~").expanduser().absolute() / ".config"
+        except RuntimeError:
+            raise Refusal("this user has no home directory: set HOME to one") from None
+    return base / "systemd" / "user" / f"{name}.service"
 
 
 def quoted(word: str) -> str:
-    """A word of ExecStart or Environment: systemd takes % and $ for its own, and undoes backslashes in quotes."""
+    """A word of ExecStart or Environment: systemd takes % and $ for its own, and undoes backslashes in quotes.
+
+    Raises `Refusal` for what would end the line, or is no UTF-8: a unit is text.
+    """
+    if re.search(r"[\x00-\x1f\x7f\ud800-\udfff]", word):
+        raise Refusal(f"{word!r} cannot stand in a unit: choose a path without control characters, in UTF-8")
     escaped = word.replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%").replace("$", "$$")
     return f'"{escaped}"' if not re.fullmatch(r"[A-Za-z0-9_./:=@+-]+", escaped) else escaped
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import os
 import ssl
 import sys
 import time
@@ -90,7 +91,7 @@ class DaemonClient(paho.Client):
             password = self._read_password(s.password_file) if s.password_file else None
             self.username_pw_set(s.username, password)
         if uses_tls(s) and not self._has_tls:
-            ca = None if s.ca_file is None else str(self._folder / Path(s.ca_file).expanduser())
+            ca = None if s.ca_file is None else str(self._folder / os.path.expanduser(s.ca_file))
             try:
                 context = ssl.create_default_context(cafile=ca)
             except (OSError, ValueError) as err:
@@ -100,7 +101,7 @@ class DaemonClient(paho.Client):
             self._has_tls = True
 
     def _read_password(self, name: str) -> str:
-        path = self._folder / Path(name).expanduser()
+        path = self._folder / os.path.expanduser(name)
         try:
             return path.read_text(encoding="utf-8").rstrip("\r\n")
         except (OSError, UnicodeDecodeError) as err:

@@ -7,6 +7,7 @@ one is passed over. Seconds never go back.
 from __future__ import annotations
 
 import math
+import os
 import threading
 from pathlib import Path
 
@@ -53,7 +54,7 @@ class RecordingLink:
     def __init__(self, sensor: SensorSettings, clock: Clock, folder: Path | None = None) -> None:
         self._sensor = sensor
         self._clock = clock
-        self._file = (folder or Path()) / Path(sensor.file or "").expanduser()
+        self._file = (folder or Path()) / os.path.expanduser(sensor.file or "")
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 

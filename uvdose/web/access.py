@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hmac
 from collections.abc import Awaitable, Callable
-from http.cookies import CookieError, SimpleCookie
 from typing import NamedTuple
 
 from starlette.requests import Request
@@ -39,6 +38,8 @@ class Access:
     def __init__(self, token: str, phones: Phones) -> None:
         self._token = token.encode()
         self.phones = phones
+        self.cookie = COOKIE
+        """The cookie that phones are given. Cookies know no ports: each daemon of a host needs a name of its own."""
         self.wrong = Rates(WRONG_BURST, WRONG_PER_S)
         """How many wrong tokens and codes an address may show."""
 
@@ -52,8 +53,9 @@ class Access:
         if authorization:
             home = self.is_home(authorization, inside)
             return Visitor("home" if home else None, wrong=not home)
-        token = _phone_token(cookie)
-        if token is None:
+        shown = _shown(cookie)
+        token = shown.get(self.cookie) or shown.get(COOKIE)
+        if not token:
             return Visitor(None)
         phone = self.phones.of_token(token)
         if phone is None:
@@ -62,12 +64,10 @@ class Access:
         return Visitor(phone.role, phone.id)
 
 
-def _phone_token(cookie: str) -> str | None:
-    try:
-        found = SimpleCookie(cookie).get(COOKIE) if cookie else None
-    except CookieError:
-        return None
-    return found.value if found is not None else None
+def _shown(header: str) -> dict[str, str]:
+    """The cookies of a header. Those of other programs on this host come, too, and need follow no rule."""
+    pairs = (part.partition("=") for part in header.split(";"))
+    return {name.strip(): value.strip() for name, _, value in pairs}
 
 
 def guarded(handler: Handler, needs: Needs = "view") -> Handler:

@@ -146,5 +146,8 @@ def make_app(service: Service, pairing: Pairing) -> Starlette:
         "call_test": call_test, **page_data(service), **pairing.handlers(),
     }
     routes = [Route(a.full_path, guarded(handlers[a.name], a.needs), methods=[a.method]) for a in ADDRESSES]
+    for route, address in zip(routes, ADDRESSES, strict=True):
+        if address.stream and route.methods is not None:
+            route.methods.discard("HEAD")  # its answer would never end, and the connection would wait for ever
     open_routes = [*pairing.routes(), *file_routes()]
     return Starlette(routes=routes + open_routes, exception_handlers={404: missing, 405: missing, 500: broken})

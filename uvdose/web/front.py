@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import ssl
 from collections.abc import Callable
@@ -13,12 +14,12 @@ from starlette.applications import Starlette
 
 from ..config import Home, Settings, split_listen
 from ..model import Refusal
-from .access import Access
+from .access import COOKIE, Access
 from .addresses import Hosts, addresses
 from .gate import Gate
 from .mdns import Announcer
 from .pairing import Pairing
-from .phones import Phones
+from .phones import Phones, digest_of
 from .qr import invite_lines
 from .server import Server, bind, make_server, url_of
 from .tls import tls_context
@@ -63,7 +64,7 @@ class Front:
         self._tls: ssl.SSLContext | None = None
         if web.lan and web.tls_cert and web.tls_key:
             self._tls = tls_context(
-                home.folder / Path(web.tls_cert).expanduser(), home.folder / Path(web.tls_key).expanduser()
+                home.folder / os.path.expanduser(web.tls_cert), home.folder / os.path.expanduser(web.tls_key)
             )
         self._socket = bind(*split_listen(web.listen, str(home.settings_file)))
         self._network = bind("0.0.0.0", web.lan_port, "web.lan_port") if web.lan else None
@@ -96,8 +97,9 @@ class Front:
         hosts = [*ips, *named, *self._web.hosts] or ["127.0.0.1"]
         return [f"{scheme}://{host}:{port}" for host in hosts]
 
-    def dress(self, app: Starlette) -> None:
-        """The app that answers, behind the gate."""
+    def dress(self, app: Starlette, home_id: str) -> None:
+        """The app that answers, behind the gate. home_id: tells its cookies from those of other daemons here."""
+        self._access.cookie = f"{COOKIE}_{digest_of(home_id)[:8]}"
         gate = Gate(app, self._access, self._hosts.serves)
         if self._network is not None:
             gate.network_port = self._port

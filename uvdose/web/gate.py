@@ -21,7 +21,8 @@ from .rates import Rates
 MAX_PATH = 2048
 MOST_HEAD = 16 * 1024
 BODY_S = 10.0
-NETWORK_RATE = (120.0, 20.0)  # of requests from one address: at once, and each second
+# A page is 25 requests and six connections. There may be some phones behind one address, and fifty of a class in all.
+NETWORK_RATE = (400.0, 40.0)  # of requests from one address: at once, and each second
 INSIDE_RATE = (2000.0, 400.0)  # of those of this machine without the home's token
 
 # Nothing from elsewhere, nothing written into the page itself, and the page in no frame.

@@ -15,6 +15,7 @@ _NEEDS: dict[Needs, str] = {
     "home": "For the commands of this home alone.",
 }
 _REF = "#/components/schemas/{name}"
+_COOKIE_WORDS = "of a paired phone; the one that pairing sets has more letters to its name, of this home alone"
 _ABOUT = (
     "What the commands use, and the page on the phone. Dose is in `unit`, keys that end in `_s` are seconds, those in"
     " `_utc` are ISO 8601 in UTC. Keys may be added to answers; those that are there stay."
@@ -48,7 +49,7 @@ def document(version: str) -> dict[str, Any]:
             },
             "securitySchemes": {
                 "home": {"type": "http", "scheme": "bearer", "description": "the token of the home's runtime.json"},
-                "phone": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": "of a paired phone"},
+                "phone": {"type": "apiKey", "in": "cookie", "name": COOKIE, "description": _COOKIE_WORDS},
             },
         },
     }

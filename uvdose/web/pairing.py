@@ -10,7 +10,7 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
 from ..model import Refusal
-from .access import COOKIE, COOKIE_S, Access, Handler, Visitor
+from .access import COOKIE_S, Access, Handler, Visitor
 from .answers import as_json, body, refused
 from .codes import VALID_S, WORDS, Codes, Grant
 from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
@@ -60,9 +60,10 @@ class Pairing:
         return as_json(MeDoc(request.state.role, names[0] if names else ""))
 
     async def _list(self, _: Request) -> Response:
+        phones = self._access.phones.all()
         if self._access.phones.fault:
             raise Refusal(self._access.phones.fault)
-        return as_json([phone_doc(p) for p in self._access.phones.all()])
+        return as_json([phone_doc(p) for p in phones])
 
     async def _code(self, request: Request) -> Response:
         asked = await body(request, CodeRequest)
@@ -89,7 +90,7 @@ class Pairing:
             self._access.phones.revoke(str(visitor.phone))  # the same phone, which may act from now on
         answer = as_json(MeDoc(phone.role, phone.name))
         answer.set_cookie(
-            COOKIE, token, max_age=COOKIE_S, path="/", httponly=True, samesite="strict",
+            self._access.cookie, token, max_age=COOKIE_S, path="/", httponly=True, samesite="strict",
             secure=request.url.scheme == "https",
         )  # fmt: skip
         return answer

@@ -14,7 +14,7 @@ from typing import Literal
 
 import msgspec
 
-from ..clock import host_wall_us, iso_utc, real_s
+from ..clock import from_iso, host_wall_us, iso_utc, real_s
 from ..home import read_private, write_private
 from ..model import Refusal
 
@@ -23,6 +23,7 @@ Role = Literal["act", "view"]
 MOST_PHONES = 200
 MAX_NAME = 40
 MAX_FILE = 256 * 1024
+MOST_ID = 10**15
 SEEN_EVERY_S = 60.0
 
 
@@ -49,6 +50,18 @@ def digest_of(secret: str) -> str:
     return hashlib.sha256(secret.encode("utf-8", "replace")).hexdigest()
 
 
+def _checked(file: _File) -> _File:
+    """A file as it can be used, since hands may have been in it. Raises ValueError."""
+    numbers = [p.id for p in file.phones]
+    if len(set(numbers)) < len(numbers) or not all(0 < number < MOST_ID for number in [*numbers, file.next_id]):
+        raise ValueError("an id is no number of one phone")
+    for phone in file.phones:
+        for utc in (phone.paired_utc, phone.seen_utc):
+            if utc is not None:
+                from_iso(utc)
+    return _File([msgspec.structs.replace(p, name=clean_name(p.name) or "phone") for p in file.phones], file.next_id)
+
+
 def clean_name(name: str) -> str:
     """A name that fits a line and is no number, since numbers are ids; empty when nothing of it is left."""
     kept = " ".join("".join(c if c.isprintable() else " " for c in name).split())[:MAX_NAME].strip()
@@ -62,6 +75,7 @@ class Phones:
         self._path = path
         self._file = _File()
         self._known: tuple[int, int, int] | None = None
+        self._most_id = 0
         self._seen: dict[int, str] = {}
         self._seen_s = real_s()
         self.fault = ""
@@ -98,8 +112,8 @@ class Phones:
             raise Refusal(f"{MOST_PHONES} phones are paired: take some out with `uvdose phone revoke`")
         token = secrets.token_urlsafe(32)
         phone = Phone(
-            self._file.next_id, self._own_name(clean_name(name) or "phone"), role, digest_of(token),
-            iso_utc(host_wall_us()),
+            max(self._file.next_id, self._most_id + 1), self._own_name(clean_name(name) or "phone"), role,
+            digest_of(token), iso_utc(host_wall_us()),
         )  # fmt: skip
         self._write(_File([*self._file.phones, phone], phone.id + 1))
         return phone, token
@@ -156,13 +170,15 @@ class Phones:
         if state == self._known and not self.fault:
             return
         try:
-            self._file = msgspec.json.decode(read_private(self._path, MAX_FILE), type=_File)
+            self._file = _checked(msgspec.json.decode(read_private(self._path, MAX_FILE), type=_File))
         except OSError as err:
             self._unread(err.strerror or str(err))
-        except (msgspec.MsgspecError, UnicodeDecodeError):
+        except (msgspec.MsgspecError, ValueError, OverflowError):
             self._unread("it is damaged")
         else:
             self._known, self.fault = state, ""
+            # Also of a file that was taken away: a stream that is still open goes by the number of its phone.
+            self._most_id = max(self._most_id, self._file.next_id - 1, *(p.id for p in self._file.phones), 0)
 
     def _unread(self, why: str) -> None:
         self._file, self._known = _File(), None

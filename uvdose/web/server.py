@@ -26,7 +26,8 @@ from .gate import MOST_HEAD
 
 HEAD_S = 10.0  # so long a request's head, or the first byte of a connection, is waited for
 HANDSHAKE_S = 10.0
-MOST_NETWORK, MOST_FROM_ONE = 200, 40
+STUCK_S = 20.0  # so long a client may leave an answer, or a part of a stream, unread
+MOST_NETWORK, MOST_FROM_ONE = 400, 80  # a browser opens six, and fifty phones may do so at once
 MOST_INSIDE = 400
 
 
@@ -34,9 +35,11 @@ class Wire(H11Protocol):
     """One connection. Its request's head must be there in time: who drips it would hold the connection for ever."""
 
     _head: asyncio.TimerHandle | None = None
+    _stuck: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
+        transport.set_write_buffer_limits(high=0)  # what the kernel does not take is told at once, see `pause_writing`
         if len(self.connections) > MOST_INSIDE + MOST_NETWORK:
             transport.abort()
             return
@@ -56,7 +59,24 @@ class Wire(H11Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._stop_waiting()
+        self._unstick()
         super().connection_lost(exc)
+
+    def pause_writing(self) -> None:
+        """Something lies unread. Who never reads would hold the connection for ever, also one that is being closed."""
+        super().pause_writing()
+        self._unstick()
+        self._stuck = self.loop.call_later(STUCK_S, self.transport.abort)
+
+    def resume_writing(self) -> None:
+        """All of it has gone."""
+        super().resume_writing()
+        self._unstick()
+
+    def _unstick(self) -> None:
+        if self._stuck is not None:
+            self._stuck.cancel()
+            self._stuck = None
 
     def timeout_keep_alive_handler(self) -> None:
         try:
