@@ -318,3 +318,18 @@ def test_fifty_open_pages_cost_the_count_nothing(bench: RunningBench) -> None:
           f"{statistics.median(late_alone):.1f} alone, {statistics.median(late_crowded):.1f} with them")
     assert crowded < alone + 0.5
     assert statistics.median(late_crowded) < statistics.median(late_alone) + 200
+
+
+def test_a_label_of_one_long_word_is_begun_and_not_left_out(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("blue", 60000)
+    bench.expose("blue", label="Schmetterlingsvorsatzpapier" * 7)
+    wall = phone(size=(1280, 720), path="/wall")
+    wall.page.wait_for_selector(".panes .bar")
+    hidden = wall.page.evaluate(
+        "() => { const name = document.querySelector('.panes .name'), one = document.createRange();"
+        " const at = name.firstChild.data.indexOf('Schm'); one.setStart(name.firstChild, at);"
+        " one.setEnd(name.firstChild, at + 4);"
+        " return one.getBoundingClientRect().bottom > name.getBoundingClientRect().bottom + 2; }"
+    )
+    assert hidden is False
+    assert wall.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
