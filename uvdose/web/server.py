@@ -39,7 +39,7 @@ class Wire(H11Protocol):
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
-        transport.set_write_buffer_limits(high=0)  # what the kernel does not take is told at once, see `pause_writing`
+        transport.set_write_buffer_limits(high=1)  # what is not taken is told at once; 0 would stop TLS for good
         if len(self.connections) > MOST_INSIDE + MOST_NETWORK:
             transport.abort()
             return
