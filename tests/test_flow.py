@@ -12,12 +12,13 @@ import uvdose
 ROOT = Path(uvdose.__file__).parent
 
 # A room may import from itself and from the rooms named. Top-level modules are rooms of their own.
-BASE = {"model", "units", "messages", "listed", "__init__"}
+BASE = {"model", "units", "messages", "asked", "listed", "__init__"}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "model": set(),
     "units": BASE,
     "messages": BASE,
+    "asked": BASE,
     "listed": BASE,
     "notes": BASE,
     "clock": BASE,
@@ -45,7 +46,7 @@ ALLOWED: dict[str, set[str]] = {
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "listed", "notes")
+PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "asked", "listed", "notes")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from concurrent.futures import TimeoutError as Late
 
+from .asked import MoveRequest, ShadeRequest, When
 from .clock import at_local, iso_utc, local_time
 from .core import Core
 from .exposure.exposure import Exposure
@@ -18,7 +19,6 @@ from .journal.prune import pruned
 from .journal.replay import count_anew, refuse_other_unit
 from .journal.store import Store
 from .journal.writer import Statement
-from .messages import MoveRequest, ShadeRequest, When
 from .model import Mark, Refusal
 from .units import US_PER_S
 

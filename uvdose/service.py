@@ -8,6 +8,7 @@ from concurrent.futures import Future
 
 import msgspec
 
+from .asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from .clock import iso_utc
 from .core import Core
 from .dose.response import Response
@@ -21,23 +22,7 @@ from .exposure.target import Target, check_fit, plan_with
 from .exposure.telling import tell_fact
 from .journal.store import Store
 from .mending import Mender
-from .messages import (
-    CallTestDoc,
-    CallTestRequest,
-    EventDoc,
-    MoveRequest,
-    NoteRequest,
-    NoteTaken,
-    Part,
-    ShadeRequest,
-    StartRequest,
-    StatusDoc,
-    Taken,
-    TakenBack,
-    TargetRequest,
-    TargetTaken,
-    When,
-)
+from .messages import CallTestDoc, EventDoc, NoteTaken, Part, StatusDoc, Taken, TakenBack, TargetTaken
 from .model import Refusal
 from .notes import checked
 from .present import Present

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
+from uvdose.asked import NoteRequest, StartRequest
 from uvdose.cli.asking import need_daemon
 from uvdose.config import Home
-from uvdose.messages import NoteRequest, Part, StartRequest, Taken
+from uvdose.messages import Part, Taken
 from uvdose.model import Refusal
 
 from .conftest import Daemon, Ran

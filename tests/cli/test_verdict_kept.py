@@ -7,6 +7,7 @@ from typing import cast
 
 import pytest
 
+from uvdose.asked import TargetRequest
 from uvdose.calibrate.verdicts import Judgement, propose
 from uvdose.cli import keeping
 from uvdose.cli.asking import journal
@@ -14,7 +15,6 @@ from uvdose.cli.calibration import verdict
 from uvdose.config import Home
 from uvdose.exposure.setting import next_version
 from uvdose.exposure.target import Target
-from uvdose.messages import TargetRequest
 from uvdose.notes import Verdict
 from uvdose.review.judging import Judged
 

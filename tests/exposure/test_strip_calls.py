@@ -7,13 +7,14 @@ import math
 import pytest
 from exposure.table import PaperBench, us
 
+from uvdose.asked import Trial
 from uvdose.calibrate.series import Series, moments, plan_series
 from uvdose.exposure.calls import PATTERNS, READY, READY_S, STEP
 from uvdose.exposure.exposure import Exposure
 from uvdose.exposure.record import ActRecord, Plan
 from uvdose.exposure.setting import trial_target
 from uvdose.exposure.states import Act, State
-from uvdose.messages import StepCall, Trial
+from uvdose.messages import StepCall
 from uvdose.model import Refusal
 
 SERIES = plan_series(100.0, 1.0, 4)  # 100, 200, 400, 800 mJ/cm²: at 50 W/m² 20, 40, 80, 160 s

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from uvdose.asked import Trial
 from uvdose.calibrate.series import given, moments, plan_series
 from uvdose.calibrate.sheet import evaluate
 from uvdose.exposure.bench import Bench
@@ -11,7 +12,7 @@ from uvdose.exposure.record import Plan
 from uvdose.exposure.setting import trial_target
 from uvdose.exposure.states import Act
 from uvdose.journal.replay import count_anew
-from uvdose.messages import Part, StepCall, Trial
+from uvdose.messages import Part, StepCall
 from uvdose.notes import Calibration, Seen, StripPlan
 from uvdose.review.cards import Move, card_acts, card_moves
 from uvdose.review.recount import recount

@@ -12,7 +12,8 @@ from typing import Any, Literal, Protocol
 
 import msgspec
 
-from ..messages import StartRequest, Taken, When
+from ..asked import StartRequest, When
+from ..messages import Taken
 from ..model import Refusal
 
 MOST_KEPT = 256

@@ -24,9 +24,10 @@ from .options import (
 )
 
 if TYPE_CHECKING:
+    from ..asked import When
     from ..config import Home
     from ..exposure.target import Target
-    from ..messages import ExposureDoc, Part, Taken, When
+    from ..messages import ExposureDoc, Part, Taken
 
 Text = str | None
 Id = Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")]
@@ -66,9 +67,10 @@ def expose(
     home: HomeDir = None,
 ) -> None:
     """Begin an exposure; prints the number to pencil on it."""
+    from ..asked import StartRequest
     from ..clock import real_s
     from ..exposure.target import CallPlan, plan_with
-    from ..messages import StartRequest, Taken
+    from ..messages import Taken
     from .asking import journal, need_daemon
     from .show import print_json
 

@@ -11,9 +11,9 @@ import msgspec
 from ..model import Refusal
 
 if TYPE_CHECKING:
+    from ..asked import TargetRequest
     from ..config import Home
     from ..exposure.target import Target
-    from ..messages import TargetRequest
     from ..notes import Doc
 
 NOT_ON_DISK = "{what}, but not yet on disk; `uvdose status` says why, and it is tried again"
@@ -29,7 +29,7 @@ def keep_target(place: Home, request: TargetRequest) -> Target:
 
 def keep_note(place: Home, kind: str, subject: str | None, note: Doc) -> str:
     """A note; returns its subject, for a new one the next number of its kind. Raises `Refusal`."""
-    from ..messages import NoteRequest
+    from ..asked import NoteRequest
     from ..notes import checked
     from .asking import find_daemon
 

@@ -65,7 +65,7 @@ def move(
     home: HomeDir = None,
 ) -> None:
     """Say when an act really happened; the dose is counted anew."""
-    from ..messages import MoveRequest
+    from ..asked import MoveRequest
     from ..model import Refusal
 
     when = moment(ago, at)
@@ -87,7 +87,7 @@ def shade(
 
     Up to 60 s are bridged from the light before to the light after; a longer stretch is missing.
     """
-    from ..messages import ShadeRequest, When
+    from ..asked import ShadeRequest, When
 
     def told(text: str) -> When:
         return moment(None, text) if ":" in text else moment(text, None)

@@ -13,8 +13,8 @@ import typer
 from ..model import Refusal
 
 if TYPE_CHECKING:
+    from ..asked import When
     from ..config import Home
-    from ..messages import When
 
 MAX_ID = 2**31 - 1
 
@@ -116,7 +116,7 @@ def whole_id(text: str, what: str = "exposure") -> int:
 
 def moment(ago: str | None, at: str | None) -> When:
     """A moment in the past that a person typed; neither: now. Raises `Refusal` (code 2)."""
-    from ..messages import When
+    from ..asked import When
 
     if ago is not None and at is not None:
         raise Refusal("--ago and --at cannot both be meant; leave one out", 2)

@@ -71,7 +71,7 @@ def copy_target(
     home: HomeDir = None,
 ) -> None:
     """Begin a new target with what another has: for a new paper, say. It is not proved yet, and says so."""
-    from ..messages import TargetRequest
+    from ..asked import TargetRequest
     from ..review.layout import with_unit
     from ..units import check_dose
     from .asking import journal
@@ -103,7 +103,7 @@ def retire_target(
     home: HomeDir = None,
 ) -> None:
     """Take a target out of use: nothing starts with it any more; its prints and versions stay."""
-    from ..messages import TargetRequest
+    from ..asked import TargetRequest
     from .asking import journal
     from .keeping import keep_target
     from .show import print_json, say

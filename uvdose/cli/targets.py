@@ -50,9 +50,9 @@ def set_target(
 
     A version is never changed: a name that is there already gets one more.
     """
+    from ..asked import TargetRequest
     from ..exposure.setting import check_p
     from ..exposure.target import CallPlan, plan_with
-    from ..messages import TargetRequest
     from ..review.layout import wrap
     from ..units import check_dose, plain_unit
     from .keeping import keep_target

@@ -26,7 +26,8 @@ def test_calls(
     home: HomeDir = None,
 ) -> None:
     """Try every way by which a call reaches you, and say which worked; ends with 4 when one did not."""
-    from ..messages import CallTestDoc, CallTestRequest
+    from ..asked import CallTestRequest
+    from ..messages import CallTestDoc
     from .asking import need_daemon
     from .show import print_json, say
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
+from ..asked import TargetRequest, Trial
 from ..dose.response import Identity
-from ..messages import TargetRequest, Trial
 from ..model import Refusal
 from ..units import PHYSICAL_DOSE, check_dose, plain_unit
 from .calls import READY_S

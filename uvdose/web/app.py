@@ -12,22 +12,8 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from .. import __version__
-from ..messages import (
-    CallTestDoc,
-    CallTestRequest,
-    EventDoc,
-    HelloDoc,
-    MoveRequest,
-    NoteRequest,
-    NoteTaken,
-    ShadeRequest,
-    StartRequest,
-    StatusDoc,
-    Taken,
-    TargetRequest,
-    TargetTaken,
-    When,
-)
+from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
+from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, StatusDoc, Taken, TargetTaken
 from ..model import Refusal
 from .access import guarded
 from .answers import as_json, body, number_of, refused

@@ -9,22 +9,9 @@ from typing import Any, Literal
 
 import msgspec
 
+from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from ..listed import LightDoc, QueueDoc, TargetDoc
-from ..messages import (
-    CallTestDoc,
-    CallTestRequest,
-    HelloDoc,
-    MoveRequest,
-    NoteRequest,
-    NoteTaken,
-    ShadeRequest,
-    StartRequest,
-    StatusDoc,
-    Taken,
-    TargetRequest,
-    TargetTaken,
-    When,
-)
+from ..messages import CallTestDoc, HelloDoc, NoteTaken, StatusDoc, Taken, TargetTaken
 from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
 
 PREFIX = "/api/v1"

@@ -190,7 +190,7 @@ def accept(
     place: Home, sheet: Sheet, found: Finding, name: str, dose: float | None, safe: bool, reason: str
 ) -> Target:
     """Make a target of what was found. Raises `Refusal`."""
-    from ...messages import TargetRequest
+    from ...asked import TargetRequest
     from ...units import check_dose
     from ..keeping import keep_note, keep_target
 

@@ -11,8 +11,9 @@ from ...model import Refusal
 from ..questions import at_terminal
 
 if TYPE_CHECKING:
+    from ...asked import Trial, When
     from ...config import Home
-    from ...messages import ExposureDoc, StepCall, Trial, When
+    from ...messages import ExposureDoc, StepCall
     from ..asking import Daemon
     from .sheets import Sheet
 
@@ -24,7 +25,8 @@ SAY_S = 5.0
 
 def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> ExposureDoc:
     """Begin its exposure. Raises `Refusal`."""
-    from ...messages import Part, StartRequest, Taken
+    from ...asked import StartRequest
+    from ...messages import Part, Taken
     from ..acts import exposure_of, say_unrecorded
     from ..asking import need_daemon
 
@@ -41,8 +43,9 @@ def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> 
 
 def trial_of(sheet: Sheet) -> Trial:
     """The dose to call at, and what to do on the way."""
+    from ...asked import Trial
     from ...calibrate.series import Series, moments
-    from ...messages import StepCall, Trial
+    from ...messages import StepCall
     from ...notes import StripPlan
 
     plan = sheet.note.plan
@@ -112,7 +115,8 @@ def told_steps(place: Home, number: int) -> list[int]:
 
 def say_moved(daemon: Daemon, number: int, when: When | None = None) -> ExposureDoc:
     """The card was moved, just now unless another moment is said."""
-    from ...messages import Taken, When
+    from ...asked import When
+    from ...messages import Taken
     from ..acts import exposure_of
 
     return exposure_of(daemon.post(f"exposures/{number}/card", when or When(), Taken))
@@ -210,7 +214,8 @@ class _Screen:
     def take(self, daemon: Daemon, shown: ExposureDoc) -> None:
         """Enter: the card was moved; after the target the sheet was taken in."""
 
-        from ...messages import Taken, When
+        from ...asked import When
+        from ...messages import Taken
         from ...review.layout import with_unit, wrap
         from ..acts import exposure_of
         from ..show import say

@@ -95,7 +95,7 @@ add_common(strip, "strip")
 @strip.command("moved")
 def strip_moved(number: Number = None, ago: Ago = None, at: At = None, home: HomeDir = None) -> None:
     """The card was moved, just now or when you say: the dose of the step is fixed at it."""
-    from ...messages import When
+    from ...asked import When
     from ...model import Refusal
     from ...review.layout import with_unit
     from ..asking import need_daemon

@@ -213,7 +213,7 @@ def _say(judged: Judged) -> None:
 
 
 def _take(place: Home, judged: Judged) -> Target:
-    from ...messages import TargetRequest
+    from ...asked import TargetRequest
     from ..keeping import keep_target
 
     old, new = judged.target, judged.proposal
