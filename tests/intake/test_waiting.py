@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from bench.pipeline import NAME, NATIVE, lit_core, native_line, register_readings
+from support.alone import alone
 
 import uvdose.core
 from uvdose.intake.link import Chunk, LinkState
@@ -66,7 +67,7 @@ def test_input_and_all_else_take_turns(tmp_path: Path, monkeypatch: pytest.Monke
         journal.close()
         return seen
 
-    assert asyncio.run(run()) == list(range(1, 51))
+    assert alone(run) == list(range(1, 51))
 
 
 def test_a_flood_is_told_and_its_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -92,4 +93,4 @@ def test_a_flood_is_told_and_its_end(tmp_path: Path, monkeypatch: pytest.MonkeyP
         journal.close()
         return told
 
-    assert asyncio.run(run()) == [("started", ""), ("alarm", "flood"), ("cleared", "flood")]
+    assert alone(run) == [("started", ""), ("alarm", "flood"), ("cleared", "flood")]

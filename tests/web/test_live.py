@@ -5,11 +5,11 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-from collections.abc import AsyncIterator, Callable, Coroutine
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import AsyncIterator
 from typing import Any
 
 import pytest
+from support.alone import alone
 
 from uvdose.call.following import Followers
 from uvdose.listed import LightDoc, ListsDoc, QueueDoc, TargetDoc
@@ -84,11 +84,6 @@ def parse(data: bytes) -> list[tuple[str, Any]]:
         found.append((lines["event"], json.loads(lines["data"])))
     return found
 
-
-def alone(run: Callable[[], Coroutine[Any, Any, None]]) -> None:
-    """In a thread of its own: the browser of other tests may have a loop in this one."""
-    with ThreadPoolExecutor(1) as pool:
-        pool.submit(lambda: asyncio.run(run())).result(60)
 
 
 def test_a_page_is_told_all_at_once_then_what_changes() -> None:

@@ -13,6 +13,7 @@ from typing import Any
 import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
+from support.alone import alone
 from support.bench import RunningBench
 from support.broker import Broker
 from support.site import SENSOR
@@ -184,7 +185,7 @@ def told_by(*payloads: bytes) -> tuple[list[dict[str, Any]], list[str], int]:
         worker.cancel()
         return held
 
-    return answers, said, asyncio.run(run())
+    return answers, said, alone(run)
 
 
 @pytest.mark.parametrize("number", [-1, 10**10, 2**63, 2**70])
