@@ -13,6 +13,7 @@ import msgspec
 import platformdirs
 
 from .model import Refusal
+from .settings_words import SENSOR_NAME, plain_fault
 from .units import IRRADIANCE_UNITS, plain_unit
 
 SETTINGS_NAME = "uvdose.toml"
@@ -22,7 +23,6 @@ LINKS = ("serial", "mqtt", "recording", "simulated")
 FORMATS = ("native", "senml", "number", "label", "csv", "json")
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
-_NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")
 NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")
 
 
@@ -175,50 +175,18 @@ def parse_settings(text: str, where: str) -> Settings:
     try:
         settings = msgspec.convert(raw, Settings, strict=True)
     except msgspec.ValidationError as err:
-        raise Refusal(f"{where}: {_plain(str(err), raw)}") from None
+        raise Refusal(f"{where}: {plain_fault(str(err), raw)}") from None
     sensors = [msgspec.structs.replace(s, unit=plain_unit(s.unit)) for s in settings.sensor]
     settings = msgspec.structs.replace(settings, sensor=sensors)
     _check(settings, where)
     return settings
 
 
-_KINDS = {"int": "a whole number", "float": "a number", "str": 'text in "quotes"', "bool": "true or false",
-          "array": "a list, written [[sensor]]", "object": "a table"}
-
-
-def _plain(message: str, raw: dict[str, Any]) -> str:
-    """A validation message in plain words: the key first, then what would be right."""
-    what, _, path = message.partition(" - at `")
-    key = _named(path.rstrip("`").removeprefix("$").lstrip("."), raw)
-    unknown = re.match(r"Object contains unknown field `(.+)`", what)
-    if unknown:
-        place = f"{key}." if key else ""
-        return f"{place}{unknown[1]}: no such key; remove it or check its spelling"
-    missing = re.match(r"Object missing required field `(.+)`", what)
-    if missing:
-        return f"{key}.{missing[1]}: is missing; give it a value"
-    wrong = re.match(r"Expected `(.+)`, got `(.+)`", what)
-    if wrong:
-        wanted = " or ".join(_KINDS.get(w.strip(), w.strip()) for w in wrong[1].split("|") if w.strip() != "null")
-        return f"{key}: expected {wanted}, got {_KINDS.get(wrong[2], wrong[2])}"
-    return f"{key}: {what}"
-
-
-def _named(path: str, raw: dict[str, Any]) -> str:
-    """A key's path with its sensor called by name, where it has one: `sensor sill.port`, else `sensor[0].port`."""
-    found = re.match(r"sensor\[(\d+)\]", path)
-    if found is None:
-        return path
-    name = raw["sensor"][int(found[1])]
-    name = name.get("name") if isinstance(name, dict) else None
-    return f"sensor {name}{path[found.end():]}" if isinstance(name, str) and _NAME.match(name) else path
-
-
 def _check(settings: Settings, where: str) -> None:
     def refuse(key: str, line: str) -> None:
         raise Refusal(f"{where}: {key}: {line}")
 
-    if not _NAME.match(settings.bench.name):
+    if not SENSOR_NAME.match(settings.bench.name):
         refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
@@ -226,7 +194,7 @@ def _check(settings: Settings, where: str) -> None:
     seen: set[str] = set()
     for number, sensor in enumerate(settings.sensor):
         key = f"sensor[{number}]"
-        if not _NAME.match(sensor.name):
+        if not SENSOR_NAME.match(sensor.name):
             refuse(f"{key}.name", f"{sensor.name!r} is not a name; use letters, digits, . _ - (at most 40)")
         key = f"sensor {sensor.name}"
         if sensor.name in seen:
