@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
+from ..settings_words import INDEX_WORDS
 from ..units import IRRADIANCE_UNITS, plain_unit
-from .naming import INDEX_WORDS, Says, says
+from .naming import Says, says
 from .shape import ONLY, Shape
 from .text import same_label
 
