@@ -25,6 +25,7 @@ ALLOWED: dict[str, set[str]] = {
     "settings_words": set(),
     "catalogue": BASE,
     "config": BASE | {"catalogue", "settings_words"},
+    "settings_file": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
     "decode": BASE | {"config", "settings_words"},
