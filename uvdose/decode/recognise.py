@@ -100,7 +100,7 @@ def recognise(heard: Sequence[Heard], context: str = "", who: str = "", least: i
         return _native(hits, came, who)
     choice = choose(alike, None, context)
     if choice.name is None:
-        return _unsure(choice.why + _comma_too(alike), came)
+        return _unsure(choice.why + _comma_too(alike), came, choice.kind is not Says.NOTHING)
     values = [(h.at_s, v) for h, s in hits if (v := s.fields.get(choice.name)) is not None]
     if not values:
         return _unsure("its value is not there now (nan or the like): look at the sensor's wires", came)
@@ -146,8 +146,9 @@ def _native(hits: list[tuple[Heard, Shape]], came: list[Heard], who: str) -> Fin
     )
 
 
-def _unsure(why: str, came: Sequence[Heard]) -> Finding:
-    return Finding(None, why, lines=len(came), example=_example(came[len(came) // 2]) if came else "")
+def _unsure(why: str, came: Sequence[Heard], says_uv: bool = False) -> Finding:
+    example = _example(came[len(came) // 2]) if came else ""
+    return Finding(None, why, lines=len(came), example=example, says_uv=says_uv)
 
 
 def _example(heard: Heard) -> str:
@@ -185,9 +186,12 @@ def _comma_too(shapes: Sequence[Shape]) -> str:
 
 
 def _only_counts(values: Sequence[float]) -> bool:
-    """Whether the values rise by equal steps, as a clock and a counter do."""
-    steps = [b - a for a, b in itertools.pairwise(values)]
-    return len(steps) >= LEAST_LINES and min(steps) > 0 and max(steps) < 1.2 * min(steps)
+    """Whether the values rise by equal steps, as a clock and a counter do; either may begin anew in between."""
+    steps = sorted(b - a for a, b in itertools.pairwise(values))
+    if len(steps) < LEAST_LINES:
+        return False
+    usual = steps[len(steps) // 2]
+    return usual > 0 and sum(abs(s - usual) <= 0.2 * usual for s in steps) >= CLEAN_SHARE * len(steps)
 
 
 def _unit_of(name: str, told: str) -> tuple[str, list[str]]:

@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from ...config import MqttSettings, Settings
+from ...decode.naming import Says, says
 from ...decode.native import frame_command, parse_command
 from ...decode.recognise import Finding, Heard, is_clean, recognise
 from ...intake.discover import PortHeard, listen_port, ports
@@ -96,7 +97,7 @@ def at_broker(
             places.append(Place("mqtt", base, "known", line, None, finding))
         elif finding.form is not None and finding.says_uv:
             places.append(judged("mqtt", base, finding, None, taken))
-        elif "uv" in topic.casefold() or ("UV" in finding.why and finding.form is None and "several" in finding.why):
+        elif finding.says_uv or says(topic) not in (Says.NOTHING, Says.OTHER):
             places.append(judged("mqtt", base, _as_unsure(finding), None, taken))
         else:
             others.append(topic)
