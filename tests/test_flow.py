@@ -41,6 +41,7 @@ ALLOWED: dict[str, set[str]] = {
     "trying": BASE | {"call", "clock", "config", "core", "exposure", "intake"},
     "showing": BASE | {"core", "dose", "exposure", "journal", "notes"},
     "present": BASE | {"clock", "core", "exposure", "journal"},
+    "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "notes", "present", "showing", "trying"},
     "daemon": {"*"},

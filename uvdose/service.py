@@ -60,7 +60,7 @@ class BenchService:
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""
-        live = self._core.followers.follow()
+        live = self._core.herald.followers.follow()
         coming = asyncio.ensure_future(anext(live, None))
         await asyncio.sleep(0)  # the live side listens before the journal is read, so that none falls between
         try:
@@ -78,7 +78,7 @@ class BenchService:
 
     def coming(self) -> AsyncIterator[EventDoc]:
         """Events from now on, until the daemon ends."""
-        return self._core.followers.follow()
+        return self._core.herald.followers.follow()
 
     # -- acts ------------------------------------------------------------------------------------------------
 
@@ -205,9 +205,10 @@ class BenchService:
         except Refusal as err:
             out, refused = Outcome(), err
         done = {fact.exposure for fact in out.facts}
-        for told in self._core.unanswered.exposures():
+        unanswered = self._core.herald.unanswered
+        for told in unanswered.exposures():
             if told not in done and number in (None, told) and told in bench.exposures:
-                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": self._core.unanswered.of(told)})
+                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": unanswered.of(told)})
         if refused is not None and not out.facts:
             raise refused
         return out

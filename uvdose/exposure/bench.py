@@ -24,6 +24,7 @@ from .telling import hush, ring, tell_act, tell_changes, tell_crossing, tell_fac
 SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
 FRESH_FLOOR_S = 2.0
 
+
 class Bench:
     """Sensors by name, exposures by id."""
 
@@ -51,13 +52,13 @@ class Bench:
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
             elif not isinstance(item, Answer):
                 self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
+        out.news, channel.news = channel.news, []
         self._predict(channel, arrival_us, out)
         return out
 
     def link(self, sensor: str, up: bool, line: str, t_us: int) -> Outcome:
         """A sensor's link came up or went down."""
-        out = Outcome()
-        tell_changes(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out)
+        tell_changes(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out := Outcome())
         return out
 
     def introduced(self, sensor: str, was: str | None, now: str, t_us: int) -> Outcome:
@@ -67,8 +68,7 @@ class Bench:
 
     def alarm(self, sensor: str, key: str, on: bool, t_us: int, line: str = "") -> Outcome:
         """Switch an alarm of a sensor that is found outside of its readings."""
-        out = Outcome()
-        tell_changes(self.channels[sensor], self.channels[sensor].health.set(key, on, line), t_us, out)
+        tell_changes(self.channels[sensor], self.channels[sensor].health.set(key, on, line), t_us, out := Outcome())
         return out
 
     def tick(self, now_us: int) -> Outcome:

@@ -161,6 +161,14 @@ class Store:
         ).fetchone()
         return None if row is None else int(row[0])
 
+    def armed(self, number: int) -> tuple[str, int] | None:
+        """Sensor and register that a node was armed with last for an exposure."""
+        row = self.db.execute(
+            "SELECT sensor, json_extract(data, '$.register') FROM event WHERE exposure = ? AND event = 'armed'"
+            " ORDER BY id DESC LIMIT 1", (number,)
+        ).fetchone()
+        return None if row is None else (str(row[0]), int(row[1]))
+
     def open_calls(self) -> list[Ring]:
         """Calls to be made again after a restart."""
         rows = self.db.execute(
