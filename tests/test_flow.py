@@ -24,6 +24,7 @@ ALLOWED: dict[str, set[str]] = {
     "clock": BASE,
     "settings_words": set(),
     "config": BASE | {"settings_words"},
+    "settings_edit": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
     "decode": BASE | {"config"},
