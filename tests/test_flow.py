@@ -40,10 +40,11 @@ ALLOWED: dict[str, set[str]] = {
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "notify": BASE,
     "trying": BASE | {"call", "clock", "config", "core", "exposure", "intake"},
+    "reread": BASE | {"config", "core", "dose", "exposure"},
     "showing": BASE | {"core", "dose", "exposure", "journal", "notes"},
     "present": BASE | {"clock", "core", "exposure", "journal"},
     "service": BASE
-    | {"clock", "core", "dose", "exposure", "journal", "mending", "notes", "present", "showing", "trying"},
+    | {"clock", "core", "dose", "exposure", "journal", "mending", "notes", "present", "reread", "showing", "trying"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

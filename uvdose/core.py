@@ -79,7 +79,7 @@ class Core:
         self._on_event, self._on_hush = on_event, on_hush
         self.heard_test: Callable[[str], None] = lambda sensor: None
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
-        self._who = recorder.known_who()
+        self._who = recorder.store.known_who()
         self._queue = Waiting()
         self._crowded_s: dict[str, tuple[float, float]] = {}
         self._told: asyncio.Queue[_Told] = asyncio.Queue()
@@ -172,6 +172,7 @@ class Core:
         if was != text:
             self.writer.commit(self.recorder.who(sensor, text))
             self.settle(self.bench.introduced(sensor, was, text, self.clock.dose_us()))
+            self.flush_with(self.recorder.sensor(self.bench.channels[sensor].introduced(text)))
 
     # -- deciding, committing, calling -----------------------------------------------------------------------
 

@@ -40,6 +40,7 @@ from .messages import EventDoc
 from .model import Refusal
 from .notify import Manager
 from .present import Present
+from .reread import Rereader
 from .service import BenchService
 from .showing import Showing
 from .trying import Trier
@@ -96,8 +97,9 @@ class Daemon:
         self._home_id = home_id(db)
         clock = _begin_epoch(db, self._store, pace)
         bench = Bench(pace)
+        who = self._store.known_who()
         for sensor in settings.sensor:
-            bench.add_sensor(sensor.name, identity_of(sensor), response_of(sensor))
+            bench.add_sensor(sensor.name, identity_of(sensor, who.get(sensor.name)), response_of(sensor))
         resume(self._store, bench, clock.dose_us())
 
         self._links, self._hub = make_links(settings, clock, home.folder)
@@ -128,9 +130,10 @@ class Daemon:
             self._core, self._ways, settings, home.folder,
             (lambda done: speaker.say("this is a test call\a", done)) if seen else None,
         )
+        rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
-        self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing)
+        self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing, rereader)
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
         self._orders: Orders | None = None
         if hub is not None and settings.mqtt is not None and settings.mqtt.commands:
