@@ -68,7 +68,7 @@ class Core:
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self.arming = Arming(self.send, self._armed, self._unarmed)
         self.herald = Herald(bench, self.desk, clock.real_s, on_event, on_hush)
-        self._who = recorder.known_who()
+        self._who = recorder.store.known_who()
         self._queue = Waiting()
         self._loop = asyncio.get_running_loop()
         self._timer: asyncio.TimerHandle | None = None
@@ -153,6 +153,7 @@ class Core:
         if was != text:
             self.writer.commit(self.recorder.who(sensor, text))
             self.settle(self.bench.introduced(sensor, was, text, self.clock.dose_us()))
+            self.flush_with(self.recorder.sensor(self.bench.channels[sensor].introduced(text)))
 
     # -- deciding, committing, calling -----------------------------------------------------------------------
 

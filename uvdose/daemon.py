@@ -42,6 +42,7 @@ from .model import Refusal
 from .notify import Manager
 from .present import Present
 from .pressing import Button
+from .reread import Rereader
 from .service import BenchService
 from .showing import Showing
 from .trying import Trier
@@ -98,8 +99,9 @@ class Daemon:
         self._home_id = home_id(db)
         clock = _begin_epoch(db, self._store, pace)
         bench = Bench(pace)
+        who = self._store.known_who()
         for sensor in settings.sensor:
-            bench.add_sensor(sensor.name, identity_of(sensor), response_of(sensor))
+            bench.add_sensor(sensor.name, identity_of(sensor, who.get(sensor.name)), response_of(sensor))
         resume(self._store, bench, clock.dose_us())
 
         self._links, self._hub = make_links(settings, clock, home.folder)
@@ -130,9 +132,10 @@ class Daemon:
             self._core, self._ways, settings, home.folder,
             (lambda done: speaker.say("this is a test call\a", done)) if seen else None,
         )
+        rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
-        self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing)
+        self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing, rereader)
         self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
         self._orders: Orders | None = None

@@ -146,6 +146,14 @@ class TargetTaken(msgspec.Struct, frozen=True):
     recorded: bool
 
 
+class SettingsTaken(msgspec.Struct, frozen=True):
+    """The settings were read anew. taken: what holds from now on, a line each; later: keys that wait for a start."""
+
+    taken: list[str]
+    later: list[str]
+    recorded: bool = True
+
+
 class NoteTaken(msgspec.Struct, frozen=True):
     """A note was taken; subject: the number it got, where it named none."""
 
@@ -191,12 +199,16 @@ class TakenBack(msgspec.Struct, frozen=True):
 
 
 class Taken(msgspec.Struct, frozen=True):
-    """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why."""
+    """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why.
+
+    told: what is worth knowing of a start, and was no reason to refuse it.
+    """
 
     exposure: ExposureDoc | None
     recorded: bool = True
     note: str = ""
     taken_back: TakenBack | None = None
+    told: list[str] = []
 
 
 class RecountDoc(msgspec.Struct, frozen=True):

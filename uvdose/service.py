@@ -18,14 +18,15 @@ from .exposure.outcome import Outcome
 from .exposure.record import LightGate, Plan
 from .exposure.setting import next_version, trial_target
 from .exposure.states import ENDED, Act, act_word
-from .exposure.target import Target, check_fit, plan_with
+from .exposure.target import Target, check_fit, plan_with, told_of
 from .exposure.telling import tell_fact
 from .journal.store import Store
 from .mending import Mender
-from .messages import CallTestDoc, EventDoc, NoteTaken, Part, StatusDoc, Taken, TakenBack, TargetTaken
+from .messages import CallTestDoc, EventDoc, NoteTaken, Part, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
 from .model import Refusal
 from .notes import checked
 from .present import Present
+from .reread import Rereader
 from .showing import Showing
 from .trying import Trier
 from .units import US_PER_S, from_screen, irradiance_unit
@@ -41,7 +42,8 @@ class BenchService:
     """The API's side of one bench."""
 
     def __init__(
-        self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing
+        self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
+        rereader: Rereader,
     ) -> None:
         self.home_id = home_id
         self.showing = showing
@@ -50,6 +52,7 @@ class BenchService:
         self._present = present
         self._mender = Mender(core, store)
         self._trier = trier
+        self._rereader = rereader
         self._fresh_targets: dict[str, Target] = {}
 
     # -- telling ---------------------------------------------------------------------------------------------
@@ -118,7 +121,7 @@ class BenchService:
             out = self._mender.count_from_the_start(exposure.id, now_us)
         taken = await self._taken(out, core.bench.exposures[exposure.id])
         self.showing.began()  # now that it can be read
-        return taken
+        return msgspec.structs.replace(taken, told=told_of(target, channel.identity))
 
     def _wanted(self, request: StartRequest) -> Target:
         """The target to start with; for a calibration print one of its own, which no version list knows."""
@@ -149,6 +152,11 @@ class BenchService:
     async def call_test(self, request: CallTestRequest) -> CallTestDoc:
         """Try the ways by which calls reach the person."""
         return await self._trier.test(request.way)
+
+    async def reread_settings(self) -> SettingsTaken:
+        """The settings as they lie in the file now."""
+        taken, done = self._rereader.reread()
+        return msgspec.structs.replace(taken, recorded=await _within(done, ACT_PATIENCE_S))
 
     async def note(self, request: NoteRequest) -> NoteTaken:
         """Something the person says that is no act."""

@@ -11,7 +11,7 @@ from ..dose.health import Change, Health
 from ..dose.integrator import RESET_FLAG, Track
 from ..dose.order import MomentOrder, RegisterOrder
 from ..dose.quality import ONLY_IN_LIGHT
-from ..dose.response import Identity, Response
+from ..dose.response import Identity, Response, node_says
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime
 from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, Segment
 from ..units import US_PER_S
@@ -57,9 +57,26 @@ class Channel:
         """Readings that came twice or too late, and were left out."""
         return self._register_order.late + self._moment_order.late
 
-    def replay(self, rows: Iterable[tuple[int, Reading]]) -> Iterable[Timed]:
-        """Readings out of the journal: in order and timed already."""
-        for t_us, reading in rows:
+    def respond(self, identity: Identity, response: Response) -> None:
+        """Its settings are others from now on; exposures keep the response that they began with."""
+        self.identity = identity
+        self.track.respond(response)
+
+    def introduced(self, who: str) -> Identity:
+        """Its node has said who it is, which belongs to its identity."""
+        self.identity = msgspec.structs.replace(self.identity, node=node_says(who))
+        return self.identity
+
+    def replay(self, rows: Iterable[tuple[Response, int, Reading]]) -> Iterable[Timed]:
+        """Readings out of the journal: in order and timed already, each with the response of when it came.
+
+        What it is judged by is left as the last of them had it.
+        """
+        judged_by = None
+        for response, t_us, reading in rows:
+            if response is not judged_by:
+                judged_by = response
+                self.track.respond(response)
             if isinstance(reading, RegisterReading):
                 self._register_order.resume(reading)
                 self._flags = reading.flags
