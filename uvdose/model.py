@@ -69,8 +69,14 @@ class BadInput(msgspec.Struct, frozen=True, gc=False):
     excerpt: str
 
 
+class Noted(msgspec.Struct, frozen=True, gc=False):
+    """What a decoder chose by itself where the settings leave it open, as a line; empty: it chooses no more."""
+
+    text: str
+
+
 Reading = RegisterReading | MomentReading
-Decoded = RegisterReading | MomentReading | Answer | BadInput
+Decoded = RegisterReading | MomentReading | Answer | BadInput | Noted
 
 
 class Kind(enum.IntEnum):

@@ -20,6 +20,7 @@ from . import (
     mend,
     now,
     phones,
+    sensor,
     serving,
     targets,
     unit_commands,
@@ -62,7 +63,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, now, happened, lookback, phones,
-    ways, journal, unit_commands, demo,
+    sensor, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

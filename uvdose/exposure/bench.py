@@ -9,13 +9,14 @@ from __future__ import annotations
 from ..dose.health import Change
 from ..dose.integrator import BRIDGE_US
 from ..dose.response import Identity, Response
-from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
+from ..model import Answer, BadInput, Decoded, Mark, Noted, Refusal, Segment
 from ..units import US_PER_S, to_screen
 from .calls import LEAD, REACHED, REMINDER
 from .channel import Channel, Timed, told_change
 from .coming import call_due_us, crossed, crossed_in
 from .exposure import NO_DUE, Exposure
 from .outcome import Outcome
+from .pauses import pauses
 from .record import Crossing, Plan
 from .settling import closing, settle_due_us
 from .states import ENDED, Act, State
@@ -50,6 +51,8 @@ class Bench:
         for item in items:
             if isinstance(item, BadInput):
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
+            elif isinstance(item, Noted):
+                tell_changes(channel, channel.health.set("chosen", bool(item.text), item.text), arrival_us, out)
             elif not isinstance(item, Answer):
                 self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
         out.news, channel.news = channel.news, []
@@ -79,7 +82,7 @@ class Bench:
             channel.lit = self._lit(channel)
             self._grow(channel, *channel.tick(now_us), now_us, out)
             self._settle(channel, now_us, out)
-            self._tell_gap(channel, now_us, out)
+            tell_changes(channel, pauses(channel, self.exposures.values(), now_us), now_us, out)
             self._predict(channel, now_us, out)
         return out
 
@@ -292,9 +295,3 @@ class Bench:
 
     def _lit(self, channel: Channel) -> bool:
         return any(e.plan.sensor == channel.name and e.account.is_open for e in self.exposures.values())
-
-    def _tell_gap(self, channel: Channel, now_us: int, out: Outcome) -> None:
-        """A hole that can no longer be bridged is told at once, while it is still open."""
-        last = channel.track.last
-        if last is not None and now_us - last.t_us >= BRIDGE_US and self._lit(channel):
-            tell_changes(channel, channel.health.set("gap", True), now_us, out)

@@ -30,6 +30,7 @@ class Channel:
     """One sensor. Its readings leave in order, each once, with rising dose time.
 
     lit: whether a print lies in its light, as its bench last knew; some findings are only then worth an alarm.
+    wanted_us: the pause between readings that a print in its light wants at most, once it is told that they are longer.
     """
 
     def __init__(self, name: str, identity: Identity, response: Response, pace: float = 1.0) -> None:
@@ -41,6 +42,7 @@ class Channel:
         self._last_bad: BadInput | None = None
         self.readings = 0
         self.lit = False
+        self.wanted_us = 0
         self._register_order = RegisterOrder()
         self._moment_order = MomentOrder(pace)
         self._node_time = NodeTime()
