@@ -21,6 +21,7 @@ ALLOWED: dict[str, set[str]] = {
     "asked": BASE,
     "listed": BASE,
     "notes": BASE,
+    "queueing": BASE,
     "clock": BASE,
     "settings_words": set(),
     "config": BASE | {"settings_words"},
@@ -39,15 +40,17 @@ ALLOWED: dict[str, set[str]] = {
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "notify": BASE,
     "trying": BASE | {"call", "clock", "config", "core", "exposure", "intake"},
-    "showing": BASE | {"core", "dose", "exposure", "journal", "notes"},
+    "showing": BASE | {"core", "dose", "exposure", "journal", "notes", "queueing"},
+    "next_up": BASE | {"core", "notes", "queueing", "showing"},
     "present": BASE | {"clock", "core", "exposure", "journal"},
     "service": BASE
-    | {"clock", "core", "dose", "exposure", "journal", "mending", "notes", "present", "showing", "trying"},
+    | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "showing", "trying"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "asked", "listed", "notes")
+PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "asked", "listed", "notes",
+        "queueing")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",

@@ -143,10 +143,11 @@ class TargetTaken(msgspec.Struct, frozen=True):
 
 
 class NoteTaken(msgspec.Struct, frozen=True):
-    """A note was taken; subject: the number it got, where it named none."""
+    """A note was taken; subject: the number it got, where it named none. id: of this version of it."""
 
     subject: str
     recorded: bool
+    id: int = 0
 
 
 class HelloDoc(msgspec.Struct, frozen=True):
