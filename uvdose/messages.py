@@ -155,10 +155,11 @@ class SettingsTaken(msgspec.Struct, frozen=True):
 
 
 class NoteTaken(msgspec.Struct, frozen=True):
-    """A note was taken; subject: the number it got, where it named none."""
+    """A note was taken; subject: the number it got, where it named none. id: of this version of it."""
 
     subject: str
     recorded: bool
+    id: int = 0
 
 
 class HelloDoc(msgspec.Struct, frozen=True):
