@@ -22,7 +22,7 @@ from .exposure.bench import Bench
 from .exposure.calls import TEST
 from .exposure.document import document, label_fact
 from .exposure.exposure import Exposure
-from .exposure.news import News
+from .exposure.news import News, Press
 from .exposure.outcome import Outcome, Ring
 from .intake.link import Chunk, Link, LinkState
 from .intake.waiting import Waiting
@@ -64,7 +64,7 @@ class Core:
         self._decoders = {name: make_decoder(name) for name in bench.channels}
         self._native = {name for name, c in bench.channels.items() if c.identity.format == "native"}
         self.heard_test: Callable[[str], None] = lambda sensor: None
-        self.on_press: Callable[[News], None] = lambda news: None
+        self.on_press: Callable[[Press], None] = lambda press: None
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self.arming = Arming(self.send, self._armed, self._unarmed)
         self.herald = Herald(bench, self.desk, clock.real_s, on_event, on_hush)
@@ -127,10 +127,9 @@ class Core:
         out = self.bench.take(chunk.sensor, items, chunk.arrival_us)
         self.settle(out)
         for news in out.news:
-            if news.called:
-                self._called_itself(news)
-            if news.presses:
-                self.on_press(news)
+            self._called_itself(news)
+        for press in out.presses:
+            self.on_press(press)
 
     def _link_state(self, state: LinkState) -> None:
         line = f"{state.why}; {state.mend}" if state.mend else state.why
@@ -252,7 +251,7 @@ class Core:
 
     def _called_itself(self, news: News) -> None:
         for held in self.arming.armed_last(news.sensor):
-            if news.register0 < held.register <= news.register1:
+            if news.passed(held.register):
                 t_us = news.moment_us(held.register)
                 self.tell_fact("self-call", held.exposure, news.sensor, {"register": held.register}, t_us)
 

@@ -57,6 +57,7 @@ def test_killed_in_mid_exposure_the_node_calls_at_the_right_register(tmp_path: P
         bench.wait_for(lambda: lamp.node.flags == 0, 3, "disarmed and quiet")
         bench.act(number, "finish")
         bench.wait_for(lambda: bench.exposure(number)["settled"], 3, "settled")
+        bench.wait_for(lambda: all(a.refined for a in bench.store().acts(number)), 3, "both fixed on a line")
         acts = bench.store().acts(number)
         begin, end = acts[0].cut.register, acts[-1].cut.register
         assert begin is not None and end is not None
