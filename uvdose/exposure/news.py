@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from ..dose.integrator import Point
+from ..dose.timebase import WRAP_32
 from ..model import Mark, RegisterReading
 
 ARMED_FLAG, REACHED_FLAG = 0x02, 0x04
@@ -32,6 +33,10 @@ class News(msgspec.Struct, frozen=True):
         span = (self.mark.register or 0) - self.register0
         share = min(1.0, max(0.0, (register - self.register0) / span)) if span > 0 else 1.0
         return self.t0_us + round(share * (self.mark.t_us - self.t0_us))
+
+    def at_uptime_us(self, uptime_ms: int) -> int:
+        """The dose time of a moment that the node names, before its line."""
+        return self.mark.t_us - ((self.mark.uptime_ms or 0) - uptime_ms) % WRAP_32 * 1000
 
 
 class Press(msgspec.Struct, frozen=True):
