@@ -46,7 +46,7 @@ def test_it_is_whole_and_refers_to_nothing_outside(name: str) -> None:
         x, y, size = (float(e.attrib[k]) for k in ("x", "y", "font-size"))
         long = 0.56 * size * len(e.text or "")  # a sans serif face has about so much a character
         left = {"start": x, "middle": x - long / 2, "end": x - long}[e.attrib["text-anchor"]]
-        assert 0 <= left and left + long <= width and 0 < y < height, e.text
+        assert left >= 0 and left + long <= width and 0 < y < height, e.text
 
 
 def test_the_pins_are_those_of_the_firmware() -> None:
