@@ -1,0 +1,62 @@
+"""The reference firmware and `uvdose serve`, each in its own process, on a real broker. The light is invented."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from support.bench import RunningBench
+from support.broker import Broker
+from support.micronode import Ear, MicroNode
+
+SETTINGS = """
+[bench]
+name = "bindery"
+
+[[sensor]]
+name = "sill"
+link = "mqtt"
+topic = "uv/sill"
+format = "native"
+unit = "counts"
+full_scale = 65535
+
+[mqtt]
+port = {port}
+"""
+
+
+def test_a_print_by_a_board(tmp_path: Path) -> None:
+    """Light falls between two dark stretches, so that any cut in the dark gives the same: the difference of registers.
+
+    The buzz of the daemon comes out of the board's pin. In between the broker is gone for a while: nothing is lost.
+    """
+    with Broker() as broker, Ear(broker.port, "uv/sill") as ear, MicroNode(
+        tmp_path / "node", broker.port, part="as7331"
+    ) as node, RunningBench(tmp_path / "home", SETTINGS.format(port=broker.port)) as bench:  # fmt: skip
+        bench.wait_live("sill")
+        bench.target("endpaper", 1500, unit="counts.s", lead_s=0)
+        before = ear.next()
+        number = bench.expose("endpaper")
+        assert ear.next().register == before.register
+        assert node.edges() == []
+        node.light((0, 500), (6000, 0))
+        ear.next(3)
+        broker.kill()
+        broker.start()
+        bench.wait_for(lambda: bench.exposure(number)["state"] == "reached", 20, "the target")
+        bench.wait_for(lambda: len(node.edges()) > 2, 10, "the daemon's call on the board's pin")
+        bench.wait_for(lambda: ear.readings[-1].flags & 1, 5, "the board says that it sounds")
+        bench.ask("POST", "/quiet")
+        bench.wait_for(lambda: not ear.readings[-1].flags & 1, 5, "quiet on the board")
+        bench.wait_for(lambda: ear.readings[-1].level_milli == 0 and ear.next().level_milli == 0, 10, "dark again")
+        after = ear.next()
+        bench.act(number, "finish")
+        bench.wait_for(lambda: bench.exposure(number)["state"] == "finished", 10, "finished")
+        found = bench.exposure(number)
+        given = (after.register - before.register) / 1000
+        assert found["unit"] == "counts.s" and abs(found["dose"] - given) < 1e-9 * given
+        assert found["missing_s"] == 0 and given > 1500
+        assert {r.boot for r in ear.readings} == {before.boot}
+        first_ms = node.readouts()[0][0]
+        truth = node.total(first_ms, first_ms + after.uptime_ms) / 1000
+        assert abs(given - truth) < 500 * 0.025
