@@ -25,7 +25,7 @@ def check(at):
         word = getattr(at, name)
         bad = "+# " if name == "PREFIX" else "+#/ *,"
         if not word or len(word) > 32 or any(c in bad or not " " < c < "\x7f" for c in word):
-            raise ValueError(f"{name} must be 1 to 32 plain letters, without any of {bad}")
+            raise ValueError(f"{name} must be 1 to 32 plain letters, with no blank and none of {bad.replace(' ', '')}")
     if not at.WIFI_NAME or not at.BROKER_HOST:
         raise ValueError("WIFI_NAME and BROKER_HOST must be filled in")
 

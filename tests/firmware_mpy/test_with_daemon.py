@@ -60,3 +60,34 @@ def test_a_print_by_a_board(tmp_path: Path) -> None:
         first_ms = node.readouts()[0][0]
         truth = node.total(first_ms, first_ms + after.uptime_ms) / 1000
         assert abs(given - truth) < 500 * 0.025
+
+
+def test_a_print_while_the_sensor_is_lost(tmp_path: Path) -> None:
+    """A board that cannot read its sensor says nothing, and begins anew: the hole is bridged, and said to be so.
+
+    What was counted on both sides of it is measured, and no zero is counted in between.
+    """
+    with Broker() as broker, Ear(broker.port, "uv/sill") as ear, MicroNode(
+        tmp_path / "node", broker.port, part="as7331"
+    ) as node, RunningBench(tmp_path / "home", SETTINGS.format(port=broker.port)) as bench:  # fmt: skip
+        node.light(500)
+        bench.wait_live("sill")
+        bench.target("endpaper", 90_000, unit="counts.s", lead_s=0)
+        number = bench.expose("endpaper")
+        ear.next(4)
+        node.order("fail -1")
+        bench.wait_for(lambda: "nothing answers" in node.said, 10, "the fault")
+        boot = ear.readings[-1].boot
+        bench.wait_for(lambda: bench.sensor("sill")["state"] == "silent", 30, "the daemon's alarm of silence")
+        node.order("fail 0")
+        bench.wait_live("sill")
+        ear.next(4)
+        bench.act(number, "finish")
+        bench.wait_for(lambda: bench.exposure(number)["state"] == "finished", 10, "finished")
+        found = bench.exposure(number)
+        assert next(r for r in ear.readings if r.boot != boot).register == 0
+        assert found["bridged_s"] + found["missing_s"] > 2 and found["measured_s"] > 1
+        # The light never changed: any zero in it would show.
+        assert abs(found["dose"] - 500 * (found["measured_s"] + found["bridged_s"])) < 500 * 0.2
+        told = [(e["event"], e.get("sensor")) for e in bench.events()]
+        assert ("alarm", "sill") in told and ("gap", "sill") in told, told
