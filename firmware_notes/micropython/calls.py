@@ -47,6 +47,7 @@ class Slot:
         self.pattern = pattern
         self.state = WAITING
         self.reached_ms = 0
+        self.uptime_ms = 0  # of the node, when it was reached
 
 
 class Calls:
@@ -73,12 +74,13 @@ class Calls:
         self.slots[number] = None
         self.look()
 
-    def reach(self, register, now_ms):
+    def reach(self, register, now_ms, uptime_ms):
         """Call for each slot whose value the register has reached."""
         for slot in self.slots:
             if slot is not None and slot.state == WAITING and register >= slot.register:
                 slot.state = CALLING
                 slot.reached_ms = now_ms
+                slot.uptime_ms = uptime_ms
         self.look()
 
     def shift(self, register):
@@ -86,7 +88,15 @@ class Calls:
         for slot in self.slots:
             if slot is not None:
                 slot.register = max(slot.register - register, 0)
+                slot.uptime_ms = 0
         self.look()
+
+    def tell(self, number):
+        """What a slot holds, as the answer to `slot` has it."""
+        slot = self.slots[number]
+        if slot is None:
+            return "-"
+        return f"{slot.register} {slot.pattern} {'-' if slot.state == WAITING else slot.uptime_ms}"
 
     def buzz(self, pattern, for_ms, now_ms):
         """Sound for the computer, in place of what sounds now."""

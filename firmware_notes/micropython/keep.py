@@ -6,8 +6,8 @@ from calls import CALLING, SLOTS, WAITING, Slot
 from wire import crc16
 
 _HEAD = "<4sIIIQIIII"
-_SLOT = "<BBQ"
-_MARK = b"uvk1"
+_SLOT = "<BBQI"
+_MARK = b"uvk2"
 _NONE = 255
 _HEAD_SIZE = struct.calcsize(_HEAD)
 _SLOT_SIZE = struct.calcsize(_SLOT)
@@ -25,9 +25,9 @@ def pack(node, buffer):
     at = _HEAD_SIZE
     for slot in calls.slots:
         if slot is None:
-            struct.pack_into(_SLOT, buffer, at, _NONE, 0, 0)
+            struct.pack_into(_SLOT, buffer, at, _NONE, 0, 0, 0)
         else:
-            struct.pack_into(_SLOT, buffer, at, slot.state, slot.pattern, slot.register)
+            struct.pack_into(_SLOT, buffer, at, slot.state, slot.pattern, slot.register, slot.uptime_ms)
         at += _SLOT_SIZE
     struct.pack_into("<H", buffer, at, crc16(memoryview(buffer)[:at]))
 
@@ -47,13 +47,13 @@ def unpack(data, node, now_ms):
     calls.lease_ms, calls.proved_ms = lease_ms, now_ms
     at = _HEAD_SIZE
     for number in range(SLOTS):
-        state, pattern, value = struct.unpack_from(_SLOT, data, at)
+        state, pattern, value, reached_ms = struct.unpack_from(_SLOT, data, at)
         at += _SLOT_SIZE
         if state != _NONE:
             slot = Slot(value, pattern)
             calls.slots[number] = slot
             if state != WAITING:
-                slot.state = state
+                slot.state, slot.uptime_ms = state, reached_ms
                 slot.reached_ms = now_ms if state == CALLING else 0
     calls.look()
     return True

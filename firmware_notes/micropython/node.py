@@ -15,7 +15,7 @@ FIRMWARE = "1"
 MASK32 = 0xFFFFFFFF
 KEPT_FOR_MS = 60_000
 MOST_LOW = 1 << 28
-WANTED = {"who": 0, "now": 0, "buzz": 2, "quiet": 0, "arm": 3, "disarm": 1, "lease": 1, "rate": 1}
+WANTED = {"who": 0, "now": 0, "buzz": 2, "quiet": 0, "arm": 3, "disarm": 1, "slot": 1, "lease": 1, "rate": 1}
 
 
 class Node:
@@ -157,7 +157,7 @@ class Node:
         self._low = 0
         calls = self.calls
         if calls.waits() and self._high >= calls.lowest:
-            calls.reach(self._high, self._now_ms)
+            calls.reach(self._high, self._now_ms, self.uptime_ms() & MASK32)
         self._left = min(calls.lowest - self._high, MOST_LOW) if calls.waits() else MOST_LOW
 
     def _say_reading(self):
@@ -211,6 +211,9 @@ class Node:
         elif name == "disarm":
             calls.disarm(whole(words[0], 0, 3))
             self._look_ahead()
+        elif name == "slot":
+            slot = whole(words[0], 0, 3)
+            return f"ok slot {slot} {calls.tell(slot)}"
         elif name == "lease":
             calls.lease_ms = thousandths(words[0], 0, 86_400_000)
         else:

@@ -134,8 +134,8 @@ def case_vectors_commands():
             node.command(raw(v["line"].rstrip("\n") + ending), 1)
         answers = [wire.unframe(line) for line in node.out if not line.startswith(b"uv1,")]
         name = v["text"].split()[0]
-        wanted = "ok who sill 1 ltr390 3x100ms 262143 0" if name == "who" else "ok " + name
-        assert answers == [v["text"] and ("ok " + v["text"] if name == "arm" else wanted)] * 3, (v, answers)
+        more = {"who": " sill 1 ltr390 3x100ms 262143 0", "arm": v["text"][3:], "slot": v["text"][4:] + " -"}
+        assert answers == ["ok " + name + more.get(name, "")] * 3, (v, answers)
 
 
 def case_vectors_refused_commands():
@@ -153,7 +153,8 @@ def case_answers_to_wrong_commands():
         ("arm 1 2", "arguments"), ("buzz 0 1", "value"), ("buzz 8 1", "value"), ("buzz 1 3601", "value"),
         ("buzz 1 -1", "value"), ("buzz 1 nan", "value"), ("buzz 1 1e1", "value"), ("buzz 1 1.", "value"),
         ("arm 4 1 1", "value"), ("arm 0 9223372036854775808 1", "value"), ("arm 0 1 0", "value"),
-        ("disarm 4", "value"), ("lease 86401", "value"), ("rate 0.09", "value"), ("rate 10.1", "value"),
+        ("disarm 4", "value"), ("slot 4", "value"), ("slot", "arguments"),
+        ("lease 86401", "value"), ("rate 0.09", "value"), ("rate 10.1", "value"),
         ("rate x", "value"), ("now", "sensor"),
     )  # fmt: skip
     for text, reason in wanted:
@@ -289,10 +290,12 @@ def case_calls_by_itself_for_half_an_hour():
     node.sample(10, False, 0)
     assert ask(node, "arm 1 50000 4", 0)[0] == "ok arm 1 50000 4"
     assert node.flags() == 2
+    assert ask(node, "slot 1", 0)[0] == "ok slot 1 50000 4 -"
     stretches = run_to(node, 10, 5000 + 31 * 60_000)
     assert stretches[0] == (5000, 15000)
     assert stretches == [(a, a + 10_000) for a in range(5000, 5000 + 30 * 60_000, 30_000)]
     assert node.flags() == 4
+    assert ask(node, "slot 1", node._now_ms)[0] == "ok slot 1 50000 4 5000"
     assert ask(node, "disarm 1", node._now_ms)[0] == "ok disarm" and node.flags() == 0
     assert (CALL_MS, CALL_EACH_MS, CALL_FOR_MS) == (10_000, 30_000, 1_800_000)
 
@@ -379,7 +382,8 @@ def case_fuzz_of_commands():
     """Whatever comes: each line that is not empty has one answer of the page's list, and the light counts on."""
     dice, node = Dice(11), make(rate_milli=100)
     node.sample(3, False, 0)
-    names = ("who", "now", "buzz", "quiet", "arm", "disarm", "lease", "rate", "", "Who", "arm\t", "uv1,0", "*", "\xe9")
+    names = ("who", "now", "buzz", "quiet", "arm", "disarm", "slot", "lease", "rate", "",
+             "Who", "arm\t", "uv1,0", "*", "\xe9")
     args = ("", "0", "1", "3", "4", "7", "9", "60", "0.5", "-1", "1e9", "nan", "9" * 19, "9" * 40, ".", "1_0", "0x1")
     total = 0
     for now in range(1, HOW["fuzz"] + 1):
@@ -399,7 +403,7 @@ def case_fuzz_of_commands():
         assert len(answers) == sum(1 for part in line.split(b"\n") if part.strip()), line
         for answer in answers:
             head = answer.split()
-            assert (head[0] == "ok" and head[1] in names[:8]) or answer in (
+            assert (head[0] == "ok" and head[1] in names[:9]) or answer in (
                 "err checksum", "err unknown", "err arguments", "err value"
             ), answer  # fmt: skip
         if now % 100 == 0:
@@ -430,6 +434,8 @@ def case_a_reset_keeps_all():
         assert first[key] == last[key], key
     assert first["flags"] == 2 | 4 | 8 and first["seq"] == last["seq"]
     assert other.rate_milli == 2000 and other.calls.lease_ms == 600_000
+    assert ask(other, "slot 0", 150)[0] == ask(node, "slot 0", 5000)[0] == "ok slot 0 20 4 10"
+    assert ask(other, "slot 2", 150)[0] == "ok slot 2 99000000000 3 -" and ask(other, "slot 1", 150)[0] == "ok slot 1 -"
     assert other.calls.sounding(200) == 0, "a call that was quieted stays so"
     other.advance(100 + 500)
     flags = []
