@@ -143,6 +143,17 @@ def test_another_power_up_holds_nothing_and_is_armed_anew() -> None:
     assert paper.sent[-1] == "arm 0 1000 4" and paper.arming.holds("sill") == set()
 
 
+def test_a_boot_that_brings_armed_slots_is_armed_anew_and_rid_of_the_others() -> None:
+    """A node that had lost its sensor keeps what was left: exposure 4 was in slot 1, and would call from there, too."""
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5), 4: Want(2000, 5)}
+    paper.obey(3)
+    paper.wants = {4: Want(700, 5)}
+    paper.boot, paper.flags, at = 8, 2, len(paper.sent)
+    paper.obey(8)
+    assert paper.sent[at:] == ["arm 0 700 4", "disarm 1", "disarm 2", "disarm 3", "lease 30"]
+
+
 def test_without_a_print_a_node_hears_nothing() -> None:
     paper = Paper()
     for _ in range(60):

@@ -122,7 +122,8 @@ class Arming:
         """What the node's newest line said, and what it should hold armed."""
         node = self._nodes.setdefault(sensor, _Node())
         if node.boot is not None and boot != node.boot:
-            node.slots = dict.fromkeys(SLOTS)  # a power-up: it counts from 0, and holds nothing
+            # It counts from 0, and holds nothing; or, where it had lost its sensor, what was left to each slot.
+            node.slots = {} if flags & ANY_FLAG else dict.fromkeys(SLOTS)
             self._last.pop(sensor, None)
         elif not flags & ANY_FLAG and now_s - node.answered_s > SETTLED_S:
             node.slots = dict.fromkeys(SLOTS)  # it holds nothing, or has lost it
