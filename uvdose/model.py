@@ -141,7 +141,8 @@ Segment = RegisterSegment | MomentSegment
 class Fact(msgspec.Struct, frozen=True):
     """Something that happened, as the journal keeps it and `events` tells it.
 
-    name: one of started held resumed look lead reached overshoot quieted finished voided gap alarm cleared.
+    name: one of started held resumed look lead reached overshoot quieted finished voided gap alarm cleared, armed and
+    unarmed (a node), self-call (of a node), pressed (its button), and others that rooms beyond the bench tell.
     """
 
     t_us: int

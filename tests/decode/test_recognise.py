@@ -1,4 +1,4 @@
-"""What a stream of unknown input is taken for, without a port: the streams of `tests/streams/`, cut, spoilt, and noise."""
+"""What a stream of unknown input is taken for, without a port: those of `tests/streams/`, cut, spoilt, and noise."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 import pytest
 from decode.cases import mutated
-
 from support.chatter import Stream, streams
+
 from uvdose.decode.naming import Says, says
 from uvdose.decode.recognise import Finding, Heard, is_clean, recognise
 

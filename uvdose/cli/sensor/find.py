@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 import os
+import tomllib
 from typing import TYPE_CHECKING, Annotated
 
+import msgspec
 import typer
 
 from ...model import Refusal
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
     from .proposal import Place
 
 LONGEST_S = 600.0
+NOBODY = '\n[[sensor]]\nname = "nobody"\nlink = "simulated"\n'
 
 
 def find(
@@ -34,7 +38,7 @@ def find(
 
     Without --port and --broker it looks at all ports, and at the broker of the settings.
     """
-    from ...settings_file import read_text, replace, settings_of, with_sensors
+    from ...settings_edit import append_sensor
     from ..show import note, say
     from .listening import at_broker, at_ports
 
@@ -42,9 +46,7 @@ def find(
     if not (math.isfinite(seconds) and 0 < seconds <= LONGEST_S):
         raise Refusal(f"--seconds {seconds:g}: give a number above 0 and up to {LONGEST_S:g}, such as 8", 2)
     named = _broker(broker) if broker is not None else None
-    where = str(place.settings_file)
-    text = read_text(place)
-    settings = settings_of(text, where)
+    settings = _settings_so_far(place)
     mqtt = named if named is not None else settings.mqtt if not port else None
     if named is not None and settings.mqtt is not None and _same(named, settings.mqtt):
         named, mqtt = None, settings.mqtt  # with its login
@@ -52,13 +54,13 @@ def find(
     places = at_ports(port, settings, seconds, taken, _held(place, settings)) if port or broker is None else []
     if mqtt is not None:
         places += at_broker(mqtt, place.folder, settings, seconds, taken)
-    found = [p for p in places if p.settings is not None]
-    if write and found and named is not None and settings.mqtt is not None:
-        raise Refusal(f"{where}: mqtt.host is another broker, and one bench has one: nothing was written")
     _refuse_where_nothing_was_heard(places, port, broker)
-    # Before anything is said: what cannot be written is told alone.
-    needed = mqtt if any(p.link == "mqtt" for p in found) else None
-    made = with_sensors(text, [p.settings for p in found if p.settings is not None], needed, where) if found else ""
+    found = [p for p in places if p.settings is not None]
+    if write and found:  # before anything is told: what cannot be written is told alone
+        if named is not None and settings.mqtt is not None:
+            other = "mqtt.host is another broker, and a bench has one; nothing was written"
+            raise Refusal(f"{place.settings_file}: {other}")
+        append_sensor(place, _text(found, mqtt if settings.mqtt is None else None))
     _tell(places, as_json)
     if not found:
         known = [p for p in places if p.verdict in ("known", "held")]
@@ -70,12 +72,36 @@ def find(
         )
     if not write:
         note("`uvdose sensor find --write` writes this into the settings")
-        return
-    kept = replace(place, made)
-    if not as_json:
-        old = f"; the old file is kept as {kept.name}" if kept is not None else ""
-        say(f"{where}: {_named(found)} written{old}")
+    elif not as_json:
+        say(f"{place.settings_file}: {_named(found)} written; if there was a file, it is kept as uvdose.toml.old")
         say("next: (re)start `uvdose serve`, cover the sensor, and see in `uvdose status` that its value falls")
+
+
+def _settings_so_far(home: Home) -> Settings:
+    """The settings of the home; that no sensor is in them yet, or that there are none, is no fault here."""
+    from ...config import SETTINGS_NAME, Settings, load_settings, parse_settings
+
+    if not home.settings_file.exists():
+        return Settings()
+    try:
+        return load_settings(home)
+    except Refusal:
+        with contextlib.suppress(OSError, UnicodeDecodeError, Refusal, tomllib.TOMLDecodeError):
+            text = home.settings_file.read_text(encoding="utf-8")
+            if "sensor" not in tomllib.loads(text):
+                full = parse_settings(text + NOBODY, SETTINGS_NAME)
+                return msgspec.structs.replace(full, sensor=[])
+        raise
+
+
+def _text(found: list[Place], mqtt: MqttSettings | None) -> str:
+    """The blocks as they come into the file; mqtt: the broker, where the settings have none yet."""
+    from .proposal import block
+
+    blocks = [block("sensor", p.settings, listed=True) for p in found if p.settings is not None]
+    if mqtt is not None and any(p.link == "mqtt" for p in found):
+        blocks.append(block("mqtt", {"host": mqtt.host, "port": mqtt.port}, listed=False))
+    return "\n".join(blocks)
 
 
 def _named(found: list[Place]) -> str:
@@ -83,14 +109,13 @@ def _named(found: list[Place]) -> str:
 
 
 def _tell(places: list[Place], as_json: bool) -> None:
-    from ...settings_file import block
     from ..show import print_json, say
     from .proposal import told
 
     if as_json:
         print_json(places)
         return
-    lines = [line for p in places for line in told(p, block(p.settings) if p.settings is not None else "")]
+    lines = [line for p in places for line in told(p)]
     say("\n".join(lines).rstrip() or "no port is here, and no broker is set")
 
 

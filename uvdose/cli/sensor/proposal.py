@@ -6,6 +6,7 @@ import re
 from typing import Any
 
 import msgspec
+import tomlkit
 
 from ...catalogue import Part, catalogue, part_in
 from ...decode.recognise import Finding
@@ -102,12 +103,23 @@ def _more(finding: Finding, part: Part | None) -> list[str]:
     return notes
 
 
-def told(place: Place, block: str) -> list[str]:
-    """What is said of a place; block: its settings as they stand in the file, empty where there are none."""
+def block(name: str, values: dict[str, Any], *, listed: bool) -> str:
+    """A table as it stands in the settings; listed: one of several, as [[sensor]] is."""
+    table = tomlkit.table()
+    table.update(values)
+    document = tomlkit.document()
+    document.append(name, tomlkit.aot() if listed else table)
+    if listed:
+        document[name].append(table)
+    return document.as_string()
+
+
+def told(place: Place) -> list[str]:
+    """What is said of a place, with its settings as they would stand in the file."""
     lines = [place.where, f"  {place.line}"]
     if place.finding is not None and place.settings is not None and place.finding.example:
         lines.append(f"  came: {place.finding.example!r}")
     lines += [f"  mind: {note}" for note in place.notes]
-    if block:
-        lines += ["", *(f"    {line}".rstrip() for line in block.splitlines())]
+    if place.settings is not None:
+        lines += ["", *(f"    {line}" for line in block("sensor", place.settings, listed=True).splitlines())]
     return [*lines, ""]
