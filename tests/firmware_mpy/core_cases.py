@@ -212,15 +212,18 @@ def case_a_failed_sample_is_no_zero():
     node.sample(10, False, 0)
     boot = readings(node)[0]["boot"]
     ask(node, "arm 2 5000 4", 50)
+    node.press(100)
     node.blind(130)
     last = readings(node)[-1]
-    assert (last["uptime"], last["register"], last["boot"]) == (130, 1300, boot)
+    assert (last["uptime"], last["register"], last["boot"], last["presses"]) == (130, 1300, boot, 1)
+    node.press(135)
     for ms in range(140, 3000, 10):
         node.advance(ms)
     assert node.out == [] and node.register() == 1300
     node.sample(20, False, 3000)
     first = readings(node)[0]
-    assert (first["seq"], first["uptime"], first["register"], first["flags"]) == (0, 0, 0, 2) and first["boot"] != boot
+    assert first["boot"] != boot and first["flags"] == 2
+    assert (first["seq"], first["uptime"], first["register"], first["presses"], first["sat"]) == (0, 0, 0, 0, 0)
     for ms in range(3010, 3180, 10):
         node.sample(20, False, ms)
         assert not node.calls.reached()
