@@ -9,13 +9,11 @@
  */
 #define _GNU_SOURCE
 #include <errno.h>
-#include <fcntl.h>
 #include <poll.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <termios.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -26,24 +24,23 @@
 #include <simavr/sim_elf.h>
 #include <simavr/sim_irq.h>
 
+#include "light.h"
+#include "wire.h"
+
 #define HZ 16000000ull
 #define CYCLES_MS (HZ / 1000)
 #define BYTES_MS 11 /* what 115200 baud brings in a millisecond */
 #define MCUSR 0x54
 #define WDRF 8
 #define PAINT 0xC5
-#define ROWS 4096
 
 static avr_t *avr;
 static unsigned register_at, end_at;
-static int master = -1;
 static unsigned long long base; /* cycles that went before the chip's own count began anew */
 static unsigned long long held_until_ms;
-static char out[4096], in[65536];
-static size_t out_length, in_length;
-static struct { double ms, mv; } row[ROWS];
-static int rows, linear;
-static unsigned long long table_from_ms, button_until_ms, adc_sum, barked_ms;
+static char in[65536];
+static size_t in_length;
+static unsigned long long button_until_ms, adc_sum, barked_ms;
 static int pin, button_down, hung;
 static uint16_t hung_word;
 static avr_flashaddr_t hung_at;
@@ -76,22 +73,12 @@ static void tell(const char *what, int value)
         ram(register_at + 8, 4), adc_sum);
 }
 
-static double mv_at(double ms)
-{
-    int i = 0;
-    while (i + 1 < rows && row[i + 1].ms <= ms)
-        i++;
-    if (!linear || i + 1 == rows || ms < row[i].ms)
-        return row[i].mv;
-    return row[i].mv + (row[i + 1].mv - row[i].mv) * (ms - row[i].ms) / (row[i + 1].ms - row[i].ms);
-}
-
 /* A conversion begins: the light of now, in whole millivolts. What it will read is added up here too, by the arithmetic
  * of the library, so that a test has a sum that the firmware had no hand in. */
 static void on_convert(struct avr_irq_t *irq, uint32_t value, void *param)
 {
     (void)irq, (void)value, (void)param;
-    uint32_t mv = (uint32_t)(mv_at((double)cycles() / CYCLES_MS - (double)table_from_ms) + 0.5);
+    uint32_t mv = light_mv((double)cycles() / CYCLES_MS);
     uint32_t steps = mv * 1023 / 1100;
     adc_sum += steps > 1023 ? 1023 : steps;
     avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0), mv);
@@ -109,24 +96,18 @@ static void on_pin(struct avr_irq_t *irq, uint32_t value, void *param)
     set_pin(value != 0);
 }
 
-/* Bytes for a port that nobody reads are lost, as an adapter loses them; the chip never waits. */
-static void flush(void)
-{
-    size_t sent = 0;
-    while (sent < out_length) {
-        ssize_t n = write(master, out + sent, out_length - sent);
-        if (n <= 0)
-            break;
-        sent += (size_t)n;
-    }
-    out_length = 0;
-}
-
 static void on_byte(struct avr_irq_t *irq, uint32_t value, void *param)
 {
+    static char line[256];
+    static size_t length;
     (void)irq, (void)param;
-    if (out_length < sizeof out)
-        out[out_length++] = (char)value;
+    wire_say((char)value);
+    if (value == '\n') {
+        say("said %.*s", (int)length, line);
+        length = 0;
+    } else if (length < sizeof line) {
+        line[length++] = (char)value;
+    }
 }
 
 static void set_button(int down)
@@ -157,21 +138,6 @@ static void come_up(uint8_t cause, unsigned long long held_ms, int fill)
     set_button(button_down);
 }
 
-static void read_table(const char *path, const char *kind)
-{
-    FILE *file = fopen(path, "r");
-    if (!file) {
-        say("fault no table %s", path);
-        return;
-    }
-    rows = 0;
-    while (rows < ROWS && fscanf(file, "%lf %lf", &row[rows].ms, &row[rows].mv) == 2)
-        rows++;
-    fclose(file);
-    linear = !strcmp(kind, "linear");
-    table_from_ms = ms_now();
-}
-
 static void measure_stack(void)
 {
     unsigned at = end_at;
@@ -185,9 +151,11 @@ static void obey(char *line)
     char word[1024] = "", kind[16] = "held";
     double number = 0;
     if (sscanf(line, "mv %lf", &number) == 1)
-        rows = 1, row[0].mv = number;
-    else if (sscanf(line, "table %1023s %15s", word, kind) >= 1)
-        read_table(word, kind);
+        light_hold(number);
+    else if (sscanf(line, "table %1023s %15s", word, kind) >= 1) {
+        if (!light_read(word, !strcmp(kind, "linear"), (double)cycles() / CYCLES_MS))
+            say("fault no table %s", word);
+    }
     else if (sscanf(line, "press %lf", &number) == 1)
         set_button(1), button_until_ms = ms_now() + (unsigned long long)number;
     else if (sscanf(line, "reset %lf", &number) == 1)
@@ -261,11 +229,11 @@ static void listen(int timeout_ms)
 {
     static char line[4096];
     static size_t length;
-    struct pollfd files[2] = {{master, POLLIN, 0}, {0, POLLIN, 0}};
+    struct pollfd files[2] = {{wire_file(), POLLIN, 0}, {0, POLLIN, 0}};
     if (poll(files, 2, timeout_ms) <= 0)
         return;
     if (files[0].revents & POLLIN) {
-        ssize_t n = read(master, in + in_length, sizeof in - in_length);
+        ssize_t n = read(wire_file(), in + in_length, sizeof in - in_length);
         in_length += n > 0 ? (size_t)n : 0;
     }
     if (files[1].revents) {
@@ -280,22 +248,6 @@ static void listen(int timeout_ms)
             memmove(line, end, length);
         }
     }
-}
-
-static int open_wire(const char *link)
-{
-    struct termios raw;
-    char fresh[4096];
-    master = posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
-    if (master < 0 || grantpt(master) || unlockpt(master))
-        return -1;
-    int slave = open(ptsname(master), O_RDWR | O_NOCTTY); /* stays open, so that the chip outlives its reader */
-    tcgetattr(slave, &raw);
-    cfmakeraw(&raw);
-    tcsetattr(slave, TCSANOW, &raw);
-    snprintf(fresh, sizeof fresh, "%s.new", link);
-    unlink(fresh);
-    return symlink(ptsname(master), fresh) || rename(fresh, link);
 }
 
 static void log_apart(avr_t *a, const int level, const char *form, va_list list)
@@ -328,7 +280,7 @@ int main(int count, char **word)
     end_at = (unsigned)strtoul(word[6], NULL, 0) & 0xFFFF;
     avr_global_logger_set(log_apart);
     avr = avr_make_mcu_by_name("atmega328p");
-    if (!avr || elf_read_firmware(word[1], &image) || open_wire(word[2])) {
+    if (!avr || elf_read_firmware(word[1], &image) || !wire_open(word[2])) {
         fprintf(stderr, "chip: no image %s, or no terminal at %s: %s\n", word[1], word[2], strerror(errno));
         return 1;
     }
@@ -341,7 +293,6 @@ int main(int count, char **word)
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_byte, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_convert, NULL);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), 1), on_pin, NULL);
-    rows = 1;
     come_up(1, 0, -1);
     say("ready");
     for (double began = seconds();;) {
@@ -352,6 +303,6 @@ int main(int count, char **word)
         }
         listen(0);
         run_ms();
-        flush();
+        wire_flush();
     }
 }
