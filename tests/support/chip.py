@@ -67,7 +67,7 @@ class Chip:
             self._words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         )
         threading.Thread(target=self._gather, daemon=True).start()
-        self.wait_for(lambda: bool(self._told), 10, "the chip is ready")
+        self.wait_for(lambda: bool(self.said), 10, "a first line: before its port is set up the chip hears nothing")
         return self
 
     def __exit__(self, kind: type[BaseException] | None, err: BaseException | None, at: TracebackType | None) -> None:
@@ -214,10 +214,15 @@ class Talk:
             assert left > 0, f"not within {seconds} s: {what}; bad input: {self.bad[-3:]}"
             self.read(min(left, 0.05))
 
-    def read(self, timeout_s: float = 0.0) -> None:
-        """Take in what came, after waiting up to so long for the first byte."""
+    def drain(self, quiet_s: float = 0.3) -> None:
+        """Read until nothing has come for so long."""
+        while self.read(quiet_s):
+            pass
+
+    def read(self, timeout_s: float = 0.0) -> bool:
+        """Take in what came, after waiting up to so long for the first byte; False where nothing came."""
         if not select.select([self._file], [], [], timeout_s)[0]:
-            return
+            return False
         for item in self._decoder.feed(os.read(self._file, 65536)):
             if isinstance(item, RegisterReading):
                 self.readings.append(item)
@@ -225,3 +230,4 @@ class Talk:
                 self.answers.append(item.text)
             elif isinstance(item, BadInput):
                 self.bad.append(item)
+        return True

@@ -17,9 +17,9 @@ static char in[IN_SIZE];
 
 void uart_begin(void)
 {
+    UCSR0A = USE_2X ? _BV(U2X0) : 0; /* first: the simulator reckons its speed when the divisor is written */
     UBRR0H = UBRRH_VALUE;
     UBRR0L = UBRRL_VALUE;
-    UCSR0A = USE_2X ? _BV(U2X0) : 0;
     UCSR0C = _BV(UCSZ01) | _BV(UCSZ00); /* 8 data bits, no parity, one stop bit */
     UCSR0B = _BV(RXEN0) | _BV(TXEN0) | _BV(RXCIE0);
 }
