@@ -67,7 +67,7 @@ def _make_image(folder: Path) -> None:
 
 def _make_chip(folder: Path) -> None:
     sources = [str(HOST / name) for name in ("chip.c", "light.c", "wire.c")]
-    _run([program("gcc"), *STRICT, "-O2", *sources, "-o", str(folder / "chip"), "-lsimavr", "-lelf"])
+    _run([program("gcc"), *STRICT, "-O2", *sources, "-o", str(folder / "chip"), "-lsimavr"])
 
 
 def _make_host(name: str, folder: Path) -> None:
