@@ -191,8 +191,9 @@ def accept(
 ) -> Target:
     """Make a target of what was found. Raises `Refusal`."""
     from ...asked import TargetRequest
+    from ...notes import Calibration
     from ...units import check_dose
-    from ..keeping import keep_note, keep_target
+    from ..keeping import change_note, keep_target
 
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
@@ -210,9 +211,8 @@ def accept(
     )
     noted = {what: said for what, said in note.noted.items() if what in NOTED}
     target = keep_target(place, msgspec.structs.replace(request, **noted))
-    keep_note(place, "calibration", sheet.number, msgspec.structs.replace(
-        note, accepted=target.title
-    ))
+    change_note(place, Calibration, sheet.number,
+                lambda _, now: msgspec.structs.replace(now or note, accepted=target.title))  # fmt: skip
     return target
 
 
@@ -220,8 +220,12 @@ def _refuse_changed(place: Home, sheet: Sheet, kept: Kept) -> None:
     """A target is bound to its sensor as it is set now; the sheet's dose was counted as it was set then."""
     from ...config import load_settings
     from ...dose.response import differences, identity_of
+    from ..asking import journal
 
-    now = next((identity_of(s) for s in load_settings(place).sensor if s.name == kept.plan.sensor), None)
+    with journal(place) as store:
+        who = store.known_who()
+    sensors = [identity_of(s, who.get(s.name)) for s in load_settings(place).sensor]
+    now = next((identity for identity in sensors if identity.name == kept.plan.sensor), None)
     if now is None:
         raise Refusal(f"{sheet.name} was counted by sensor {kept.plan.sensor}, which the settings no longer have: put"
                       " it back, or make a new print")  # fmt: skip
