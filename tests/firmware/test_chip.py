@@ -62,9 +62,9 @@ def test_lines_come_at_the_rate_and_now_at_once(chip: Chip) -> None:
         got = talk.wait_lines(10)
         assert [b.uptime_ms - a.uptime_ms for a, b in itertools.pairwise(got)] == [100] * 9
         assert [b.seq - a.seq for a, b in itertools.pairwise(got)] == [1] * 9
-        began = time.monotonic()
-        line = talk.now()
-        assert time.monotonic() - began < 0.09 and line.uptime_ms % 100 != got[-1].uptime_ms % 100
+        assert talk.ask("rate 0.1") == "ok rate"
+        a, b = talk.now(), talk.now()
+        assert b.seq == a.seq + 1 and b.uptime_ms - a.uptime_ms < 10000, "long before the next one is due"
 
 
 @pytest.mark.parametrize("mv", [0, 1, 2, 333, 1000, 1099, 1100, 1500])
@@ -102,8 +102,8 @@ def test_on_a_measured_day_the_register_is_what_the_converter_was_given(fast: Ch
 
 
 def test_light_between_two_rows_is_straight(fast: Chip) -> None:
-    """A ramp from 0 to 1 V in 4 s has half the sum of 1 V for 4 s, but for the converter's rounding down: half a step of
-    each conversion, and half a millivolt."""
+    """A ramp from 0 to 1 V in 4 s has half the sum of 1 V for 4 s, but for the converter's rounding down: half a step
+    of each conversion, and half a millivolt."""
     with Talk(fast) as talk:
         fast.table([(0, 0), (4000, 1000), (4001, 0)], linear=True)
         end_ms = fast.tell().ms + 4100
@@ -124,7 +124,8 @@ def test_an_armed_value_calls_with_nobody_at_the_port(fast: Chip) -> None:
     # the target's pattern, one second long, for ten seconds in thirty: the next call after the first one's ten tones
     fast.wait_for(lambda: len([e for e in fast.edges if e.level]) >= 12, 10, "two calls")
     ups = [e.uptime_ms - edge.uptime_ms for e in fast.edges if e.level]
-    assert all(abs(ms - due) <= LATE_SAMPLES for ms, due in zip(ups, [*range(0, 10000, 1000), 30000, 31000], strict=False))
+    due = [*range(0, 10000, 1000), 30000, 31000]
+    assert all(abs(ms - at) <= LATE_SAMPLES for ms, at in zip(ups[:12], due, strict=True))
     downs = [e.uptime_ms - edge.uptime_ms for e in fast.edges if not e.level]
     assert all(abs(ms % 1000 - 800) <= LATE_SAMPLES for ms in downs)
     with Talk(fast) as talk:
@@ -139,11 +140,10 @@ def test_a_press_sends_a_line_and_ends_the_nodes_own_call(chip: Chip) -> None:
         chip.light(500)
         assert talk.ask("arm 0 1 5").startswith("ok arm")
         chip.wait_edge(1, 5)
-        pressed = chip.tell()
-        chip.press()
+        pressed = chip.press()
         (line,) = talk.wait_lines(1, 2)
         assert line.presses == 1 and not line.flags & BUZZER
-        assert 18 <= line.uptime_ms - pressed.uptime_ms < 60, "the bounce is waited for, and no more"
+        assert 19 <= line.uptime_ms - pressed.uptime_ms < 30, "the bounce is waited for, and no more"
         edges = len(chip.edges)
         time.sleep(0.4)
         assert chip.tell().level == 0 and len(chip.edges) <= edges + 1, "it is quiet"
@@ -171,7 +171,7 @@ def test_a_reset_keeps_memory_and_the_call_comes(chip: Chip) -> None:
 
 
 def test_a_reset_at_any_moment_never_takes_a_line_back(tmp_path: Path) -> None:
-    """Also in the middle of a write of the kept state, of a line, of a command: same boot, and no line is ever ahead."""
+    """Also in the middle of a write of the kept state, of a line, of a command: same boot, no line is ever ahead."""
     rng = random.Random(20)
     with Chip(tmp_path / "port", pace=4) as chip, Talk(chip) as talk:
         talk.ask("rate 20")
@@ -221,7 +221,7 @@ def test_a_loss_of_power_is_another_boot(tmp_path: Path) -> None:
     assert len(set(boots)) == 25
     same_memory = boots[2::2]
     ones = sum((a ^ b).bit_count() for a, b in itertools.pairwise(same_memory))
-    assert 6 < ones / (len(same_memory) - 1) < 26, "with the same memory about half of the 32 bits change, not the count alone"
+    assert 6 < ones / (len(same_memory) - 1) < 26, "the same memory, and half of the bits change: not a mere count"
 
 
 def test_a_node_that_hears_nobody_chirps(fast: Chip) -> None:
@@ -231,7 +231,8 @@ def test_a_node_that_hears_nobody_chirps(fast: Chip) -> None:
         heard = talk.now().uptime_ms
     fast.wait_for(lambda: len(fast.edges) >= 4, 10, "two chirps")
     up, down, again = fast.edges[:3]
-    assert abs(up.uptime_ms - heard - 2000) <= LATE_SAMPLES and abs(again.uptime_ms - up.uptime_ms - 10000) <= LATE_SAMPLES
+    assert abs(up.uptime_ms - heard - 2000) <= LATE_SAMPLES
+    assert abs(again.uptime_ms - up.uptime_ms - 10000) <= LATE_SAMPLES
     assert abs(down.uptime_ms - up.uptime_ms - 100) <= LATE_SAMPLES
 
 

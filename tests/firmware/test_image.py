@@ -1,4 +1,4 @@
-"""What the image takes of the chip: flash, memory, and a stack that is bounded by its calls and measured on the chip."""
+"""What the image takes of the chip: flash, memory, and a stack that its calls bound and the chip measures."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from support.firmware import AVR, ROOT, image, stack_report, symbol
 from support.needs import program
 
 sys.path.insert(0, str(AVR))
-from stack import read  # noqa: E402
+from stack import read
 
 FLASH, RAM, RAM_END = 32 * 1024, 2048, 0x900
 BOOTLOADER = 2048  # the largest of the part's boot sections (data sheet); one that fits 512 bytes is usual
@@ -22,8 +22,10 @@ BOOT_BUFFER_END = 0x200  # a bootloader gathers a page at the start of memory: w
 
 
 def _sizes() -> dict[str, int]:
-    listed = subprocess.run([program("avr-size"), "-A", str(image() / "node.elf")], capture_output=True, text=True, check=True)
-    return {words[0]: int(words[1]) for line in listed.stdout.splitlines() if len(words := line.split()) == 3 and words[0][0] == "."}
+    words = [program("avr-size"), "-A", str(image() / "node.elf")]
+    listed = subprocess.run(words, capture_output=True, text=True, check=True).stdout
+    rows = (line.split() for line in listed.splitlines() if line.startswith("."))
+    return {row[0]: int(row[1]) for row in rows}
 
 
 def test_it_fits_with_room_for_a_bootloader() -> None:

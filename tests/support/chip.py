@@ -88,9 +88,9 @@ class Chip:
         self._say(f"table {file} {'linear' if linear else 'held'}")
         self.tell()  # it is read by now
 
-    def press(self, ms: float = 80) -> None:
-        """Press the button for so long."""
-        self._say(f"press {ms:g}")
+    def press(self, ms: float = 80) -> Moment:
+        """Press the button for so long; the chip at the moment at which it went down."""
+        return _moment(self._ask(f"press {ms:g}", "down"))
 
     def reset(self, held_ms: float = 0) -> None:
         """A reset that keeps memory, as opening a USB port gives; held for so long, as a bootloader waits."""
@@ -130,10 +130,10 @@ class Chip:
         with self._news:
             assert self._news.wait_for(condition, seconds), f"not within {seconds} s: {what}"
 
-    def _ask(self, what: str) -> list[str]:
-        before = len(self._told)
-        self._say(what)
-        self.wait_for(lambda: any(t[0] == what for t in self._told[before:]), 10, f"an answer to {what}")
+    def _ask(self, line: str, what: str = "") -> list[str]:
+        before, what = len(self._told), what or line
+        self._say(line)
+        self.wait_for(lambda: any(t[0] == what for t in self._told[before:]), 10, f"an answer to {line}")
         return next(t for t in self._told[before:] if t[0] == what)
 
     def _say(self, line: str) -> None:
@@ -172,6 +172,7 @@ class Talk:
         self.readings: list[RegisterReading] = []
         self.answers: list[str] = []
         self.bad: list[BadInput] = []
+        self._before: dict[str, int] = {}  # how many readings stood before the last answer of a text
 
     def __enter__(self) -> Talk:
         return self
@@ -198,7 +199,7 @@ class Talk:
     def now(self) -> RegisterReading:
         """The line that `now` brings."""
         assert self.ask("now") == "ok now"
-        return self.readings[-1]
+        return self.readings[self._before["ok now"] - 1]  # others may have come since
 
     def wait_lines(self, more: int, seconds: float = 10) -> list[RegisterReading]:
         """The next readings, so many."""
@@ -227,6 +228,7 @@ class Talk:
             if isinstance(item, RegisterReading):
                 self.readings.append(item)
             elif isinstance(item, Answer):
+                self._before[item.text] = len(self.readings)
                 self.answers.append(item.text)
             elif isinstance(item, BadInput):
                 self.bad.append(item)

@@ -8,14 +8,15 @@
 #define LONGEST_BUZZ_MS 3600000ul
 #define LONGEST_LEASE_MS 86400000ul
 
-enum verb { WHO, NOW, BUZZ, QUIET, ARM, DISARM, LEASE, RATE, VERBS };
+enum verb { WHO, NOW, BUZZ, QUIET, ARM, DISARM, SLOT, LEASE, RATE, VERBS };
 
 static const struct {
     char name[7];
     uint8_t arguments;
 } VERB[VERBS] = {
     [WHO] = {"who", 0},    [NOW] = {"now", 0},       [BUZZ] = {"buzz", 2},   [QUIET] = {"quiet", 0},
-    [ARM] = {"arm", 3},    [DISARM] = {"disarm", 1}, [LEASE] = {"lease", 1}, [RATE] = {"rate", 1},
+    [ARM] = {"arm", 3},    [DISARM] = {"disarm", 1}, [SLOT] = {"slot", 1},   [LEASE] = {"lease", 1},
+    [RATE] = {"rate", 1},
 };
 
 static uint8_t verb_of(const struct words *words)
@@ -43,6 +44,7 @@ static bool numbers_of(uint8_t verb, char *const *word, struct numbers *n)
             && word_whole(word[2], 0, REGISTER_MAX, &n->counts_ms)
             && word_whole(word[3], PATTERN_FIRST, PATTERN_LAST, &n->pattern);
     case DISARM:
+    case SLOT:
         return word_whole(word[1], 0, SLOTS - 1, &n->slot);
     case LEASE:
         return word_thousandths(word[1], 0, LONGEST_LEASE_MS, &n->thousandths);
@@ -86,7 +88,26 @@ static void obey(struct node *node, uint8_t verb, const struct numbers *n, struc
     }
 }
 
-static void answer(uint8_t verb, const struct numbers *n, struct text *text)
+static void number_word(uint64_t number, struct text *text)
+{
+    text_char(text, ' ');
+    text_number(text, number);
+}
+
+static void slot_words(const struct slot *slot, uint64_t number, struct text *text)
+{
+    number_word(number, text);
+    if (slot->state != SLOT_FREE) {
+        number_word(slot->counts_ms, text);
+        number_word(slot->pattern, text);
+    }
+    if (slot->state >= SLOT_CALLS)
+        number_word(slot->reached_ms, text);
+    else
+        text_words(text, " -");
+}
+
+static void answer(const struct node *node, uint8_t verb, const struct numbers *n, struct text *text)
 {
     uint8_t start = text->length;
     text_words(text, "ok ");
@@ -96,12 +117,11 @@ static void answer(uint8_t verb, const struct numbers *n, struct text *text)
         text_number(text, FULL_SCALE);
         text_words(text, " " NODE_ZERO);
     } else if (verb == ARM) {
-        text_char(text, ' ');
-        text_number(text, n->slot);
-        text_char(text, ' ');
-        text_number(text, n->counts_ms);
-        text_char(text, ' ');
-        text_number(text, n->pattern);
+        number_word(n->slot, text);
+        number_word(n->counts_ms, text);
+        number_word(n->pattern, text);
+    } else if (verb == SLOT) {
+        slot_words(node->kept.slots + n->slot, n->slot, text);
     }
     text_seal(text, start);
 }
@@ -137,6 +157,6 @@ void command_take(struct node *node, char *line, uint8_t length, struct text *te
         refuse("value", text);
     } else {
         obey(node, verb, &numbers, text);
-        answer(verb, &numbers, text);
+        answer(node, verb, &numbers, text);
     }
 }

@@ -22,6 +22,7 @@ void slots_pass(struct slot *slots, uint64_t counts_ms, uint32_t now_ms, struct 
         if (slot->state == SLOT_WAITS && counts_ms >= slot->counts_ms) {
             slot->state = SLOT_CALLS;
             slot->bursts = 0;
+            slot->reached_ms = now_ms;
             slot->next_ms = now_ms;
         }
         /* The difference is signed, so that it holds over the wrap of the 32 bits. */

@@ -15,7 +15,8 @@ enum slot_state { SLOT_FREE, SLOT_WAITS, SLOT_CALLS, SLOT_SILENT }; /* silent: r
 
 struct slot {
     uint64_t counts_ms;
-    uint32_t next_ms; /* when its call sounds next */
+    uint32_t reached_ms; /* uptime */
+    uint32_t next_ms;    /* when its call sounds next */
     uint8_t state, pattern, bursts;
 };
 

@@ -4,7 +4,9 @@
  *   chip IMAGE SYMLINK PACE SEED REGISTER END     addresses in RAM: of the 64-bit register, and of the end of variables
  *
  * On standard input, a line each: mv N | table FILE held|linear | press MS | reset MS | power MS | paint MS | hang |
- * tell | stack. On standard output lines that begin with "chip "; the library's own log goes to standard error.
+ * tell | stack. On standard output lines that begin with "chip ": said LINE; pin, down and tell with the pin's level, ms,
+ * register, uptime and the sum of all conversions; watchdog MS; stack USED ROOM; fault WHY. The library's own log goes to
+ * standard error.
  * MS of reset, power and paint: how long it is held down. Paint is a power-up with memory full of one byte.
  */
 #define _GNU_SOURCE
@@ -42,11 +44,12 @@ static char in[65536];
 static size_t in_length;
 static unsigned long long button_until_ms, adc_sum, barked_ms;
 static int pin, button_down, hung;
-static uint16_t hung_word;
+static uint8_t hung_word[2];
 static avr_flashaddr_t hung_at;
 
 static unsigned long long cycles(void) { return base + avr->cycle; }
 static unsigned long long ms_now(void) { return cycles() / CYCLES_MS; }
+static void no_sleep(avr_t *a, avr_cycle_count_t how_long) { (void)a, (void)how_long; }
 
 static void say(const char *form, ...)
 {
@@ -156,8 +159,11 @@ static void obey(char *line)
         if (!light_read(word, !strcmp(kind, "linear"), (double)cycles() / CYCLES_MS))
             say("fault no table %s", word);
     }
-    else if (sscanf(line, "press %lf", &number) == 1)
-        set_button(1), button_until_ms = ms_now() + (unsigned long long)number;
+    else if (sscanf(line, "press %lf", &number) == 1) {
+        set_button(1);
+        button_until_ms = ms_now() + (unsigned long long)number;
+        tell("down", pin);
+    }
     else if (sscanf(line, "reset %lf", &number) == 1)
         come_up(2, (unsigned long long)number, 0); /* EXTRF */
     else if (sscanf(line, "power %lf", &number) == 1)
@@ -179,7 +185,7 @@ static void hang(void)
 {
     if (hung == 1 && avr->sreg[S_I]) {
         hung_at = avr->pc;
-        memcpy(&hung_word, avr->flash + hung_at, 2);
+        memcpy(hung_word, avr->flash + hung_at, 2);
         memcpy(avr->flash + hung_at, "\xff\xcf", 2);
         hung = 2;
     }
@@ -192,7 +198,7 @@ static void watchdog_barked(void)
         return; /* the firmware has yet to clear the cause */
     barked_ms = ms_now();
     if (hung == 2)
-        memcpy(avr->flash + hung_at, &hung_word, 2);
+        memcpy(avr->flash + hung_at, hung_word, 2);
     hung = 0;
     set_pin(0);
     set_button(button_down);
@@ -256,8 +262,6 @@ static void log_apart(avr_t *a, const int level, const char *form, va_list list)
     if (level <= LOG_ERROR)
         vfprintf(stderr, form, list);
 }
-
-static void no_sleep(avr_t *a, avr_cycle_count_t how_long) { (void)a, (void)how_long; }
 
 static double seconds(void)
 {

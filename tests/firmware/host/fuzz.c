@@ -19,7 +19,7 @@ static unsigned draw(unsigned below) /* xorshift64 */
 }
 
 static const char *const VERBS[] = {
-    "who", "now", "buzz", "quiet", "arm", "disarm", "lease", "rate", "Who", "armed", "", "buz", "ok", "uv1,",
+    "who", "now", "buzz", "quiet", "arm", "disarm", "slot", "lease", "rate", "Who", "armed", "", "buz", "ok", "uv1,",
 };
 static const char *const WORDS[] = {
     "0", "1", "3", "4", "7", "8", "10", "-1", "+1", "0.1", "9223372036854775807", "9223372036854775808", "1e3", "nan",
