@@ -113,7 +113,6 @@ def test_the_next_of_the_queue_is_started_with_its_name(bench: RunningBench, pho
     bench.ask("POST", "/notes", {"kind": "queue", "subject": "bench", "data": {"entries": entries}})
     one = phone()
     one.page.wait_for_selector("#queue-list li")
-    one.tap("#next")
     assert "brown v1" in one.text("#sign") and "Ines" in one.text("#sign")
     one.tap("#main")
     one.kind("count")

@@ -1,4 +1,4 @@
-// Below the sign: time left, dose and its interval, the curve of the light, alarms, who is next.
+// Below the sign: time left, dose and its interval, the curve of the light, alarms.
 
 import { lightOf } from "/static/acts.js";
 import { drawChart } from "/static/chart.js";
@@ -30,7 +30,6 @@ export class Below {
   show(state, shown, lost) {
     this.#alarms(state, shown);
     this.#facts(state, shown, lost);
-    this.#queue(state);
     this.#curve(state, shown);
     mean(this.at("again"), shown?.state === "finished" && state.role !== "view" ? `again:${shown.id}` : "", say("again", { id: shown?.id }), say("press_long"));
   }
@@ -73,13 +72,6 @@ export class Below {
     this.#fill("facts", () => rows.map(([name, value]) => element("div", "", element("dt", "", name), element("dd", "", value))), rows);
   }
 
-  #queue(state) {
-    const entries = state.lists.queue;
-    this.at("queue").hidden = entries.length === 0;
-    this.at("queue-name").textContent = say("queue");
-    this.#fill("queue-list", () => entries.map((entry) => element("li", "", entryText(entry))), entries);
-  }
-
   async #curve(state, shown) {
     const id = shown && shown.state !== "waiting" ? shown.id : null;
     if (id !== this.#of) {
@@ -120,8 +112,4 @@ export class Below {
     this.at("chart-name").textContent = say("light_name", { id: this.#of });
     drawChart(this.at("chart-box"), this.#light);
   }
-}
-
-export function entryText(entry) {
-  return [entry.label, entry.target, entry.frame ? say("frame", { frame: entry.frame }) : ""].filter(Boolean).join(" · ");
 }
