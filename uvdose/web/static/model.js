@@ -49,17 +49,17 @@ export function kindOf(shown) {
 
 const stepsDue = (shown) => shown.steps.filter((step) => shown.fraction >= step.share).length;
 
-// What a test strip's person does next: its words, whether it is to be done now, and whether "done" can be said.
+// What a test strip's person does next: the step's words, whether it is to be done now, which card it is.
 export function stripStep(shown) {
   if (shown === null || ended(shown) || !shown.steps?.length) return null;
   const due = stepsDue(shown);
   const call = callOf(shown);
   if (call?.kind === "step" || due > shown.card_moves) {
     const at = call?.kind === "step" ? call.number : due;
-    return { now: true, number: at, words: shown.steps[at - 1]?.words ?? "", share: shown.steps[at - 1]?.share };
+    return { words: "", ...shown.steps[at - 1], now: true, number: at };
   }
   const next = shown.steps[due];
-  return next ? { now: false, number: due + 1, words: next.words, share: next.share } : null;
+  return next ? { ...next, now: false, number: due + 1 } : null;
 }
 
 // What a tap on "start" would begin in a frame: the choice made here, else the last target in it, else the only one.

@@ -20,7 +20,7 @@ import { has, languageTag, loadWords, percentText, say } from "/static/words.js"
 const at = (id) => document.getElementById(id);
 const state = {
   status: null, lists: { targets: [], frames: [], queue: [], queue_id: 0 }, role: "act", denied: false,
-  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "", beat: "", placed: false,
+  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), called: [], answer: "", awake: "", beat: "", placed: false,
 };
 const settings = { spoken: kept("spoken", false), countIn: kept("count-in", false) };
 
@@ -250,6 +250,9 @@ function showCalls(all, lost) {
     }
   }
   caller.set(calls);
+  const ids = calls.map((call) => call.id);
+  if (ids.some((id) => !state.called.includes(id))) for (const id of ["choose", "settings"]) at(id).close(); // they would cover Quiet
+  state.called = ids;
 }
 
 function unlock() {
