@@ -25,6 +25,7 @@ ALLOWED: dict[str, set[str]] = {
     "clock": BASE,
     "settings_words": set(),
     "config": BASE | {"settings_words"},
+    "settings_edit": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
     "decode": BASE | {"config"},
@@ -40,11 +41,14 @@ ALLOWED: dict[str, set[str]] = {
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "notify": BASE,
     "trying": BASE | {"call", "clock", "config", "core", "exposure", "intake"},
+    "reread": BASE | {"config", "core", "dose", "exposure"},
     "showing": BASE | {"core", "dose", "exposure", "journal", "notes", "queueing"},
     "next_up": BASE | {"core", "notes", "queueing", "showing"},
     "present": BASE | {"clock", "core", "exposure", "journal"},
+    "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
-    | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "showing", "trying"},
+    | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
+    | {"trying"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

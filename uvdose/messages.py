@@ -45,7 +45,8 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     noted: what the target was proved with. steps: of a test strip. card_moves: how often its card was told as moved.
     begins_in_s: to the beat of a count-in, real time; by_light: it begins and holds by the light. last_act: the one
     that an undo takes back. unanswered: calls that nobody has answered yet, the newest last, though a buzzer may have
-    told them; calls: those still to be told, and the target's.
+    told them; calls: those still to be told, and the target's. armed: the sensor's node has taken the register at
+    which it calls by itself.
     """
 
     id: int
@@ -85,6 +86,7 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     by_light: bool = False
     last_act: str | None = None
     unanswered: list[str] = []
+    armed: bool = False
 
     @property
     def title(self) -> str:
@@ -95,7 +97,8 @@ class ExposureDoc(msgspec.Struct, frozen=True):
 class SensorDoc(msgspec.Struct, frozen=True):
     """One sensor now. irradiance is in this sensor's band; None while nothing was heard. age_s: of its last reading.
 
-    alarm_keys: a short name for each line of alarms.
+    alarm_keys: a short name for each line of alarms. unarmed: why its node will not call by itself, where a print waits
+    for that; empty where it will, or where there is none.
     """
 
     name: str
@@ -109,6 +112,7 @@ class SensorDoc(msgspec.Struct, frozen=True):
     late: int
     last_bad: str = ""
     alarm_keys: list[str] = []
+    unarmed: str = ""
 
 
 class StatusDoc(msgspec.Struct, frozen=True):
@@ -145,6 +149,14 @@ class TargetTaken(msgspec.Struct, frozen=True):
     dose: float
     unit: str
     recorded: bool
+
+
+class SettingsTaken(msgspec.Struct, frozen=True):
+    """The settings were read anew. taken: what holds from now on, a line each; later: keys that wait for a start."""
+
+    taken: list[str]
+    later: list[str]
+    recorded: bool = True
 
 
 class NoteTaken(msgspec.Struct, frozen=True):
@@ -193,12 +205,16 @@ class TakenBack(msgspec.Struct, frozen=True):
 
 
 class Taken(msgspec.Struct, frozen=True):
-    """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why."""
+    """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why.
+
+    told: what is worth knowing of a start, and was no reason to refuse it.
+    """
 
     exposure: ExposureDoc | None
     recorded: bool = True
     note: str = ""
     taken_back: TakenBack | None = None
+    told: list[str] = []
 
 
 class RecountDoc(msgspec.Struct, frozen=True):

@@ -18,15 +18,16 @@ from .exposure.outcome import Outcome
 from .exposure.record import LightGate, Plan
 from .exposure.setting import next_version, trial_target
 from .exposure.states import ENDED, Act, State, act_word
-from .exposure.target import Target, check_fit, plan_with
+from .exposure.target import Target, check_fit, plan_with, told_of
 from .exposure.telling import tell_fact
 from .journal.store import Store
 from .mending import Mender
-from .messages import CallTestDoc, EventDoc, NoteTaken, Part, StatusDoc, Taken, TakenBack, TargetTaken
+from .messages import CallTestDoc, EventDoc, NoteTaken, Part, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
 from .model import Refusal
 from .next_up import NextUp
 from .notes import checked
 from .present import Present
+from .reread import Rereader
 from .showing import Showing
 from .trying import Trier
 from .units import US_PER_S, from_screen, irradiance_unit
@@ -42,7 +43,8 @@ class BenchService:
     """The API's side of one bench."""
 
     def __init__(
-        self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing
+        self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
+        rereader: Rereader,
     ) -> None:
         self.home_id = home_id
         self.showing = showing
@@ -51,6 +53,7 @@ class BenchService:
         self._present = present
         self._mender = Mender(core, store)
         self._trier = trier
+        self._rereader = rereader
         self._next_up = NextUp(core, showing)
         self._fresh_targets: dict[str, Target] = {}
 
@@ -62,7 +65,7 @@ class BenchService:
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""
-        live = self._core.followers.follow()
+        live = self._core.herald.followers.follow()
         coming = asyncio.ensure_future(anext(live, None))
         await asyncio.sleep(0)  # the live side listens before the journal is read, so that none falls between
         try:
@@ -80,7 +83,7 @@ class BenchService:
 
     def coming(self) -> AsyncIterator[EventDoc]:
         """Events from now on, until the daemon ends."""
-        return self._core.followers.follow()
+        return self._core.herald.followers.follow()
 
     # -- acts ------------------------------------------------------------------------------------------------
 
@@ -122,7 +125,7 @@ class BenchService:
         self._next_up.begun(exposure.id, request.queued)
         taken = await self._taken(out, core.bench.exposures[exposure.id])
         self.showing.began()  # now that it can be read
-        return taken
+        return msgspec.structs.replace(taken, told=told_of(target, channel.identity))
 
     def _wanted(self, request: StartRequest) -> Target:
         """The target to start with; for a calibration print one of its own, which no version list knows."""
@@ -153,6 +156,11 @@ class BenchService:
     async def call_test(self, request: CallTestRequest) -> CallTestDoc:
         """Try the ways by which calls reach the person."""
         return await self._trier.test(request.way)
+
+    async def reread_settings(self) -> SettingsTaken:
+        """The settings as they lie in the file now."""
+        taken, done = self._rereader.reread()
+        return msgspec.structs.replace(taken, recorded=await _within(done, ACT_PATIENCE_S))
 
     async def note(self, request: NoteRequest) -> NoteTaken:
         """Something the person says that is no act."""
@@ -211,9 +219,10 @@ class BenchService:
         except Refusal as err:
             out, refused = Outcome(), err
         done = {fact.exposure for fact in out.facts}
-        for told in self._core.unanswered.exposures():
+        unanswered = self._core.herald.unanswered
+        for told in unanswered.exposures():
             if told not in done and number in (None, told) and told in bench.exposures:
-                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": self._core.unanswered.of(told)})
+                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": unanswered.of(told)})
         if refused is not None and not out.facts:
             raise refused
         return out

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import bisect
 import contextlib
+import statistics
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -97,7 +98,8 @@ def test_prints_on_measured_light(tmp_path: Path, record_property: pytest.Fixtur
         store = bench.store()
         epoch = store.last_epoch()
         assert epoch is not None
-        worst = {kind: [0.0, 0.0] for kind in KINDS}
+        at_calls: dict[str, list[float]] = {kind: [] for kind in KINDS}
+        at_ends: dict[str, list[float]] = {kind: [] for kind in KINDS}
         for number, sensor in finished.items():
             kind, day = sensor.rstrip("0123456789"), int(sensor[-2:])
             truth = Truth(tables[day])
@@ -116,17 +118,20 @@ def test_prints_on_measured_light(tmp_path: Path, record_property: pytest.Fixtur
                 after = bisect.bisect_right([t for t, _ in rows], reached_us)
                 t0_us, line = rows[after - 1]
                 call = line.uptime_ms / 1000 + (reached_us - t0_us) / 1e6
-            at_call = truth.dose(begin, call) / 10 / TARGET - 1
-            at_end = documents[number]["dose"] / (truth.dose(begin, end) / 10) - 1
-            worst[kind] = [max(worst[kind][0], abs(at_call)), max(worst[kind][1], abs(at_end))]
-        print(f"\n{len(finished)} prints finished, {len(left)} had not the light; worst at call, at finish: "
-              + ", ".join(f"{k} {a:.2e} {b:.2e}" for k, (a, b) in worst.items()))
+            at_calls[kind].append(abs(truth.dose(begin, call) / 10 / TARGET - 1))
+            at_ends[kind].append(abs(documents[number]["dose"] / (truth.dose(begin, end) / 10) - 1))
+        print(f"\n{len(finished)} prints finished, {len(left)} had not the light; median, worst call; worst finish: "
+              + ", ".join(f"{k} {statistics.median(at_calls[k]):.2e} {max(at_calls[k]):.2e} {max(at_ends[k]):.2e}"
+                          for k in KINDS))
         assert (len(finished), len(left)) == (27, 3)
-        # Of a machine that does other work as well; DEVELOPERS.md has the figures of one that does not.
-        assert all(at_call < 5e-3 for at_call, _ in worst.values())
-        assert worst["serial"][1] < 1e-4 and worst["native"][1] < 1e-4
+        for kind in KINDS:
+            # 10 ms in which a busy machine does other work are 0.6 s here, a thousandth of such a print: the worst of
+            # 27 calls says as much of the machine as of the count. DEVELOPERS.md has the figures of an idle one.
+            assert statistics.median(at_calls[kind]) < 1e-3
+            assert max(at_calls[kind]) < 5e-3
+        assert max(at_ends["serial"]) < 1e-4 and max(at_ends["native"]) < 1e-4
         # Arrival is a little late, by the same for start and finish: what the light changed between them remains.
-        assert worst["senml"][1] < 5e-4
+        assert max(at_ends["senml"]) < 5e-4
 
 
 def _boot_minus_monotonic_us() -> float:

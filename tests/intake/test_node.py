@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from uvdose.decode.native import NativeDecoder, format_line, frame_command, parse_command
-from uvdose.intake.node import SimulatedNode, frame, unframe
+from uvdose.intake.node import SimulatedNode
+from uvdose.intake.node_words import frame, unframe
 from uvdose.model import Answer, RegisterReading
 
 
@@ -89,7 +90,7 @@ def test_who_rate_and_presses() -> None:
     n.press()
     n.press()
     got = readings(n.advance(600))
-    assert [r.uptime_ms for r in got] == [200, 300, 400, 500, 600]
+    assert [r.uptime_ms for r in got] == [100, 200, 300, 400, 500, 600], "two presses are told at once, in one line"
     assert got[-1].presses == 2
 
 
@@ -97,7 +98,7 @@ def test_who_rate_and_presses() -> None:
     ("command", "answer"),
     [
         ("dance", "err unknown"), ("buzz 4", "err arguments"), ("buzz 9 3", "err value"), ("buzz 4 nan", "err value"),
-        ("buzz 4 -1", "err value"), ("rate 0", "err value"), ("rate 101", "err value"), ("arm 9 100 4", "err value"),
+        ("buzz 4 -1", "err value"), ("rate 0", "err value"), ("rate 101", "err value"), ("arm 4 100 4", "err value"),
         ("arm 1 -5 4", "err value"), ("arm 1 9223372036854775808 4", "err value"), ("lease x", "err value"),
         ("now now", "err arguments"), ("disarm 3", "ok disarm"), ("quiet", "ok quiet"),
     ],
@@ -128,17 +129,62 @@ def test_buzz_shows_in_the_flags_until_it_ends_or_is_quieted() -> None:
 
 def test_an_armed_slot_buzzes_at_the_first_ms_that_reaches_it() -> None:
     n = node(light=lambda s: 400.0)
-    assert ask(n, "arm 0 500001 4", 10) == ["ok arm"]
+    assert ask(n, "arm 0 500001 4", 10) == ["ok arm 0 500001 4"]
     assert n.flags == 2
     n.advance(5000)
     assert n.flags == 4 | 1
     assert [(b.at_ms, b.pattern) for b in n.buzzes] == [(1251, 4)]
     assert n.buzzes[0].register == 1251 * 400
-    n.advance(60_000)
+    n.advance(12_000)
     assert n.flags == 4, "reached stays until it is disarmed"
+    n.advance(60_000)
+    assert [b.at_ms for b in n.buzzes] == [1251, 31_251], "ten seconds in each thirty"
     ask(n, "disarm 0", 60_001)
     assert n.flags == 0
-    assert len(n.buzzes) == 1
+    n.advance(200_000)
+    assert len(n.buzzes) == 2
+
+
+def test_a_slot_tells_what_it_holds_and_when_it_was_reached() -> None:
+    n = node(light=lambda s: 400.0)
+    ask(n, "arm 0 500001 4", 10)
+    ask(n, "arm 2 9000000 3", 10)
+    n.advance(5000)
+    assert [ask(n, f"slot {i}", 5000)[0] for i in range(4)] == [
+        "ok slot 0 500001 4 1251", "ok slot 1 -", "ok slot 2 9000000 3 -", "ok slot 3 -",
+    ]
+    assert ask(n, "slot 4", 5000) == ["err value"]
+
+
+def test_its_own_call_ends_after_half_an_hour() -> None:
+    n = node(light=lambda s: 400.0)
+    ask(n, "arm 0 400000 4", 0)
+    n.advance(2_000_000)
+    assert [b.at_ms for b in n.buzzes] == [1000 + 30_000 * k for k in range(60)]
+    assert n.flags == 4
+
+
+@pytest.mark.parametrize("how", ["press", "quiet", "disarm 0"])
+def test_its_own_call_is_ended_by_a_press_a_quiet_and_a_disarm(how: str) -> None:
+    n = node(light=lambda s: 400.0)
+    ask(n, "arm 0 400000 4", 0)
+    n.advance(2000)
+    assert n.flags == 5
+    if how == "press":
+        n.press()
+        line = readings(n.advance(2000))[-1]
+        assert (line.uptime_ms, line.presses, line.flags) == (2000, 1, 4), "told at once"
+    else:
+        ask(n, how, 2000)
+    n.advance(100_000)
+    assert n.flags == (0 if how == "disarm 0" else 4) and len(n.buzzes) == 1
+
+
+def test_a_call_of_the_computer_sounds_on_when_another_slot_is_disarmed() -> None:
+    n = node()
+    ask(n, "buzz 3 60", 0)
+    ask(n, "disarm 2", 10)
+    assert n.flags == 1
 
 
 def test_arming_changes_no_register_and_a_value_long_past_calls_at_once() -> None:
@@ -147,24 +193,29 @@ def test_arming_changes_no_register_and_a_value_long_past_calls_at_once() -> Non
         ask(n, f"arm {slot} {200_000 * (slot + 1) + 7} 3", 10)
     n.advance(4000)
     assert n.register == direct_sum(4000)
-    ask(n, "arm 5 1 4", 4000)
+    ask(n, "arm 3 1 4", 4000)
     assert (n.buzzes[-1].at_ms, n.buzzes[-1].pattern) == (4000, 4)
 
 
-def test_under_a_lease_a_reached_slot_waits_for_the_computer() -> None:
+def test_beyond_the_lease_a_waiting_node_chirps_and_calls_in_any_case() -> None:
     n = node(light=lambda s: 400.0)
     ask(n, "lease 3", 0)
-    ask(n, "arm 0 400000 4", 0)
-    n.advance(2999)
-    assert n.flags == 4 and n.buzzes == []
-    n.advance(4000)
-    assert [b.at_ms for b in n.buzzes] == [3000]
-    spoken = node(light=lambda s: 400.0)
-    ask(spoken, "lease 3", 0)
-    ask(spoken, "arm 0 400000 4", 0)
-    ask(spoken, "disarm 0", 2000)
-    spoken.advance(9000)
-    assert spoken.buzzes == []
+    ask(n, "arm 0 12000000 4", 1000)
+    n.advance(24_999)
+    assert n.chirps_ms == [4000, 14_000, 24_000]
+    ask(n, "quiet", 25_000)  # whatever is heard: the computer is there
+    n.advance(40_000)
+    assert n.chirps_ms == [4000, 14_000, 24_000, 28_000], "none once the value is reached"
+    assert [(b.at_ms, b.pattern) for b in n.buzzes] == [(30_000, 4)]
+
+
+def test_without_a_lease_or_a_slot_nothing_chirps() -> None:
+    armed, leased = node(), node()
+    ask(armed, "arm 0 9000000000 4", 0)
+    ask(leased, "lease 3", 0)
+    armed.advance(60_000)
+    leased.advance(60_000)
+    assert armed.chirps_ms == leased.chirps_ms == []
 
 
 @given(st.text(st.characters(min_codepoint=32, max_codepoint=126, exclude_characters="*"), min_size=1, max_size=60))

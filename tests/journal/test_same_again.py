@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from support.again import Journalled, sums
 
+from uvdose.dose.response import Response, response_of
+from uvdose.exposure.bench import Bench
 from uvdose.exposure.states import Act
 from uvdose.journal.prune import prune
 
@@ -82,6 +84,36 @@ def test_any_series_at_any_moment(tmp_path: Path, seed: int) -> None:
             others = (bench.again(),)
             assert sums(others[0])[number] == sums(bench.bench)[number]
     assert len(bench.bench.exposures) > 1
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_settings_that_change_under_prints(tmp_path: Path, seed: int) -> None:
+    """Zero, scale and full scale change while prints count: each goes on with the response that it began with, and
+    live, a restart and a recount still agree to the bit.
+    """
+    rng = random.Random(1000 + seed)
+    bench = Journalled(tmp_path / "j", native=seed % 2 == 1)
+    values = _series(rng)
+    changes = {rng.randrange(300, len(values)) for _ in range(25)}
+    starts = {rng.randrange(300, len(values)) for _ in range(6)}
+    others: tuple[Bench, ...] = ()
+    begun: dict[int, Response] = {}
+    for i, value in enumerate(values):
+        bench.take(bench.reading(value), *others)
+        if i in changes:
+            bench.change(*others, zero=rng.choice([0.0, 0.3, 3.5, 11.0]), scale=rng.choice([0.01, 0.02, None]),
+                         full_scale=rng.choice([1023.0, 950.0, None]), zero_u=rng.choice([0.0, 0.4]))
+        if i in starts:
+            number = bench.start()
+            begun[number] = response_of(bench.sensor)
+            others = (bench.again(),)
+    bench.take(bench.reading(3.0), *others)
+    live = sums(bench.bench)
+    assert len(set(begun.values())) > 1 and len(bench.store.db.execute("SELECT id FROM sensor").fetchall()) > 10
+    assert sums(others[0]) == live == sums(bench.again())
+    for number, response in begun.items():
+        assert bench.bench.exposures[number].account.response == response
+        assert bench.recounted(number).account.figures() == live[number]
 
 
 def test_many_short_runs_of_the_daemon_hide_no_readings(tmp_path: Path) -> None:

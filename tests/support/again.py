@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
+
 from uvdose.config import SensorSettings
 from uvdose.dose.account import Figures
 from uvdose.dose.response import identity_of, response_of
@@ -55,6 +57,13 @@ class Journalled:
         bench = self._empty()
         resume(self.store, bench, self.now_us)
         return bench
+
+    def change(self, *others: Bench, **figures: float | None) -> None:
+        """The sensor's settings are others from now on, as the daemon takes them while it runs."""
+        self.sensor = msgspec.structs.replace(self.sensor, **figures)
+        for bench in (self.bench, *others):
+            bench.channels["sill"].respond(identity_of(self.sensor), response_of(self.sensor))
+        self._write([*self.recorder.sensor(identity_of(self.sensor)), *self.recorder.flush()])
 
     def settle(self, out: Outcome) -> None:
         """Keep an outcome as the daemon does: its readings in the same commit."""

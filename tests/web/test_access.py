@@ -20,7 +20,8 @@ ACTS = (
     ("/api/v1/exposures", {"target": "blue"}), ("/api/v1/exposures/1/hold", {}), ("/api/v1/exposures/1/move", {}),
     ("/api/v1/exposures/1/shade", {}), ("/api/v1/exposures/1/quiet", {}), ("/api/v1/quiet", {}),
     ("/api/v1/targets", {"name": "mine", "dose": 1.0}), ("/api/v1/notes", {"kind": "film", "data": {}}),
-    ("/api/v1/call/test", {}), ("/api/v1/exposures", {"target": "blue", "queued": {"label": "Ines"}}),
+    ("/api/v1/call/test", {}), ("/api/v1/settings/reread", None),
+    ("/api/v1/exposures", {"target": "blue", "queued": {"label": "Ines"}}),
     ("/api/v1/notes", {"kind": "queue", "subject": "bench", "data": {"entries": [{"label": "mine"}]}, "based_on": 0}),
 )  # fmt: skip
 HOME_ONLY = (("GET", "/api/v1/phones"), ("POST", "/api/v1/phones/code"), ("POST", "/api/v1/phones/revoke"))

@@ -99,6 +99,8 @@ def expose(
         with journal(place) as store:
             used = next((t for t in store.versions(shown.target) if t.version == shown.target_version), None)
         _say_started(place, shown, used)
+        for line in taken.told:
+            print(f"  sensor   {line}")
         if by_light:
             _say_waiting()
         else:

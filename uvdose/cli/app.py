@@ -21,6 +21,7 @@ from . import (
     next_up,
     now,
     phones,
+    sensor,
     serving,
     targets,
     unit_commands,
@@ -63,7 +64,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, happened, lookback,
-    phones, ways, journal, unit_commands, demo,
+    phones, sensor, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

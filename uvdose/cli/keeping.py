@@ -108,10 +108,12 @@ def _target_under_lock(place: Home, request: TargetRequest) -> Target:
     from ..journal.schema import open_writing
     from ..journal.store import Store
 
-    sensors = [identity_of(s) for s in load_settings(place).sensor] if place.settings_file.exists() else []
+    listed = load_settings(place).sensor if place.settings_file.exists() else []
     wall_us = host_wall_us()
     with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:
         store = Store(db)
+        who = store.known_who()
+        sensors = [identity_of(s, who.get(s.name)) for s in listed]
         last = store.newest_target(request.name)
         like = store.newest_target(request.like) if request.like is not None else None
         target = next_version(request, last, sensors, iso_utc(wall_us), like)

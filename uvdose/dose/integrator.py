@@ -47,12 +47,17 @@ class Track:
         self.history = LightHistory()
         self.last: Point | None = None
         self._floor_us = int(pace * US_PER_S / 4)
-        self.quality = Quality(
-            response.zero, response.full_scale, response.factor if response.unit == PHYSICAL_DOSE else None
-        )
+        self.quality = Quality(*_judged_by(response))
         self._steps: deque[int] = deque(maxlen=_LOOK_BACK)
         self._usual_us = 0
         self._last_step = 0.0
+
+    def respond(self, response: Response) -> None:
+        """The sensor's settings are others from the next reading on. Segments hold raw values: none that was made
+        changes; only what is told of the values' quality goes by the settings.
+        """
+        self.response = response
+        self.quality.respond(*_judged_by(response))
 
     def feed(self, reading: Reading, t_us: int) -> list[Segment]:
         """The light between the last reading and this one; empty for the first. t_us must not fall."""
@@ -170,6 +175,10 @@ class Track:
 
     def _peak(self, p0: Point, p1: Point) -> float:
         return max(self.history.peak, p0.value, p1.value)
+
+
+def _judged_by(response: Response) -> tuple[float, float | None, float | None]:
+    return response.zero, response.full_scale, response.factor if response.unit == PHYSICAL_DOSE else None
 
 
 def _counted_ms(sat0_ms: int, sat1_ms: int, span_ms: int) -> int:

@@ -82,6 +82,10 @@ class Quality:
         self._well: dict[str, int] = {}
         self.found: set[str] = set()
 
+    def respond(self, zero: float, full_scale: float | None, factor: float | None) -> None:
+        """The sensor's settings are others from the next value on."""
+        self._zero, self._full_scale, self._factor = zero, full_scale, factor
+
     def add(self, t_us: int, value: float, saturated: bool) -> set[str]:
         """Take one value in; returns the keys of what is wrong now."""
         values = self._values

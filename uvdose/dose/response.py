@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import msgspec
 
 from ..config import SensorSettings
@@ -37,8 +39,36 @@ def response_of(sensor: SensorSettings) -> Response:
     return Response(factor, sensor.zero, sensor.full_scale, unit, sensor.zero_u, sensor.repeat_u)
 
 
+DRIFT_SHARE = 0.005  # of full scale: so far a zero may move and doses still compare
+DRIFT_U = 3.0  # or so many combined standard uncertainties of the two zeros
+
+
+class NodeSays(msgspec.Struct, frozen=True):
+    """What a native node tells of itself that a dose depends on, in its own words: `ok who` of the wire format.
+
+    gain: with whatever else sets how strong light counts, such as the time over which it integrates.
+    """
+
+    sensor: str
+    gain: str
+    full_scale: str
+
+    def __str__(self) -> str:
+        return f"{self.sensor}, gain {self.gain}, full scale {self.full_scale}"
+
+
+def node_says(who: str | None) -> NodeSays | None:
+    """What of `ok who <name> <firmware> <sensor> <gain> <full_scale> <zero>` counts; None where it says less."""
+    words = (who or "").split(" ")
+    return NodeSays(*words[4:7]) if words[:2] == ["ok", "who"] and len(words) >= 7 else None
+
+
 class Identity(msgspec.Struct, frozen=True):
-    """What makes a sensor the same sensor: a target proved with one identity is not for another."""
+    """What makes a sensor the same sensor: a target proved with one identity is not for another.
+
+    zero_u: of the zero; it makes no other sensor. node: what the node says of itself; None where it is no node, or
+    nobody has asked it, as in journals of before.
+    """
 
     name: str
     format: str
@@ -48,13 +78,25 @@ class Identity(msgspec.Struct, frozen=True):
     full_scale: float | None
     mount: str | None
     light: str
+    zero_u: float = 0.0
+    node: NodeSays | None = None
+
+    @property
+    def span(self) -> float | None:
+        """Full scale in the unit: as the settings state it, else as the node does; None where neither does."""
+        if self.full_scale is not None:
+            return self.full_scale
+        try:
+            return float(self.node.full_scale) if self.node is not None and self.unit == "counts" else None
+        except ValueError:
+            return None
 
 
-def identity_of(sensor: SensorSettings) -> Identity:
-    """The identity that a sensor's settings state."""
+def identity_of(sensor: SensorSettings, who: str | None = None) -> Identity:
+    """The identity that a sensor's settings state; who: what its node last said of itself."""
     return Identity(
         sensor.name, sensor.format, sensor.unit, sensor.scale, sensor.zero, sensor.full_scale, sensor.mount,
-        sensor.light,
+        sensor.light, sensor.zero_u, node_says(who) if sensor.format == "native" else None,
     )
 
 
@@ -63,15 +105,43 @@ def identity_response(identity: Identity) -> Response:
     return response_of(
         SensorSettings(
             name=identity.name, link="recording", file="-", format=identity.format, unit=identity.unit,
-            scale=identity.scale, zero=identity.zero, full_scale=identity.full_scale,
+            scale=identity.scale, zero=identity.zero, full_scale=identity.full_scale, zero_u=identity.zero_u,
         )
     )
 
 
 def differences(then: Identity, now: Identity) -> list[str]:
-    """What differs between two identities, in words; empty when they are the same."""
-    return [
+    """What differs so that doses do not compare, in words; empty where the sensor is the same."""
+    found = [
         f"{field} was {getattr(then, field)}, is {getattr(now, field)}"
         for field in then.__struct_fields__
-        if getattr(then, field) != getattr(now, field)
+        if field not in ("zero", "zero_u", "node") and getattr(then, field) != getattr(now, field)
     ]
+    if abs(now.zero - then.zero) > zero_play(then, now):
+        found.append(f"zero was {then.zero:.6g}, is {now.zero:.6g}")
+    if then.node is not None and now.node is not None:  # a node that was not asked, or did not answer, voids nothing
+        found += [
+            f"the node's {field.replace('_', ' ')} was {getattr(then.node, field)}, is {getattr(now.node, field)}"
+            for field in then.node.__struct_fields__
+            if getattr(then.node, field) != getattr(now.node, field)
+        ]
+    return found
+
+
+def drifted(then: Identity, now: Identity) -> list[str]:
+    """What differs without any harm: a zero that moved a little. A better zero makes doses compare better."""
+    moved = then.zero != now.zero and abs(now.zero - then.zero) <= zero_play(then, now)
+    return [f"zero was {then.zero:.6g}, is {now.zero:.6g}: so little that doses still compare"] if moved else []
+
+
+def zero_play(then: Identity, now: Identity) -> float:
+    """How far a zero may move, in the unit: 0.5 % of full scale, or three combined standard uncertainties if more.
+
+    Uncertainties of two independent readings combine in quadrature (JCGM 100:2008, 5.1.2).
+    """
+    return max(DRIFT_SHARE * abs(now.span or 0.0), DRIFT_U * math.hypot(then.zero_u, now.zero_u))
+
+
+def same_sensor(a: Identity | None, b: Identity | None) -> bool:
+    """Whether doses counted with two identities compare; None: bound to no sensor."""
+    return a is b or (a is not None and b is not None and not differences(a, b))

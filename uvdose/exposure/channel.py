@@ -11,10 +11,11 @@ from ..dose.health import Change, Health
 from ..dose.integrator import RESET_FLAG, Track
 from ..dose.order import MomentOrder, RegisterOrder
 from ..dose.quality import ONLY_IN_LIGHT
-from ..dose.response import Identity, Response
+from ..dose.response import Identity, Response, node_says
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime
 from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, Segment
 from ..units import US_PER_S
+from .news import News, news_of
 
 
 class Timed(msgspec.Struct, frozen=True, gc=False):
@@ -29,6 +30,7 @@ class Channel:
     """One sensor. Its readings leave in order, each once, with rising dose time.
 
     lit: whether a print lies in its light, as its bench last knew; some findings are only then worth an alarm.
+    wanted_us: the pause between readings that a print in its light wants at most, once it is told that they are longer.
     """
 
     def __init__(self, name: str, identity: Identity, response: Response, pace: float = 1.0) -> None:
@@ -40,6 +42,7 @@ class Channel:
         self._last_bad: BadInput | None = None
         self.readings = 0
         self.lit = False
+        self.wanted_us = 0
         self._register_order = RegisterOrder()
         self._moment_order = MomentOrder(pace)
         self._node_time = NodeTime()
@@ -49,15 +52,33 @@ class Channel:
         self._flags = 0
         self._booted = False
         self._grace_us: int | None = None
+        self.news: News | None = None
 
     @property
     def late(self) -> int:
         """Readings that came twice or too late, and were left out."""
         return self._register_order.late + self._moment_order.late
 
-    def replay(self, rows: Iterable[tuple[int, Reading]]) -> Iterable[Timed]:
-        """Readings out of the journal: in order and timed already."""
-        for t_us, reading in rows:
+    def respond(self, identity: Identity, response: Response) -> None:
+        """Its settings are others from now on; exposures keep the response that they began with."""
+        self.identity = identity
+        self.track.respond(response)
+
+    def introduced(self, who: str) -> Identity:
+        """Its node has said who it is, which belongs to its identity."""
+        self.identity = msgspec.structs.replace(self.identity, node=node_says(who))
+        return self.identity
+
+    def replay(self, rows: Iterable[tuple[Response, int, Reading]]) -> Iterable[Timed]:
+        """Readings out of the journal: in order and timed already, each with the response of when it came.
+
+        What it is judged by is left as the last of them had it.
+        """
+        judged_by = None
+        for response, t_us, reading in rows:
+            if response is not judged_by:
+                judged_by = response
+                self.track.respond(response)
             if isinstance(reading, RegisterReading):
                 self._register_order.resume(reading)
                 self._flags = reading.flags
@@ -74,6 +95,7 @@ class Channel:
             stood_still = bool(item.flags & RESET_FLAG) and not self._flags & RESET_FLAG
             self._flags = item.flags
             t_us = self._node_time.to_dose_us(item.boot, item.uptime_ms, arrival_us, stood_still)
+            self.news = news_of(self.name, last, item, max(self._last_us, t_us))
             timed = [self._timed(item, t_us)]
         else:
             timed = self._moments(self._moment_order.feed(item, arrival_us))

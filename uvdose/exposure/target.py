@@ -6,7 +6,7 @@ import math
 
 import msgspec
 
-from ..dose.response import Identity, Response, differences
+from ..dose.response import Identity, Response, differences, drifted
 from ..messages import StepCall
 from ..model import Refusal
 from ..units import PHYSICAL_DOSE, from_screen
@@ -115,6 +115,11 @@ def plan_with(
     return plan
 
 
+def told_of(target: Target, identity: Identity) -> list[str]:
+    """What has changed in the sensor since the target was proved that does no harm."""
+    return drifted(target.identity, identity) if target.identity is not None else []
+
+
 def check_fit(target: Target, identity: Identity, response: Response, override: bool) -> list[str]:
     """Whether a target may be used with a sensor. Returns what differs (empty: nothing).
 
@@ -142,6 +147,7 @@ def check_fit(target: Target, identity: Identity, response: Response, override: 
     if changed and not override:
         raise Refusal(
             f"target {target.name} was proved with another sensor setting ({'; '.join(changed)}): "
-            "make a calibration print with this one, or start with --override to use it knowingly"
+            "make a calibration print with this one; or, if you know that its doses compare,"
+            f" `uvdose target confirm {target.name}`, or --override for this print alone"
         )
     return changed

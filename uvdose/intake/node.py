@@ -6,16 +6,19 @@ it is an exact integer at every millisecond and its dose is known without any ro
 
 from __future__ import annotations
 
-import binascii
 import math
 from collections.abc import Callable
 from typing import NamedTuple
 
+from .node_words import Fault, decimal, frame, natural, unframe
+
 TICK_MS = 10
 MASK32 = 0xFFFFFFFF
-SLOTS = range(8)
+SLOTS = range(4)
+WORDS = {"who": 0, "now": 0, "buzz": 2, "quiet": 0, "arm": 3, "disarm": 1, "slot": 1, "lease": 1, "rate": 1}
 PATTERNS = range(1, 8)
-CALL_S = 30.0
+CALL_S, CALL_EACH_S, CALL_LASTS_S = 10.0, 30.0, 1800.0
+CHIRP_EACH_S = 10.0
 LONGEST_BUZZ_S = 3600.0
 LONGEST_LEASE_S = 86400.0
 NAME, FIRMWARE, SENSOR, GAIN = "simulated", "1", "invented", "1"
@@ -33,30 +36,19 @@ class Buzz(NamedTuple):
 
 
 class _Slot:
+    """An armed value. bursts: of the node's own call, how many have sounded; None while it is silent."""
+
     def __init__(self, register: int, pattern: int) -> None:
         self.register = register
         self.pattern = pattern
-        self.reached = False
-        self.called = False
+        self.reached_ms: int | None = None
+        self.bursts: int | None = None
 
-
-class _Fault(Exception):
-    """The reason of an `err` answer."""
-
-
-def frame(text: str) -> bytes:
-    """Text, `*`, CRC-16/CCITT-FALSE of the text in four upper-case hex digits, LF."""
-    body = text.encode("ascii")
-    return body + b"*%04X\n" % binascii.crc_hqx(body, 0xFFFF)
-
-
-def unframe(line: bytes) -> str | None:
-    """The text of a framed line, or None when its checksum is missing or wrong."""
-    body, star, crc = line.removesuffix(b"\n").removesuffix(b"\r").rpartition(b"*")
-    if not star or len(crc) != 4 or crc.upper() != b"%04X" % binascii.crc_hqx(body, 0xFFFF):
-        return None
-    text = body.decode("latin-1")
-    return text if text and text.isascii() and text.isprintable() and "*" not in text else None
+    def next_burst_ms(self) -> int | None:
+        """When it sounds next."""
+        if self.reached_ms is None or self.bursts is None or self.bursts * CALL_EACH_S >= CALL_LASTS_S:
+            return None
+        return self.reached_ms + round(self.bursts * CALL_EACH_S * 1000)
 
 
 class SimulatedNode:
@@ -77,6 +69,7 @@ class SimulatedNode:
         self.zero = zero
         self.presses = 0
         self.buzzes: list[Buzz] = []
+        self.chirps_ms: list[int] = []
         self.register = 0
         self.sat_ms = 0
         self.now_ms = 0
@@ -89,7 +82,10 @@ class SimulatedNode:
         self._line_register = 0
         self._line_ms = 0
         self._buzz_end_ms = 0
-        self._lease_end_ms = 0
+        self._sounds_slot: int | None = None  # whose call the buzzer sounds now, if it is the node's own
+        self._lease_ms = 0
+        self._chirp_ms = 0
+        self._line_asked = False
         self._slots: dict[int, _Slot] = {}
         self._set_rate(rate_hz)
 
@@ -99,27 +95,30 @@ class SimulatedNode:
     def next_line_ms(self) -> int:
         """When the next line is due, unless `now` asks for one before."""
         exact = self._rate_from_ms + self._rate_count * 1000.0 / self._rate_hz
-        return max(self.now_ms, math.ceil(exact / TICK_MS - 1e-9) * TICK_MS)
+        return self.now_ms if self._line_asked else max(self.now_ms, math.ceil(exact / TICK_MS - 1e-9) * TICK_MS)
 
     @property
     def flags(self) -> int:
         """The flags as a line carries them."""
         flags = (_BUZZER if self.now_ms < self._buzz_end_ms else 0) | (_KEPT if self.kept else 0)
         for slot in self._slots.values():
-            flags |= _REACHED if slot.reached else _ARMED
+            flags |= _ARMED if slot.reached_ms is None else _REACHED
         return flags
 
     def press(self) -> None:
-        """The button is pressed once."""
+        """The button is pressed once: the node tells it at once, and ends a call of its own."""
         self.presses += 1
+        self._line_asked = True
+        self._end_own_calls()
 
     def advance(self, to_ms: int) -> list[bytes]:
         """Let time pass; the lines that fall due up to and including `to_ms`."""
         lines = []
         while (due := self.next_line_ms) <= to_ms:
             self._pass(due)
+            asked, self._line_asked = self._line_asked, False
             lines.append(self._line())
-            self._rate_count += 1
+            self._rate_count += not asked
         self._pass(to_ms)
         return lines
 
@@ -132,9 +131,10 @@ class SimulatedNode:
         if text is None:
             return [*lines, frame("err checksum")]
         words = text.split()
+        self._chirp_ms = self.now_ms + self._lease_ms
         try:
             lines += self._obey(words[0] if words else "", words[1:])
-        except _Fault as fault:
+        except Fault as fault:
             lines.append(frame(f"err {fault}"))
         return lines
 
@@ -166,26 +166,43 @@ class SimulatedNode:
                 self._look_at_slots()
 
     def _next_event(self, until_ms: int) -> int:
-        """The first ms up to `until_ms` at which a slot is reached or the lease ends."""
-        if self.now_ms < self._lease_end_ms < until_ms:
-            until_ms = self._lease_end_ms
+        """The first ms up to `until_ms` at which a slot is reached or sounds, or the node chirps."""
         for slot in self._slots.values():
-            missing = slot.register - self.register
-            if not slot.reached and missing > 0 and self._sample > 0:
-                until_ms = min(until_ms, self.now_ms + -(-missing // self._sample))
-        return until_ms
+            if slot.reached_ms is None:
+                missing = slot.register - self.register
+                if missing > 0 and self._sample > 0:
+                    until_ms = min(until_ms, self.now_ms + -(-missing // self._sample))
+            elif (burst_ms := slot.next_burst_ms()) is not None:
+                until_ms = min(until_ms, max(burst_ms, self.now_ms + 1))
+        return min(until_ms, max(self._chirp_ms, self.now_ms + 1)) if self._lease_ms else until_ms
 
     def _look_at_slots(self) -> None:
-        """Reached slots call by themselves: at once, or, while a lease says the computer is there, when it ends."""
+        """Reached slots call by themselves; a node that waits and hears nobody chirps."""
         for number in sorted(self._slots):
             slot = self._slots[number]
-            slot.reached = slot.reached or self.register >= slot.register
-            if slot.reached and not slot.called and self.now_ms >= self._lease_end_ms:
-                slot.called = True
+            if slot.reached_ms is None and self.register >= slot.register:
+                slot.reached_ms, slot.bursts = self.now_ms, 0
+            burst_ms = slot.next_burst_ms()
+            if slot.bursts is not None and burst_ms is not None and burst_ms <= self.now_ms:
+                slot.bursts += 1
                 self._buzz(slot.pattern, CALL_S)
+                self._sounds_slot = number
+        waits = any(slot.reached_ms is None for slot in self._slots.values())
+        if self._lease_ms and waits and self.now_ms >= self._chirp_ms:
+            self.chirps_ms.append(self.now_ms)
+            self._chirp_ms = self.now_ms + round(CHIRP_EACH_S * 1000)
+
+    def _end_own_calls(self) -> None:
+        for slot in self._slots.values():
+            slot.bursts = None if slot.reached_ms is not None else slot.bursts
+        if self._sounds_slot is not None:
+            self._hush()
+
+    def _hush(self) -> None:
+        self._buzz_end_ms, self._sounds_slot = self.now_ms, None
 
     def _buzz(self, pattern: int, seconds: float) -> None:
-        self._buzz_end_ms = self.now_ms + round(seconds * 1000)
+        self._buzz_end_ms, self._sounds_slot = self.now_ms + round(seconds * 1000), None
         self.buzzes.append(Buzz(self.now_ms, pattern, seconds, self.register))
 
     def _set_rate(self, rate_hz: float) -> None:
@@ -206,12 +223,12 @@ class SimulatedNode:
         return frame(text)
 
     def _obey(self, name: str, words: list[str]) -> list[bytes]:
-        """Carry a command out; what it answers. Raises `_Fault`."""
-        wanted = {"who": 0, "now": 0, "buzz": 2, "quiet": 0, "arm": 3, "disarm": 1, "lease": 1, "rate": 1}.get(name)
+        """Carry a command out; what it answers. Raises `Fault`."""
+        wanted = WORDS.get(name)
         if wanted is None:
-            raise _Fault("unknown")
+            raise Fault("unknown")
         if len(words) != wanted:
-            raise _Fault("arguments")
+            raise Fault("arguments")
         before: list[bytes] = []
         answer = f"ok {name}"
         if name == "who":
@@ -219,38 +236,39 @@ class SimulatedNode:
         elif name == "now":
             before = [self._line()]
         elif name == "buzz":
-            pattern, seconds = _whole(words[0], PATTERNS), _number(words[1], LONGEST_BUZZ_S)
+            pattern, seconds = natural(words[0], PATTERNS), decimal(words[1], LONGEST_BUZZ_S)
             self._buzz(pattern, seconds)
         elif name == "quiet":
-            self._buzz_end_ms = self.now_ms
+            self._end_own_calls()
+            self._hush()
         elif name == "arm":
-            slot, register = _whole(words[0], SLOTS), _whole(words[1], range(2**63))
-            self._slots[slot] = _Slot(register, _whole(words[2], PATTERNS))
+            slot, register = natural(words[0], SLOTS), natural(words[1], range(2**63))
+            pattern = natural(words[2], PATTERNS)
+            self._disarm(slot)
+            self._slots[slot] = _Slot(register, pattern)
+            answer += f" {slot} {register} {pattern}"
             self._look_at_slots()
         elif name == "disarm":
-            self._slots.pop(_whole(words[0], SLOTS), None)
+            self._disarm(natural(words[0], SLOTS))
+        elif name == "slot":
+            answer += f" {words[0]} {self._slot(natural(words[0], SLOTS))}"
         elif name == "lease":
-            self._lease_end_ms = self.now_ms + round(_number(words[0], LONGEST_LEASE_S) * 1000)
-            self._look_at_slots()
+            self._lease_ms = round(decimal(words[0], LONGEST_LEASE_S) * 1000)
+            self._chirp_ms = self.now_ms + self._lease_ms
         elif name == "rate":
-            rate_hz = _number(words[0], 100.0)
+            rate_hz = decimal(words[0], 100.0)
             if rate_hz < 0.1:
-                raise _Fault("value")
+                raise Fault("value")
             self._set_rate(rate_hz)
         return [*before, frame(answer)]
 
+    def _slot(self, number: int) -> str:
+        slot = self._slots.get(number)
+        if slot is None:
+            return "-"
+        at = "-" if slot.reached_ms is None else str((self.first_uptime_ms + slot.reached_ms) & MASK32)
+        return f"{slot.register} {slot.pattern} {at}"
 
-def _whole(word: str, allowed: range) -> int:
-    if not (word.isascii() and word.isdigit()) or len(word) > 19 or int(word) not in allowed:
-        raise _Fault("value")
-    return int(word)
-
-
-def _number(word: str, most: float) -> float:
-    try:
-        value = float(word)
-    except ValueError:
-        raise _Fault("value") from None
-    if not 0 <= value <= most:  # NaN fails this too
-        raise _Fault("value")
-    return value
+    def _disarm(self, slot: int) -> None:
+        if self._slots.pop(slot, None) is not None and self._sounds_slot == slot:
+            self._hush()

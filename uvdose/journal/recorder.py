@@ -38,8 +38,9 @@ class Noted(NamedTuple):
 class _Tail:
     """The newest, still growing chunk of one sensor."""
 
-    def __init__(self, chunk_id: int, kind: int, wall0_us: int) -> None:
+    def __init__(self, chunk_id: int, sensor_id: int, kind: int, wall0_us: int) -> None:
         self.id = chunk_id
+        self.sensor_id = sensor_id
         self.kind = kind
         self.wall0_us = wall0_us
         self.rows: list[Row] = []
@@ -51,10 +52,10 @@ class Recorder:
 
     def __init__(self, db: sqlite3.Connection, label: Callable[[int], int]) -> None:
         self._label = label
-        self._store = Store(db)
+        self.store = Store(db)
         self._sensor_ids: dict[str, int] = {}
         self._tails: dict[str, _Tail] = {}
-        self._closed: list[tuple[str, _Tail]] = []
+        self._closed: list[_Tail] = []
         self._numbers: dict[str, int] = {}
         self._newest_notes: dict[tuple[str, str], int] = {}
         self._note_id = self._next(db, "note")
@@ -75,8 +76,14 @@ class Recorder:
         return self._exposure_id - 1
 
     def sensor(self, identity: Identity) -> list[Statement]:
-        """A sensor as it is set up now; a new row when anything of its identity has changed."""
-        db = self._store.db
+        """A sensor as it is set up now; a new row when anything of its identity has changed.
+
+        A chunk holds readings of one row alone: the one that is growing is ended.
+        """
+        tail = self._tails.pop(identity.name, None)
+        if tail is not None and tail.dirty:
+            self._closed.append(tail)
+        db = self.store.db
         text = _json(identity)
         row = db.execute(
             "SELECT id, identity FROM sensor WHERE name = ? ORDER BY id DESC LIMIT 1", (identity.name,)
@@ -87,11 +94,6 @@ class Recorder:
         self._sensor_ids[identity.name] = self._sensor_id
         self._sensor_id += 1
         return [("INSERT INTO sensor VALUES (?, ?, ?)", (self._sensor_ids[identity.name], identity.name, text))]
-
-    def known_who(self) -> dict[str, str]:
-        """What each node last said of itself."""
-        rows = self._store.db.execute("SELECT key, value FROM meta WHERE key LIKE 'who:%'")
-        return {str(key)[4:]: str(value) for key, value in rows}
 
     def who(self, sensor: str, text: str) -> list[Statement]:
         """What a node says of itself now."""
@@ -112,11 +114,11 @@ class Recorder:
         The newest may not be on disk yet, so that it is kept in mind here.
         """
         if subject is None:
-            subject = str(self._store.last_number(kind, self._numbers.get(kind, 0)) + 1)
+            subject = str(self.store.last_number(kind, self._numbers.get(kind, 0)) + 1)
             self._numbers[kind] = int(subject)
         about = (kind, subject)
         if based_on is not None:
-            newest = self._newest_notes.get(about) or self._store.newest_note_id(kind, subject)
+            newest = self._newest_notes.get(about) or self.store.newest_note_id(kind, subject)
             if newest != based_on:
                 raise Refusal(f"{kind} {subject} was changed meanwhile by somebody else: look at it and say it again")
         number = self._newest_notes[about] = self._note_id
@@ -136,14 +138,14 @@ class Recorder:
             )
             if tail is None or full:
                 if tail is not None and tail.dirty:
-                    self._closed.append((sensor, tail))
-                tail = self._tails[sensor] = self._new_tail(kind, t_us)
+                    self._closed.append(tail)
+                tail = self._tails[sensor] = self._new_tail(self._sensor_ids[sensor], kind, t_us)
             tail.rows.append((t_us, reading))
             tail.dirty = True
 
-    def _new_tail(self, kind: int, t_us: int) -> _Tail:
+    def _new_tail(self, sensor_id: int, kind: int, t_us: int) -> _Tail:
         self._chunk_id += 1
-        return _Tail(self._chunk_id - 1, kind, self._label(t_us))
+        return _Tail(self._chunk_id - 1, sensor_id, kind, self._label(t_us))
 
     @property
     def full_chunks(self) -> int:
@@ -153,13 +155,13 @@ class Recorder:
     def flush(self) -> list[Statement]:
         """Statements for all readings taken in since the last flush: the growing chunk is written over."""
         out: list[Statement] = []
-        for sensor, tail in [*self._closed, *self._tails.items()]:
+        for tail in [*self._closed, *self._tails.values()]:
             if tail.dirty:
                 tail.dirty = False
                 rows = tail.rows
                 out.append((
                     "INSERT OR REPLACE INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                    (tail.id, self._sensor_ids[sensor], tail.kind, rows[0][0], rows[-1][0], tail.wall0_us, len(rows),
+                    (tail.id, tail.sensor_id, tail.kind, rows[0][0], rows[-1][0], tail.wall0_us, len(rows),
                      pack(rows)),
                 ))
         self._closed.clear()

@@ -118,25 +118,33 @@ def count_anew(store: Store, kept: Kept) -> Counted:
     end_us = None
     if exposure.finished_us is not None:
         end_us = max([exposure.finished_us, *(record.cut.t_us for record in exposure.acts)])
-    rows = store.readings(plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure), plan.response))
+    rows = store.judged(plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure), plan.response))
     try:
         readings = replay(channel, [exposure], _until(rows, end_us))
     except ValueError as err:
         raise Refusal(f"exposure {plan.id}: its raw readings cannot be read: {err}") from None
+    channel.track.respond(plan.response)
     last = channel.track.last
     return Counted(exposure, readings, last.t_us if last is not None else None, channel.track)
 
 
-def _until(rows: Iterable[tuple[int, Reading]], end_us: int | None) -> Iterator[tuple[int, Reading]]:
+Judged = tuple[Response, int, Reading]
+
+
+def _until(rows: Iterable[Judged], end_us: int | None) -> Iterator[Judged]:
     """Rows up to the first one after the end: that one closes the last segment of light."""
     for row in rows:
         yield row
-        if end_us is not None and row[0] > end_us:
+        if end_us is not None and row[1] > end_us:
             return
 
 
-def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[tuple[int, Reading]]) -> int:
-    """Add the light of raw readings to exposures; returns how many readings there were."""
+def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[Judged]) -> int:
+    """Add the light of raw readings to exposures; returns how many readings there were.
+
+    Whether a value that stands is frozen goes by the settings of when it came: they may have changed under a print,
+    and then again, and it must be told as it was told then.
+    """
     count = 0
     for timed in channel.replay(rows):
         count += 1
@@ -161,8 +169,9 @@ def resume(store: Store, bench: Bench, now_us: int) -> None:
     for name, channel in bench.channels.items():
         mine = [e for e in bench.exposures.values() if e.plan.sensor == name]
         since_us = min((begin_us(e) for e in mine), default=now_us)
-        from_us = preroll_us(store, name, since_us, channel.track.response)
-        replay(channel, mine, store.readings(name, from_us))
+        response = channel.track.response
+        replay(channel, mine, store.judged(name, preroll_us(store, name, since_us, response)))
+        channel.track.respond(response)
     for channel in bench.channels.values():
         channel.resumed(now_us, int(GRACE_S * US_PER_S * bench.pace))
     for call in store.open_calls():

@@ -9,7 +9,7 @@ from typing import TypeVar
 import msgspec
 
 from ..clock import Epoch, iso_utc
-from ..dose.response import Identity
+from ..dose.response import Identity, Response, identity_response
 from ..exposure.outcome import Ring
 from ..exposure.record import ActRecord, Plan
 from ..exposure.states import Act
@@ -70,6 +70,11 @@ class Store:
             "SELECT target FROM target WHERE name = ? ORDER BY version DESC LIMIT 1", (name,)
         ).fetchone()
         return None if row is None else msgspec.json.decode(row[0], type=Target)
+
+    def known_who(self) -> dict[str, str]:
+        """What each node last said of itself, by its sensor."""
+        rows = self.db.execute("SELECT key, value FROM meta WHERE key LIKE 'who:%'")
+        return {str(key)[4:]: str(value) for key, value in rows}
 
     # -- exposures -------------------------------------------------------------------------------------------
 
@@ -157,6 +162,14 @@ class Store:
         ).fetchone()
         return None if row is None else int(row[0])
 
+    def armed(self, number: int) -> tuple[str, int] | None:
+        """Sensor and register that a node was armed with last for an exposure."""
+        row = self.db.execute(
+            "SELECT sensor, json_extract(data, '$.register') FROM event WHERE exposure = ? AND event = 'armed'"
+            " ORDER BY id DESC LIMIT 1", (number,)
+        ).fetchone()
+        return None if row is None else (str(row[0]), int(row[1]))
+
     def open_calls(self) -> list[Ring]:
         """Calls to be made again after a restart."""
         rows = self.db.execute(
@@ -219,6 +232,20 @@ class Store:
             for t_us, reading in unpack(kind, data):
                 if t0_us <= t_us <= t1_us:
                     yield t_us, reading
+
+    def judged(self, sensor: str, t0_us: int, t1_us: int = 1 << 62) -> Iterator[tuple[Response, int, Reading]]:
+        """The same, each with the response that the settings of then stated: the same value while it is the same."""
+        rows = self.db.execute(
+            "SELECT s.id, s.identity, c.kind, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
+            " WHERE s.name = ? AND c.t1_us >= ? AND c.t0_us <= ? ORDER BY c.id", (sensor, t0_us, t1_us)
+        )
+        known: dict[int, Response] = {}
+        for number, identity, kind, data in rows:
+            if number not in known:
+                known[number] = identity_response(msgspec.json.decode(identity, type=Identity))
+            for t_us, reading in unpack(kind, data):
+                if t0_us <= t_us <= t1_us:
+                    yield known[number], t_us, reading
 
     # -- time ------------------------------------------------------------------------------------------------
 

@@ -9,6 +9,7 @@ import msgspec
 from ..calibrate.estimate import Estimate
 from ..calibrate.processes import process
 from ..calibrate.verdicts import Curve, Judgement, Prior, Proposal, by_density, dose_u_stops, own_eye, propose
+from ..dose.response import same_sensor
 from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..model import Refusal
@@ -84,7 +85,7 @@ def _counts(kept: Kept, newest: Target, since: int) -> bool:
 def _alike(a: Target, b: Target) -> bool:
     """Whether two versions speak of the same process, paper and film and the same sensor. Not noted does not differ."""
     noted = ((getattr(t.combination, what) for t in (a, b)) for what in ("process", "paper", "film"))
-    return a.unit == b.unit and a.identity == b.identity and all(x == y or None in (x, y) for x, y in noted)
+    return a.unit == b.unit and same_sensor(a.identity, b.identity) and all(x == y or None in (x, y) for x, y in noted)
 
 
 def _judgement(kept: Kept, verdict: Verdict, curve: Curve | None) -> Judgement | None:

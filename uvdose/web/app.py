@@ -13,7 +13,7 @@ from starlette.routing import Route
 
 from .. import __version__
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
-from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, StatusDoc, Taken, TargetTaken
+from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
 from ..model import Refusal
 from .access import guarded
 from .answers import as_json, body, number_of, refused
@@ -57,6 +57,9 @@ class Service(Protocol):
     async def note(self, request: NoteRequest) -> NoteTaken:
         """Something the person says that is no act."""
 
+    async def reread_settings(self) -> SettingsTaken:
+        """The settings read anew."""
+
     async def call_test(self, request: CallTestRequest) -> CallTestDoc:
         """Try the ways by which calls reach the person."""
 
@@ -98,6 +101,9 @@ def make_app(service: Service, pairing: Pairing) -> Starlette:
     async def call_test(request: Request) -> Response:
         return as_json(await service.call_test(await body(request, CallTestRequest)))
 
+    async def settings(_: Request) -> Response:
+        return as_json(await service.reread_settings())
+
     async def openapi(_: Request) -> Response:
         return as_json(document(__version__))
 
@@ -129,7 +135,7 @@ def make_app(service: Service, pairing: Pairing) -> Starlette:
     handlers = {
         "hello": hello, "openapi": openapi, "status": status, "events": events, "start": start, "quiet_one": quiet_one,
         "move": move, "shade": shade, "act": act, "quiet": quiet, "target": target, "note": note,
-        "call_test": call_test, **page_data(service), **pairing.handlers(),
+        "settings": settings, "call_test": call_test, **page_data(service), **pairing.handlers(),
     }
     routes = [Route(a.full_path, guarded(handlers[a.name], a.needs), methods=[a.method]) for a in ADDRESSES]
     for route, address in zip(routes, ADDRESSES, strict=True):

@@ -11,7 +11,7 @@ import msgspec
 
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from ..listed import LightDoc, QueueDoc, TargetDoc
-from ..messages import CallTestDoc, HelloDoc, NoteTaken, StatusDoc, Taken, TargetTaken
+from ..messages import CallTestDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
 from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
 
 PREFIX = "/api/v1"
@@ -89,6 +89,8 @@ ADDRESSES = (
     Address("quiet", "POST", "/quiet", "act", "Silence all present calls", None, Taken),
     Address("target", "POST", "/targets", "act", "Set a target: a new version", TargetRequest, TargetTaken),
     Address("note", "POST", "/notes", "act", "Write down what is no act", NoteRequest, NoteTaken),
+    Address("settings", "POST", "/settings/reread", "act", "Read the settings anew: what a sensor's response says is"
+            " taken at once", None, SettingsTaken),
     Address("call_test", "POST", "/call/test", "act", "Try the ways by which calls reach the person", CallTestRequest,
             CallTestDoc),
     Address("pair", "POST", "/pair", "open", "Pair a phone: its cookie comes with the answer", PairRequest, MeDoc),

@@ -113,8 +113,10 @@ def _print(place: Home, number: str | None) -> Kept:
 
 def _uncounted(kept: Kept, newest: Target) -> str:
     """Why a judged print says nothing of the dose that is proposed."""
+    from ...dose.response import same_sensor
+
     used = kept.plan.target
-    if kept.plan.overridden or used.identity != newest.identity or used.unit != newest.unit:
+    if kept.plan.overridden or not same_sensor(used.identity, newest.identity) or used.unit != newest.unit:
         why = "it was measured by another sensor or setting"
     elif used.combination.paper != newest.combination.paper:
         why = f"it is on other paper ({used.combination.paper or 'not noted'})"
