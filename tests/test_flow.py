@@ -21,6 +21,7 @@ ALLOWED: dict[str, set[str]] = {
     "asked": BASE,
     "listed": BASE,
     "notes": BASE,
+    "queueing": BASE,
     "clock": BASE,
     "settings_words": set(),
     "config": BASE | {"settings_words"},
@@ -41,15 +42,19 @@ ALLOWED: dict[str, set[str]] = {
     "notify": BASE,
     "trying": BASE | {"call", "clock", "config", "core", "exposure", "intake"},
     "reread": BASE | {"config", "core", "dose", "exposure"},
-    "showing": BASE | {"core", "dose", "exposure", "journal", "notes"},
+    "showing": BASE | {"core", "dose", "exposure", "journal", "notes", "queueing"},
+    "next_up": BASE | {"core", "notes", "queueing", "showing"},
     "present": BASE | {"clock", "core", "exposure", "journal"},
+    "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
-    | {"clock", "core", "dose", "exposure", "journal", "mending", "notes", "present", "reread", "showing", "trying"},
+    | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
+    | {"trying"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "asked", "listed", "notes")
+PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "asked", "listed", "notes",
+        "queueing")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",

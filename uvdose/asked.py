@@ -6,6 +6,7 @@ from typing import Any
 
 import msgspec
 
+from .listed import QueueEntry
 from .messages import Part, StepCall
 
 
@@ -43,7 +44,8 @@ class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     when: it began earlier. by_light: it begins when the light comes up and holds when it falls; light_on: at how much,
     in the sensor's unit of irradiance. version: of the target, else the newest. part: of what it is a part; trial: a
-    calibration print, `target` then names it and no target of that name is looked up.
+    calibration print, `target` then names it and no target of that name is looked up. queued: the entry of the queue
+    that begins with it, as it stands there; it leaves the queue.
     """
 
     target: str
@@ -61,6 +63,7 @@ class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     version: int | None = None
     part: Part | None = None
     trial: Trial | None = None
+    queued: QueueEntry | None = None
 
 
 class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -100,12 +103,14 @@ class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class NoteRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Something that the person says and that is no act: of a kind, about a subject. The newest of a subject holds.
 
-    subject None: a new one, which gets the next number of its kind.
+    subject None: a new one, which gets the next number of its kind. based_on: the id of the version that this one
+    changes, 0 where there was none; where there is a newer one meanwhile it is refused. None: it holds in any case.
     """
 
     kind: str
     data: dict[str, Any]
     subject: str | None = None
+    based_on: int | None = None
 
 
 class CallTestRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -20,7 +20,7 @@ SETTINGS_NAME = "uvdose.toml"
 JOURNAL_NAME = "journal.sqlite3"
 
 LINKS = ("serial", "mqtt", "recording", "simulated")
-FORMATS = ("native", "senml", "number", "label", "csv", "json")
+FORMATS = ("native", "senml", "number", "label", "csv", "json", "line-protocol", "auto")
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
 NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")

@@ -11,45 +11,32 @@ import asyncio
 from collections.abc import Callable
 from concurrent.futures import Future
 
+from .call.arming import Arming, Held
 from .call.desk import Desk
-from .call.following import Followers
-from .call.unanswered import Unanswered
+from .call.herald import Herald
 from .clock import Clock, iso_utc
 from .decode.base import Decoder
 from .decode.native import frame_command
+from .exposure.arming import wanted
 from .exposure.bench import Bench
 from .exposure.calls import TEST
 from .exposure.document import document, label_fact
 from .exposure.exposure import Exposure
+from .exposure.news import News
 from .exposure.outcome import Outcome, Ring
 from .intake.link import Chunk, Link, LinkState
 from .intake.waiting import Waiting
 from .journal.recorder import Recorder
 from .journal.writer import Statement, Writer
 from .messages import EventDoc, ExposureDoc
-from .model import Answer
+from .model import Answer, Fact, RegisterReading
 from .units import US_PER_S
 
-COMMIT_PATIENCE_S = 0.2
 FLUSH_S = 1.0
 FLUSH_CHUNKS = 8  # packing many at once would hold up whoever asks meanwhile
 TURN_S = 0.01  # so long the input has the loop before others have their turn
-FLOOD_S, CROWDED_S = 3.0, 5.0  # how long a link must have had to wait, and how long since, for the alarm
 IDLE_S = 1.0
 KEEP_SETTLED = 8  # at hand; the journal has the others
-
-
-class _Told:
-    """What waits for its commit before it is called and told."""
-
-    __slots__ = ("done", "events", "hushes", "rings", "until_s")
-
-    def __init__(self, done: Future[None], out: Outcome, events: list[EventDoc], until_s: float) -> None:
-        self.done = done
-        self.until_s = until_s
-        self.rings = out.rings
-        self.hushes = out.hushes
-        self.events = events
 
 
 class Core:
@@ -76,15 +63,13 @@ class Core:
         self._make_decoder = make_decoder
         self._decoders = {name: make_decoder(name) for name in bench.channels}
         self._native = {name for name, c in bench.channels.items() if c.identity.format == "native"}
-        self._on_event, self._on_hush = on_event, on_hush
         self.heard_test: Callable[[str], None] = lambda sensor: None
+        self.on_press: Callable[[News], None] = lambda news: None
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
+        self.arming = Arming(self.send, self._armed, self._unarmed)
+        self.herald = Herald(bench, self.desk, clock.real_s, on_event, on_hush)
         self._who = recorder.store.known_who()
         self._queue = Waiting()
-        self._crowded_s: dict[str, tuple[float, float]] = {}
-        self._told: asyncio.Queue[_Told] = asyncio.Queue()
-        self.followers = Followers()
-        self.unanswered = Unanswered()
         self._loop = asyncio.get_running_loop()
         self._timer: asyncio.TimerHandle | None = None
         self._flushed_s = 0.0
@@ -133,25 +118,19 @@ class Core:
             self._chunk(item)
         return item is not None
 
-    def _tell_crowded(self, now_s: float) -> None:
-        """A sensor that sends more than can be worked through, for as long as it does."""
-        for sensor in self._queue.crowded():
-            since_s, _ = self._crowded_s.get(sensor, (now_s, now_s))
-            self._crowded_s[sensor] = since_s, now_s
-        for sensor, (since_s, last_s) in list(self._crowded_s.items()):
-            over = now_s - last_s > CROWDED_S
-            if over:
-                del self._crowded_s[sensor]
-            if over or last_s - since_s >= FLOOD_S:  # a backlog that comes at once after a break is none
-                self.settle(self.bench.alarm(sensor, "flood", not over, self.clock.dose_us()))
-
     def _chunk(self, chunk: Chunk) -> None:
         decoder = self._decoders[chunk.sensor]
         items = decoder.message(chunk.data) if chunk.whole else decoder.feed(chunk.data)
         for item in items:
             if isinstance(item, Answer):
                 self._answer(chunk.sensor, item.text)
-        self.settle(self.bench.take(chunk.sensor, items, chunk.arrival_us))
+        out = self.bench.take(chunk.sensor, items, chunk.arrival_us)
+        self.settle(out)
+        for news in out.news:
+            if news.called:
+                self._called_itself(news)
+            if news.presses:
+                self.on_press(news)
 
     def _link_state(self, state: LinkState) -> None:
         line = f"{state.why}; {state.mend}" if state.mend else state.why
@@ -161,12 +140,14 @@ class Core:
             self._decoders[state.sensor] = self._make_decoder(state.sensor)
             if state.sensor in self._native:
                 self.send(state.sensor, "who")
+                self.arming.link_up(state.sensor)
                 self.desk.link_up(state.sensor, self.clock.real_s())
 
     def _answer(self, sensor: str, text: str) -> None:
         """`ok who` tells gain and full scale, which belong to the sensor's identity; the rest is the desk's."""
         if not text.startswith("ok who "):
             self.desk.answer(sensor, text, self.clock.real_s())
+            self.arming.answer(sensor, text, self.clock.real_s())
             return
         was, self._who[sensor] = self._who.get(sensor), text
         if was != text:
@@ -188,33 +169,20 @@ class Core:
             return None
         for fact in out.facts:
             name = {"voided": "finished"}.get(fact.name, fact.name)
-            if fact.exposure is not None:
+            if fact.exposure in self.bench.exposures:
                 label_fact(self.bench.exposures[fact.exposure].labels, name, iso_utc(self.label(fact.t_us)))
         documents = {e.id: self.document(e) for e in out.changed}
         statements, events = self.recorder.outcome(out, documents)
         done = self.writer.commit([*self._flush(), *statements])
-        self._told.put_nowait(_Told(done, out, events, self.clock.real_s() + COMMIT_PATIENCE_S))
+        self.herald.put(done, out, events)
+        if out.acts or out.refined or out.hushes:
+            self._arm(self.clock.real_s())
         return done
 
     async def tell(self) -> None:
         """Runs for ever: call and tell what has been committed, in order."""
         while True:
-            told = await self._told.get()
-            patience_s = 0.0 if self.trouble else max(0.0, told.until_s - self.clock.real_s())
-            await asyncio.wait({asyncio.wrap_future(told.done)}, timeout=patience_s)
-            now_s = self.clock.real_s()
-            for exposure, key in told.hushes:
-                self.desk.hush(exposure, key, now_s)
-                self._on_hush(exposure, key)
-            for ring in told.rings:
-                known = self.bench.exposures.get(ring.exposure)
-                if known is not None and ring.key in known.open_calls:
-                    self.desk.ring(ring, now_s)
-                    self.unanswered.ring(ring.exposure, ring.key)
-            for event in told.events:
-                self.unanswered.tell(event)
-                self._on_event(event)
-                self.followers.tell(event)
+            await self.herald.one(lambda: bool(self.trouble))
             self._schedule()
 
     def reopen(self, ring: Ring) -> None:
@@ -266,6 +234,36 @@ class Core:
             self.bench.proven(ring.exposure, ring.key)
         self.writer.commit(self.recorder.proven(ring.exposure, ring.key, self.clock.dose_us()))
 
+    # -- nodes that call by themselves -----------------------------------------------------------------------
+
+    def _arm(self, now_s: float) -> None:
+        """See that each node holds what it should; nodes that have said nothing in this run are waited for."""
+        for name, channel in self.bench.channels.items():
+            last = channel.track.last
+            line = last.reading if last is not None and channel.readings else None
+            if isinstance(line, RegisterReading):
+                self.arming.look(name, line.boot, line.flags, wanted(self.bench.exposures.values(), channel), now_s)
+
+    def _armed(self, sensor: str, slot: int, held: Held) -> None:
+        self.tell_fact("armed", held.exposure, sensor, {"slot": slot, "register": held.register})
+
+    def _unarmed(self, sensor: str, line: str) -> None:
+        self.tell_fact("unarmed", None, sensor, {"line": line})
+
+    def _called_itself(self, news: News) -> None:
+        for held in self.arming.armed_last(news.sensor):
+            if news.register0 < held.register <= news.register1:
+                t_us = news.moment_us(held.register)
+                self.tell_fact("self-call", held.exposure, news.sensor, {"register": held.register}, t_us)
+
+    def tell_fact(
+        self, name: str, exposure: int | None, sensor: str, data: dict[str, object], t_us: int | None = None
+    ) -> None:
+        """Something happened that the bench does not know of."""
+        out = Outcome()
+        out.facts.append(Fact(self.clock.dose_us() if t_us is None else t_us, name, exposure, sensor, data))
+        self.settle(out)
+
     # -- time ------------------------------------------------------------------------------------------------
 
     def tick(self) -> None:
@@ -278,7 +276,9 @@ class Core:
 
     def _flush_when_due(self, now_s: float) -> None:
         if now_s - self._flushed_s >= FLUSH_S:
-            self._tell_crowded(now_s)
+            for sensor, on in self._queue.floods(now_s).items():
+                self.settle(self.bench.alarm(sensor, "flood", on, self.clock.dose_us()))
+            self._arm(now_s)
             self.flush()
             self.bench.forget_settled(KEEP_SETTLED)
         elif self.recorder.full_chunks >= FLUSH_CHUNKS:

@@ -13,6 +13,7 @@ from collections.abc import Callable
 
 import msgspec
 
+from .call.arming import Held
 from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
@@ -40,6 +41,7 @@ from .messages import EventDoc
 from .model import Refusal
 from .notify import Manager
 from .present import Present
+from .pressing import Button
 from .reread import Rereader
 from .service import BenchService
 from .showing import Showing
@@ -134,6 +136,7 @@ class Daemon:
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
         self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing, rereader)
+        self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
         self._orders: Orders | None = None
         if hub is not None and settings.mqtt is not None and settings.mqtt.commands:
@@ -161,6 +164,9 @@ class Daemon:
         # From here on without a pause, so that `ready` is the first that is said.
         for call in self._store.open_calls():
             self._core.reopen(call)
+        for exposure in self._core.bench.running():
+            if (armed := self._store.armed(exposure.id)) is not None:
+                self._core.arming.remember(armed[0], Held(exposure.id, armed[1]))
         if self._hub is not None:
             self._hub.start(self._core.sink)
         for link in self._links.values():
@@ -203,7 +209,7 @@ class Daemon:
             self._hub.stop()
         self._core.drain_last()
         self._core.flush()
-        self._core.followers.tell(None)  # their streams end, rather than being cut off
+        self._core.herald.followers.tell(None)  # their streams end, rather than being cut off
         await self.front.end()
         for task in self._tasks:
             if task.get_name() in ("calls", "commands"):

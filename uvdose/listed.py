@@ -42,17 +42,19 @@ class QueueEntry(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_d
 
 
 class QueueDoc(msgspec.Struct, frozen=True):
-    """Who is next at the bench, the first one first."""
+    """Who is next at the bench, the first one first. id: of this version, to base a change on."""
 
     entries: tuple[QueueEntry, ...] = ()
+    id: int = 0
 
 
 class ListsDoc(msgspec.Struct, frozen=True):
-    """All that a page chooses from."""
+    """All that a page chooses from. queue_id: of the queue's version, to base a change on."""
 
     targets: list[TargetDoc]
     frames: list[FrameDoc]
     queue: list[QueueEntry]
+    queue_id: int = 0
 
 
 class LightDoc(msgspec.Struct, frozen=True):

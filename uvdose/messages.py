@@ -40,7 +40,8 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     noted: what the target was proved with. steps: of a test strip. card_moves: how often its card was told as moved.
     begins_in_s: to the beat of a count-in, real time; by_light: it begins and holds by the light. last_act: the one
     that an undo takes back. unanswered: calls that nobody has answered yet, the newest last, though a buzzer may have
-    told them; calls: those still to be told, and the target's.
+    told them; calls: those still to be told, and the target's. armed: the sensor's node has taken the register at
+    which it calls by itself.
     """
 
     id: int
@@ -80,6 +81,7 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     by_light: bool = False
     last_act: str | None = None
     unanswered: list[str] = []
+    armed: bool = False
 
     @property
     def title(self) -> str:
@@ -90,7 +92,8 @@ class ExposureDoc(msgspec.Struct, frozen=True):
 class SensorDoc(msgspec.Struct, frozen=True):
     """One sensor now. irradiance is in this sensor's band; None while nothing was heard. age_s: of its last reading.
 
-    alarm_keys: a short name for each line of alarms.
+    alarm_keys: a short name for each line of alarms. unarmed: why its node will not call by itself, where a print waits
+    for that; empty where it will, or where there is none.
     """
 
     name: str
@@ -104,6 +107,7 @@ class SensorDoc(msgspec.Struct, frozen=True):
     late: int
     last_bad: str = ""
     alarm_keys: list[str] = []
+    unarmed: str = ""
 
 
 class StatusDoc(msgspec.Struct, frozen=True):
@@ -151,10 +155,11 @@ class SettingsTaken(msgspec.Struct, frozen=True):
 
 
 class NoteTaken(msgspec.Struct, frozen=True):
-    """A note was taken; subject: the number it got, where it named none."""
+    """A note was taken; subject: the number it got, where it named none. id: of this version of it."""
 
     subject: str
     recorded: bool
+    id: int = 0
 
 
 class HelloDoc(msgspec.Struct, frozen=True):

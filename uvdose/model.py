@@ -69,8 +69,14 @@ class BadInput(msgspec.Struct, frozen=True, gc=False):
     excerpt: str
 
 
+class Noted(msgspec.Struct, frozen=True, gc=False):
+    """What a decoder chose by itself where the settings leave it open, as a line; empty: it chooses no more."""
+
+    text: str
+
+
 Reading = RegisterReading | MomentReading
-Decoded = RegisterReading | MomentReading | Answer | BadInput
+Decoded = RegisterReading | MomentReading | Answer | BadInput | Noted
 
 
 class Kind(enum.IntEnum):
@@ -135,7 +141,8 @@ Segment = RegisterSegment | MomentSegment
 class Fact(msgspec.Struct, frozen=True):
     """Something that happened, as the journal keeps it and `events` tells it.
 
-    name: one of started held resumed look lead reached overshoot quieted finished voided gap alarm cleared.
+    name: one of started held resumed look lead reached overshoot quieted finished voided gap alarm cleared, armed and
+    unarmed (a node), self-call (of a node), pressed (its button), and others that rooms beyond the bench tell.
     """
 
     t_us: int

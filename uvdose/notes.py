@@ -131,6 +131,11 @@ KINDS: dict[str, type[Doc]] = {
 }
 
 
+def kind_name(kind: type[Doc]) -> str:
+    """What a kind is called in journal and API."""
+    return next(name for name, known in KINDS.items() if known is kind)
+
+
 def checked(kind: str, data: dict[str, Any]) -> Doc:
     """A note of a kind out of plain data. Raises `Refusal` (code 2) for what is no such note."""
     if kind not in KINDS:

@@ -46,9 +46,10 @@ class Present:
 
     def _shown(self, exposure: Exposure) -> ExposureDoc:
         """With the calls that nobody has answered; those that a restart left open count as such."""
-        shown, told = self._core.document(exposure), self._core.unanswered.of(exposure.id)
+        shown, told = self._core.document(exposure), self._core.herald.unanswered.of(exposure.id)
         keys = [key for key in shown.calls if key not in told] + told
-        return msgspec.structs.replace(shown, unanswered=keys) if keys else shown
+        armed = exposure.id in self._core.arming.holds(exposure.plan.sensor)
+        return msgspec.structs.replace(shown, unanswered=keys, armed=armed) if keys or armed else shown
 
     def _sensor(self, name: str) -> SensorDoc:
         channel = self._core.bench.channels[name]
@@ -68,4 +69,5 @@ class Present:
             late=channel.late,
             last_bad=channel.last_bad,
             alarm_keys=list(channel.health.active),
+            unarmed=self._core.arming.trouble(name),
         )

@@ -17,13 +17,14 @@ from .exposure.gate import gate_for
 from .exposure.outcome import Outcome
 from .exposure.record import LightGate, Plan
 from .exposure.setting import next_version, trial_target
-from .exposure.states import ENDED, Act, act_word
+from .exposure.states import ENDED, Act, State, act_word
 from .exposure.target import Target, check_fit, plan_with, told_of
 from .exposure.telling import tell_fact
 from .journal.store import Store
 from .mending import Mender
 from .messages import CallTestDoc, EventDoc, NoteTaken, Part, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
 from .model import Refusal
+from .next_up import NextUp
 from .notes import checked
 from .present import Present
 from .reread import Rereader
@@ -53,6 +54,7 @@ class BenchService:
         self._mender = Mender(core, store)
         self._trier = trier
         self._rereader = rereader
+        self._next_up = NextUp(core, showing)
         self._fresh_targets: dict[str, Target] = {}
 
     # -- telling ---------------------------------------------------------------------------------------------
@@ -63,7 +65,7 @@ class BenchService:
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""
-        live = self._core.followers.follow()
+        live = self._core.herald.followers.follow()
         coming = asyncio.ensure_future(anext(live, None))
         await asyncio.sleep(0)  # the live side listens before the journal is read, so that none falls between
         try:
@@ -81,7 +83,7 @@ class BenchService:
 
     def coming(self) -> AsyncIterator[EventDoc]:
         """Events from now on, until the daemon ends."""
-        return self._core.followers.follow()
+        return self._core.herald.followers.follow()
 
     # -- acts ------------------------------------------------------------------------------------------------
 
@@ -94,6 +96,7 @@ class BenchService:
         for what, text in (("label", request.label), ("frame", request.frame or "")):
             _check_text(what, text)
         self._check_part(request.part)
+        self._next_up.check(request.queued)
         target = self._wanted(request)
         plan = plan_with(target.calls, request.looks, request.lead_s, request.overshoots)
         frame = request.frame or DEFAULT_FRAME
@@ -119,6 +122,7 @@ class BenchService:
         if began_us < now_us:
             core.settle(out)
             out = self._mender.count_from_the_start(exposure.id, now_us)
+        self._next_up.begun(exposure.id, request.queued)
         taken = await self._taken(out, core.bench.exposures[exposure.id])
         self.showing.began()  # now that it can be read
         return msgspec.structs.replace(taken, told=told_of(target, channel.identity))
@@ -163,9 +167,10 @@ class BenchService:
         core = self._core
         _check_text("subject", request.subject or "")
         note = checked(request.kind, request.data)
-        self.showing.noted(note, request.subject)
-        subject, statements = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us())
-        return NoteTaken(subject, await _within(core.commit(statements), ACT_PATIENCE_S))
+        self.showing.check(note, request.subject)
+        noted = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us(), request.based_on)
+        self.showing.noted(note, noted.id)
+        return NoteTaken(noted.subject, await _within(core.commit(noted.statements), ACT_PATIENCE_S), noted.id)
 
     async def act(self, exposure: int, act: str, when: When) -> Taken:
         """One of `ACTS`; all but again and undo also at a moment in the past."""
@@ -188,6 +193,7 @@ class BenchService:
             else:
                 self._known(exposure)
             out = core.bench.act(exposure, Act(act), now_us)
+        self._next_up.acted(exposure, core.bench.exposure(exposure).state is State.VOID)
         return await self._taken(out, core.bench.exposure(exposure), back)
 
     async def move(self, exposure: int, request: MoveRequest) -> Taken:
@@ -213,9 +219,10 @@ class BenchService:
         except Refusal as err:
             out, refused = Outcome(), err
         done = {fact.exposure for fact in out.facts}
-        for told in self._core.unanswered.exposures():
+        unanswered = self._core.herald.unanswered
+        for told in unanswered.exposures():
             if told not in done and number in (None, told) and told in bench.exposures:
-                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": self._core.unanswered.of(told)})
+                tell_fact(out, bench.exposures[told], "quieted", now_us, {"calls": unanswered.of(told)})
         if refused is not None and not out.facts:
             raise refused
         return out

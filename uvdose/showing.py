@@ -14,6 +14,7 @@ from .journal.store import Kept, Store
 from .listed import FrameDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
 from .model import Refusal
 from .notes import Doc, Queue
+from .queueing import BENCH, checked
 from .units import US_PER_S, irradiance_unit, to_screen
 
 MAX_POINTS = 400
@@ -21,7 +22,6 @@ FRESH_S = 2.0  # a curve is as good as new for so long
 KEEP_CURVES = 16
 LOOK_BACK = 200  # prints that may tell which frames there are
 MAX_FRAMES = 24
-BENCH = "bench"
 OUT_OF_LIGHT = (Act.HOLD, Act.FINISH)
 
 
@@ -32,7 +32,8 @@ class Showing:
         self._core = core
         self._store = store
         self._open_store = open_store
-        self._queue = store.notes(Queue).get(BENCH, Queue()).entries
+        self._queue_id, queue = store.newest_note(Queue, BENCH)
+        self._queue = queue.entries if queue is not None else ()
         self._curves: dict[int, tuple[float, asyncio.Future[LightDoc]]] = {}
         self._fresh: dict[str, Target] = {}
         self.revision = 0
@@ -48,14 +49,20 @@ class Showing:
         """A print lies in a frame: a page that is open past midnight must not go by what lay there the day before."""
         self.revision += 1
 
-    def noted(self, note: Doc, subject: str | None) -> None:
-        """A note is about to be written. Raises `Refusal` for a queue of something else than the bench."""
+    @staticmethod
+    def check(note: Doc, subject: str | None) -> None:
+        """Raises `Refusal` for a queue of something else than the bench, or one with what cannot be started."""
         if not isinstance(note, Queue):
             return
         if subject != BENCH:
             raise Refusal(f"queue: its subject is {BENCH!r}, there is one queue", 2)
-        self._queue = note.entries
-        self.revision += 1
+        checked(note.entries)
+
+    def noted(self, note: Doc, number: int) -> None:
+        """A note is being written, as this version."""
+        if isinstance(note, Queue):
+            self._queue, self._queue_id = note.entries, number
+            self.revision += 1
 
     def targets(self) -> list[TargetDoc]:
         """The newest version of each that is not retired, by name."""
@@ -64,7 +71,7 @@ class Showing:
 
     def queue(self) -> QueueDoc:
         """Who is next."""
-        return QueueDoc(self._queue)
+        return QueueDoc(self._queue, self._queue_id)
 
     def frames(self) -> list[FrameDoc]:
         """Frames that the last prints lay in, with what was printed in each."""
@@ -76,7 +83,7 @@ class Showing:
 
     def lists(self) -> ListsDoc:
         """All of these."""
-        return ListsDoc(self.targets(), self.frames(), list(self._queue))
+        return ListsDoc(self.targets(), self.frames(), list(self._queue), self._queue_id)
 
     # -- light -----------------------------------------------------------------------------------------------
 

@@ -27,6 +27,8 @@ from uvdose.model import BadInput, MomentReading
         ("number", b"3.25;17;4"),
         ("json", b"3.25, 17, 4"),
         ("number", b'[{"n": "uv", "v": 3.25}]'),
+        ("number", b"sky,site=a uv=3.25"),
+        ("label", b"UV: 3,25"),
     ],
 )
 def test_the_advice_followed_reads_the_line(form: str, line: bytes) -> None:
@@ -49,6 +51,7 @@ def test_the_advice_followed_reads_the_line(form: str, line: bytes) -> None:
         ("label", "label not here", b"UV: 3.2", ('check field, perhaps "UV"',)),
         ("number", "not a finite number", b"nan", ("no value of its sensor", "wiring")),
         ("json", "null value", b'{"uva": null}', ("no value of its sensor",)),
+        ("auto", "several numbers", b"1, 2, 3", ("`uvdose sensor find`",)),
         ("number", "not a number", b"starting", ("set `format` to what the board sends",)),
         ("native", "no checksum", frame_command("ok now").split(b"*")[0], ("does not send the native line",)),
     ],

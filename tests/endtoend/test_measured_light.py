@@ -120,7 +120,7 @@ def test_prints_on_measured_light(tmp_path: Path, record_property: pytest.Fixtur
                 call = line.uptime_ms / 1000 + (reached_us - t0_us) / 1e6
             at_calls[kind].append(abs(truth.dose(begin, call) / 10 / TARGET - 1))
             at_ends[kind].append(abs(documents[number]["dose"] / (truth.dose(begin, end) / 10) - 1))
-        print(f"\n{len(finished)} prints finished, {len(left)} had not the light; median and worst at call, worst at finish: "
+        print(f"\n{len(finished)} prints finished, {len(left)} had not the light; median, worst call; worst finish: "
               + ", ".join(f"{k} {statistics.median(at_calls[k]):.2e} {max(at_calls[k]):.2e} {max(at_ends[k]):.2e}"
                           for k in KINDS))
         assert (len(finished), len(left)) == (27, 3)

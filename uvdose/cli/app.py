@@ -18,8 +18,10 @@ from . import (
     journal,
     lookback,
     mend,
+    next_up,
     now,
     phones,
+    sensor,
     serving,
     targets,
     unit_commands,
@@ -61,8 +63,8 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, now, happened, lookback, phones,
-    ways, journal, unit_commands, demo,
+    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, happened, lookback,
+    phones, sensor, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

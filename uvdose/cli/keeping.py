@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import time
+from collections.abc import Callable
 from contextlib import closing
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import msgspec
 
@@ -17,6 +19,10 @@ if TYPE_CHECKING:
     from ..exposure.target import Target
     from ..journal.store import Store
     from ..notes import Doc
+
+D = TypeVar("D", bound="Doc")
+MOST_TRIES, ON_DISK_S = 20, 0.05
+REFUSED = 4
 
 NOT_ON_DISK = "{what}, but not yet on disk; `uvdose status` says why, and it is tried again"
 
@@ -55,6 +61,41 @@ def identities_now(place: Home, store: Store) -> list[Identity]:
         return []
     who = store.known_who()
     return [identity_of(sensor, who.get(sensor.name)) for sensor in load_settings(place).sensor]
+
+
+def change_note(place: Home, kind: type[D], subject: str, change: Callable[[int, D | None], D]) -> tuple[int, D]:
+    """A note made of the newest one on its subject; returns the id of the new version, and the note.
+
+    change: is given the id of the version and what it says, 0 and None where there is none. It is asked anew where
+    somebody else was quicker, and raises `Refusal` where what is wanted makes no sense any more.
+    """
+    from ..asked import NoteRequest
+    from ..messages import NoteTaken
+    from ..notes import checked, kind_name
+    from .asking import find_daemon, journal
+
+    name = kind_name(kind)
+    daemon = find_daemon(place)
+    if daemon is None:
+        return _change_under_lock(place, kind, subject, change)
+    tries = 0
+    while True:
+        with journal(place) as store:
+            number, before = store.newest_note(kind, subject)
+        note = change(number, before)
+        data = msgspec.to_builtins(note)
+        checked(name, data)
+        try:
+            taken = daemon.post("notes", NoteRequest(name, data, subject, number), NoteTaken)
+        except Refusal as err:
+            tries += 1
+            if err.code != REFUSED or tries == MOST_TRIES:
+                raise
+            time.sleep(ON_DISK_S)  # who was quicker may not be on disk yet
+            continue
+        if not taken.recorded:
+            raise Refusal(NOT_ON_DISK.format(what="it is noted"))
+        return taken.id, note
 
 
 def _target_through_daemon(place: Home, request: TargetRequest) -> Target | None:
@@ -98,7 +139,27 @@ def _note_under_lock(place: Home, kind: str, subject: str | None, note: Doc) -> 
 
     wall_us = host_wall_us()
     with lock(place, f"uvdose, noting a {kind}"), closing(open_writing(place.journal_file)) as db:
-        subject, statements = Recorder(db, lambda _: wall_us).note(kind, subject, note, wall_us)
-        for sql, values in statements:
+        noted = Recorder(db, lambda _: wall_us).note(kind, subject, note, wall_us)
+        for sql, values in noted.statements:
             db.execute(sql, values)
-    return subject
+    return noted.subject
+
+
+def _change_under_lock(
+    place: Home, kind: type[D], subject: str, change: Callable[[int, D | None], D]
+) -> tuple[int, D]:
+    from ..clock import host_wall_us
+    from ..home import lock
+    from ..journal.recorder import Recorder
+    from ..journal.schema import open_writing
+    from ..journal.store import Store
+    from ..notes import checked, kind_name
+
+    name, wall_us = kind_name(kind), host_wall_us()
+    with lock(place, f"uvdose, noting a {name}"), closing(open_writing(place.journal_file)) as db:
+        note = change(*Store(db).newest_note(kind, subject))
+        checked(name, msgspec.to_builtins(note))
+        noted = Recorder(db, lambda _: wall_us).note(name, subject, note, wall_us)
+        for sql, values in noted.statements:
+            db.execute(sql, values)
+    return noted.id, note

@@ -68,6 +68,8 @@ def exposure_lines(d: ExposureDoc, width: int) -> list[tuple[str, str]]:
     if d.missing_s or d.bridged_s:
         hole = f"  {minutes(d.bridged_s)} bridged, {minutes(d.missing_s)} not measured"
         lines.append((f"{hole} (about {with_unit(d.missing_dose, d.unit)} more)" if d.missing_s else hole, "strong"))
+    if d.armed:
+        lines.append(("  its node is armed: it will call by itself, too", ""))
     lines += [(f"  {alarm_words(alarm)}", "alarm") for alarm in d.alarms]
     if d.calls:
         lines.append((f"  {call_words(d.calls)}", "alarm"))
@@ -89,6 +91,7 @@ def live_lines(
         lines.append((sensor_line(s), "alarm" if s.alarms else ""))
         lines += [(line, "graph") for line in (graphs or {}).get(s.name, [])]
         lines += [(f"  {line}", "alarm") for line in s.alarms]
+        lines += [(f"  {s.unarmed}", "")] if s.unarmed else []
     running = [d for d in status.exposures if d.state not in ENDED] if shown is None else shown
     for number, d in enumerate(running, 1):
         first, *rest = exposure_lines(d, width)
@@ -142,19 +145,20 @@ def status_text(status: StatusDoc) -> str:
         for s in status.sensors
     ]
     lines += columns(rows, right=(2, 4, 5))
-    lines += [f"  {s.name}: {line}" for s in status.sensors for line in s.alarms]
+    lines += [f"  {s.name}: {line}" for s in status.sensors for line in [*s.alarms, s.unarmed] if line]
     lines += [
         f"  {s.name}: {s.bad_inputs} lines could not be read, the last: {s.last_bad}"
         for s in status.sensors if s.bad_inputs
     ]
     if not status.exposures:
         return "\n".join([*lines, "", "no exposures today"])
-    table = [["id", "label", "frame", "target", "state", "dose", "of", "unit", "done", "left", "alarms and calls"]]
+    table = [["id", "label", "frame", "target", "state", "dose", "of", "unit", "done", "left", "alarms, calls"]]
     table += [
         [str(d.id), shorten(d.label or "-", 10), d.frame, d.title, state_word(d), figure(d.dose),
          figure(d.target_dose), unit_text(d.unit), percent(d.fraction),
          minutes(d.eta_s) if d.eta_s is not None or not UNHEARD & set(d.alarms) else "unknown",
-         "; ".join([*map(alarm_words, d.alarms), *([call_words(d.calls)] if d.calls else [])])]
+         "; ".join([*map(alarm_words, d.alarms), *([call_words(d.calls)] if d.calls else []),
+                    *(["node armed"] if d.armed else [])])]
         for d in status.exposures
     ]
     return "\n".join([*lines, "", *columns(table, right=(0, 5, 6, 8, 9))])

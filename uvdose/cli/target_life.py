@@ -177,8 +177,10 @@ def confirm_target(
 
 
 def _carry(name: str, then: Identity, now: Identity, convert: bool | None) -> tuple[float, float]:
-    """What the dose is multiplied by, and divided by. The same light reads more under a larger scale: the figure must follow, unless
-    it is the sensor that has changed, and the new scale that makes it read as before.
+    """What the dose is multiplied by, and divided by.
+
+    The same light reads more under a larger scale: the figure must follow, unless it is the sensor that has changed,
+    and the new scale that makes it read as before.
     """
     if then.scale == now.scale:
         if convert:

@@ -6,11 +6,16 @@ stream is never glued to the beginning of the next.
 
 from __future__ import annotations
 
+import msgspec
+
 from ..config import SensorSettings
 from ..model import Refusal
+from ..units import IRRADIANCE_UNITS
+from .auto import AutoDecoder
 from .base import Decoder
 from .forms import FormDecoder
 from .json_form import JsonReader
+from .line_protocol import LineProtocolReader
 from .native import NativeDecoder
 from .pointer import parse_pointer
 from .senml import SenmlReader
@@ -41,8 +46,27 @@ def make_decoder(sensor: SensorSettings, from_start: bool = False) -> Decoder:
             return FormDecoder(_table(sensor), by_lines=True, from_start=from_start)
         case "json":
             return FormDecoder(_json(sensor), by_lines=False, from_start=from_start)
+        case "line-protocol":
+            return FormDecoder(_line_protocol(sensor), by_lines=True, from_start=from_start)
+        case "auto":
+            return _auto(sensor, from_start)
         case other:
             raise Refusal(f"sensor {sensor.name!r}: format {other!r} is not known")
+
+
+def _auto(sensor: SensorSettings, from_start: bool) -> AutoDecoder:
+    def make(form: str, field: str | None) -> Decoder:
+        return make_decoder(msgspec.structs.replace(sensor, format=form, field=field), from_start=True)
+
+    irradiance = sensor.unit in IRRADIANCE_UNITS or sensor.scale is not None
+    return AutoDecoder(make, sensor.field, sensor.decimal_comma, irradiance, from_start)
+
+
+def _line_protocol(sensor: SensorSettings) -> LineProtocolReader:
+    try:
+        return LineProtocolReader(sensor.field)
+    except ValueError as why:
+        raise Refusal(f"sensor {sensor.name!r}: a field cannot be read: {why}") from None
 
 
 def _table(sensor: SensorSettings) -> TableReader:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 
+from .line_protocol import is_number, parse_point
 from .scalars import Unreadable, number
 
 SHOWN = 60
@@ -13,8 +14,9 @@ _GARBLED_SHARE = 0.2
 _ESCAPED = re.compile(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\[nrt]")
 _KEY = re.compile(r'"([^"\\]{1,40})"\s*:\s*"?[-+]?[0-9]')
 _LABEL = re.compile(r"\s*([^\W\d][^:=,;]{0,39}?)\s*[:=]\s*[-+.]?[0-9]")
+_COMMA = re.compile(r"[0-9],[0-9]")
 _PARTED = re.compile(r"[;,\t]|\s")
-_FORMATS = "native, number, label, csv, json or senml"
+_FORMATS = "native, number, label, csv, json, senml or line-protocol; `uvdose sensor find` tells which"
 
 
 def shown(excerpt: str) -> str:
@@ -30,6 +32,8 @@ def what_to_set(form: str, reason: str, excerpt: str) -> str:
     garbled = "".join(_ESCAPED.findall(text))
     if len(garbled) > _GARBLED_SHARE * len(text):
         return "set `baud` to the speed at which the board sends"
+    if form == "auto":
+        return "`uvdose sensor find` shows what comes, and what to set"
     looks, how = _form_of(text)
     if looks == "native":
         return 'set format = "native"' if form != "native" else (
@@ -41,6 +45,8 @@ def what_to_set(form: str, reason: str, excerpt: str) -> str:
         return f"this board does not send the native line; set `format` to what it sends ({_FORMATS})"
     if looks == "number":
         return "set decimal_comma = true" if how else "check `decimal_comma`"
+    if looks == "label" and reason == "not a number" and _COMMA.search(text):
+        return "set decimal_comma = true"
     if looks:
         return f"check{how.removeprefix(' and').replace(' = ', ', perhaps ', 1) or ' field'}"
     return f"set `format` to what the board sends ({_FORMATS})"
@@ -62,6 +68,9 @@ def _form_of(text: str) -> tuple[str, str]:
         except Unreadable:
             continue
         return "number", " and decimal_comma = true" if comma else ""
+    field = _point_field(text)
+    if field:
+        return "line-protocol", f' and field = "{field}"'
     label = _LABEL.match(text)
     if label:
         return "label", f' and field = "{label[1]}"'
@@ -69,6 +78,16 @@ def _form_of(text: str) -> tuple[str, str]:
     if len(cells) > 1 and sum(map(_is_number, cells)) > len(cells) / 2:
         return "csv", ' and field = "1" (the number of the column)'
     return "", ""
+
+
+def _point_field(text: str) -> str:
+    """The first number's name where this is line protocol beyond doubt: with tags, or with a time."""
+    try:
+        point = parse_point(text)
+    except Unreadable:
+        return ""
+    sure = point.tags or point.stamped
+    return next((name for name, raw in point.fields.items() if is_number(raw)), "") if sure else ""
 
 
 def _is_number(cell: str) -> bool:

@@ -14,7 +14,7 @@ from .scalars import Unreadable, clean_text, means_nothing, number, running_numb
 from .text import label_key, same_label
 
 _TUPLE = re.compile(r"[(\[]([^()\[\]]*)[)\]]\s*[,;]?")
-_NAMED_CELL = re.compile(r"\s*([^\W\d][^:=]*)[:=]\s*(.*)")
+NAMED_CELL = re.compile(r"\s*([^\W\d][^:=]*)[:=]\s*(.*)")
 _AFTER_COLON = re.compile(r"([:=])\s+")
 
 
@@ -57,11 +57,11 @@ class TableReader:
 
     def __call__(self, line: bytes) -> list[Decoded]:
         cells, separator = split_row(clean_text(line), self._comma)
-        named = [_NAMED_CELL.fullmatch(cell) for cell in cells if cell]
+        named = [NAMED_CELL.fullmatch(cell) for cell in cells if cell]
         names: list[str] | None
         if named and all(named):
             names, cells = [m[1] for m in named if m], [m[2] for m in named if m]
-        elif any(cells) and all(_is_word(cell) for cell in cells if cell):
+        elif any(cells) and all(is_word(cell) for cell in cells if cell):
             self._take_header(cells, separator)
             return []
         else:
@@ -130,6 +130,6 @@ def _find(name: str, names: list[str]) -> int:
     return hits[0]
 
 
-def _is_word(cell: str) -> bool:
+def is_word(cell: str) -> bool:
     """A cell that can only be a column's name: it begins with a letter and is no stand-in for a value."""
     return (cell[0].isalpha() or cell[0] == "_") and not means_nothing(cell)

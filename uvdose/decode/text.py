@@ -9,8 +9,10 @@ from .forms import Reader
 from .scalars import Unreadable, clean_text, number
 
 _UNIT_AT_END = re.compile(r"\s*[(\[][^()\[\]]*[)\]]$")
+# Where the decimal mark is a comma, only blanks, ; and | can end a value.
+_BEHIND = {True: re.compile(r"[:=]\s*([^\s;|]+)"), False: re.compile(r"[:=]\s*((?:[^\s,;|]|(?<=[0-9]),(?=[0-9]))+)")}
 _BEFORE_LABEL = re.compile(r"[;|,]|(?:^|\s)/\s")
-_UNIT_BEHIND_NUMBER = re.compile(r"(?<=[0-9.,])(?:[mu\u00b5\u03bc]?(?:W|V)|nA|uA|counts|cts)\S*$")
+UNIT_BEHIND_NUMBER = re.compile(r"(?<=[0-9.,])(?:[mu\u00b5\u03bc]?(?:W|V)|nA|uA|counts|cts)\S*$")
 
 
 def label_key(label: str) -> str:
@@ -39,20 +41,26 @@ def label_reader(label: str | None, comma: bool) -> Reader:
     The label must be a whole one, else the end of exactly one (`UV` in `sill UV: 3`). Without `label` the line
     must hold exactly one labelled value. A line without the label is bad input, so that a wrong setting is seen.
     """
-    # Where the decimal mark is a comma, only blanks, ; and | can end a value.
-    behind = re.compile(r"[:=]\s*([^\s;|]+)" if comma else r"[:=]\s*([^\s,;|]+)")
     wanted = None if label is None else label_key(label)
 
     def read(line: bytes) -> list[Decoded]:
-        text = clean_text(line)
-        pairs: list[tuple[str, str]] = []
-        end = 0
-        for hit in behind.finditer(text):
-            pairs.append((_BEFORE_LABEL.split(text[end : hit.start()])[-1].strip(), hit[1].rstrip(",")))
-            end = hit.end()
-        return [MomentReading(number(_UNIT_BEHIND_NUMBER.sub("", _pick(pairs, wanted)), comma))]
+        value = _pick(labelled(clean_text(line), comma), wanted)
+        return [MomentReading(number(UNIT_BEHIND_NUMBER.sub("", value), comma))]
 
     return read
+
+
+def labelled(text: str, comma: bool) -> list[tuple[str, str]]:
+    """The labels of a line, each with what stands behind its `:` or `=`, as written.
+
+    Where a comma stands between two digits and the decimal mark is a point, both stay: `UV: 1,84` is not read as 1.
+    """
+    pairs: list[tuple[str, str]] = []
+    end = 0
+    for hit in _BEHIND[comma].finditer(text):
+        pairs.append((_BEFORE_LABEL.split(text[end : hit.start()])[-1].strip(), hit[1].rstrip(",")))
+        end = hit.end()
+    return pairs
 
 
 def _pick(pairs: list[tuple[str, str]], wanted: str | None) -> str:

@@ -9,13 +9,14 @@ from __future__ import annotations
 from ..dose.health import Change
 from ..dose.integrator import BRIDGE_US
 from ..dose.response import Identity, Response
-from ..model import Answer, BadInput, Decoded, Mark, Refusal, Segment
+from ..model import Answer, BadInput, Decoded, Mark, Noted, Refusal, Segment
 from ..units import US_PER_S, to_screen
 from .calls import LEAD, REACHED, REMINDER
 from .channel import Channel, Timed, told_change
 from .coming import call_due_us, crossed, crossed_in
 from .exposure import NO_DUE, Exposure
 from .outcome import Outcome
+from .pauses import pauses
 from .record import Crossing, Plan
 from .settling import closing, settle_due_us
 from .states import ENDED, Act, State
@@ -23,6 +24,7 @@ from .telling import hush, ring, tell_act, tell_changes, tell_crossing, tell_fac
 
 SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
 FRESH_FLOOR_S = 2.0
+
 
 class Bench:
     """Sensors by name, exposures by id."""
@@ -49,15 +51,17 @@ class Bench:
         for item in items:
             if isinstance(item, BadInput):
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
+            elif isinstance(item, Noted):
+                tell_changes(channel, channel.health.set("chosen", bool(item.text), item.text), arrival_us, out)
             elif not isinstance(item, Answer):
                 self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
+        out.news, channel.news = channel.news, []
         self._predict(channel, arrival_us, out)
         return out
 
     def link(self, sensor: str, up: bool, line: str, t_us: int) -> Outcome:
         """A sensor's link came up or went down."""
-        out = Outcome()
-        tell_changes(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out)
+        tell_changes(self.channels[sensor], self.channels[sensor].health.link(up, line, t_us), t_us, out := Outcome())
         return out
 
     def introduced(self, sensor: str, was: str | None, now: str, t_us: int) -> Outcome:
@@ -67,8 +71,7 @@ class Bench:
 
     def alarm(self, sensor: str, key: str, on: bool, t_us: int, line: str = "") -> Outcome:
         """Switch an alarm of a sensor that is found outside of its readings."""
-        out = Outcome()
-        tell_changes(self.channels[sensor], self.channels[sensor].health.set(key, on, line), t_us, out)
+        tell_changes(self.channels[sensor], self.channels[sensor].health.set(key, on, line), t_us, out := Outcome())
         return out
 
     def tick(self, now_us: int) -> Outcome:
@@ -79,7 +82,7 @@ class Bench:
             channel.lit = self._lit(channel)
             self._grow(channel, *channel.tick(now_us), now_us, out)
             self._settle(channel, now_us, out)
-            self._tell_gap(channel, now_us, out)
+            tell_changes(channel, pauses(channel, self.exposures.values(), now_us), now_us, out)
             self._predict(channel, now_us, out)
         return out
 
@@ -292,9 +295,3 @@ class Bench:
 
     def _lit(self, channel: Channel) -> bool:
         return any(e.plan.sensor == channel.name and e.account.is_open for e in self.exposures.values())
-
-    def _tell_gap(self, channel: Channel, now_us: int, out: Outcome) -> None:
-        """A hole that can no longer be bridged is told at once, while it is still open."""
-        last = channel.track.last
-        if last is not None and now_us - last.t_us >= BRIDGE_US and self._lit(channel):
-            tell_changes(channel, channel.health.set("gap", True), now_us, out)

@@ -15,6 +15,7 @@ from ..dose.response import Identity, Response, node_says
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime
 from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, Segment
 from ..units import US_PER_S
+from .news import News, news_of
 
 
 class Timed(msgspec.Struct, frozen=True, gc=False):
@@ -29,6 +30,7 @@ class Channel:
     """One sensor. Its readings leave in order, each once, with rising dose time.
 
     lit: whether a print lies in its light, as its bench last knew; some findings are only then worth an alarm.
+    wanted_us: the pause between readings that a print in its light wants at most, once it is told that they are longer.
     """
 
     def __init__(self, name: str, identity: Identity, response: Response, pace: float = 1.0) -> None:
@@ -40,6 +42,7 @@ class Channel:
         self._last_bad: BadInput | None = None
         self.readings = 0
         self.lit = False
+        self.wanted_us = 0
         self._register_order = RegisterOrder()
         self._moment_order = MomentOrder(pace)
         self._node_time = NodeTime()
@@ -49,6 +52,7 @@ class Channel:
         self._flags = 0
         self._booted = False
         self._grace_us: int | None = None
+        self.news: list[News] = []
 
     @property
     def late(self) -> int:
@@ -91,6 +95,9 @@ class Channel:
             stood_still = bool(item.flags & RESET_FLAG) and not self._flags & RESET_FLAG
             self._flags = item.flags
             t_us = self._node_time.to_dose_us(item.boot, item.uptime_ms, arrival_us, stood_still)
+            news = news_of(self.name, last, item, max(self._last_us, t_us))
+            if news is not None:
+                self.news.append(news)
             timed = [self._timed(item, t_us)]
         else:
             timed = self._moments(self._moment_order.feed(item, arrival_us))

@@ -69,6 +69,11 @@ class GateKeeper:
         kept, self._kept, self._since = self._kept, [], None
         return kept
 
+    @property
+    def behind(self) -> Segment | None:
+        """The first of what is kept back."""
+        return self._kept[0] if self._kept else None
+
     def acted(self, t_us: int) -> list[Segment]:
         """The person has acted: what was kept back, and the light is watched anew from here on."""
         self._from_us = max(self._from_us, t_us)

@@ -6,6 +6,7 @@ import msgspec
 
 from ..model import Fact, Mark, Reading
 from .exposure import Exposure
+from .news import News
 from .record import ActRecord
 
 
@@ -24,10 +25,11 @@ class Ring(msgspec.Struct, frozen=True):
 class Outcome:
     """What follows from one step of the bench."""
 
-    __slots__ = ("acts", "asks", "changed", "closed", "facts", "hushes", "readings", "refined", "rings")
+    __slots__ = ("acts", "asks", "changed", "closed", "facts", "hushes", "news", "readings", "refined", "rings")
 
     def __init__(self) -> None:
         self.readings: list[tuple[str, int, Reading]] = []
+        self.news: list[News] = []
         self.facts: list[Fact] = []
         self.acts: list[tuple[int, ActRecord]] = []
         self.refined: list[tuple[int, int, Mark]] = []

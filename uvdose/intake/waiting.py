@@ -14,6 +14,7 @@ from .link import Chunk, LinkState
 
 WAITING_BYTES = 128 << 10
 WAITING_CHUNKS = 4096  # a message of a few bytes costs more than its bytes
+FLOOD_S, CROWDED_S = 3.0, 5.0  # how long a link must have had to wait, and how long since, for an alarm
 
 
 class Waiting:
@@ -27,6 +28,7 @@ class Waiting:
         self._chunks: Counter[str] = Counter()
         self._waiters = 0
         self._crowded: set[str] = set()
+        self._crowded_s: dict[str, tuple[float, float]] = {}
         self._ending = False
 
     def put(self, item: Chunk | LinkState) -> None:
@@ -64,6 +66,23 @@ class Waiting:
         with self._room:
             found, self._crowded = self._crowded, set()
             return found
+
+    def floods(self, now_s: float) -> dict[str, bool]:
+        """Sensors that send more than can be worked through, or have ceased to; for the taking thread.
+
+        A backlog that comes at once after a break is no flood.
+        """
+        for sensor in self.crowded():
+            since_s, _ = self._crowded_s.get(sensor, (now_s, now_s))
+            self._crowded_s[sensor] = since_s, now_s
+        found: dict[str, bool] = {}
+        for sensor, (since_s, last_s) in list(self._crowded_s.items()):
+            over = now_s - last_s > CROWDED_S
+            if over:
+                del self._crowded_s[sensor]
+            if over or last_s - since_s >= FLOOD_S:
+                found[sensor] = not over
+        return found
 
     def end(self) -> None:
         """Nobody waits any more: the links are about to be stopped."""

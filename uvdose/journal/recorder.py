@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
+from typing import NamedTuple
 
 import msgspec
 
@@ -13,7 +14,7 @@ from ..exposure.exposure import Exposure
 from ..exposure.outcome import Outcome
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
-from ..model import Fact, Reading
+from ..model import Fact, Reading, Refusal
 from ..notes import Doc
 from .pack import CHUNK, Row, kind_of, pack
 from .store import Store
@@ -24,6 +25,14 @@ MAX_CHUNK_SPAN_US = 3_600_000_000
 
 def _json(value: object) -> str:
     return msgspec.json.encode(value).decode()
+
+
+class Noted(NamedTuple):
+    """A note as it is to be written. subject: for a new one the next number of its kind; id: of this version."""
+
+    subject: str
+    id: int
+    statements: list[Statement]
 
 
 class _Tail:
@@ -48,6 +57,8 @@ class Recorder:
         self._tails: dict[str, _Tail] = {}
         self._closed: list[_Tail] = []
         self._numbers: dict[str, int] = {}
+        self._newest_notes: dict[tuple[str, str], int] = {}
+        self._note_id = self._next(db, "note")
         self._chunk_id = self._next(db, "chunk")
         self._event_id = self._next(db, "event")
         # A number that was pencilled on a sheet is not given again, though its row may have been lost to a bad disk.
@@ -97,13 +108,25 @@ class Recorder:
         """One more version of a target."""
         return [("INSERT INTO target VALUES (?, ?, ?)", (target.name, target.version, _json(target)))]
 
-    def note(self, kind: str, subject: str | None, note: Doc, wall_us: int) -> tuple[str, list[Statement]]:
-        """One more note; returns its subject, for a new one the next number of its kind."""
+    def note(self, kind: str, subject: str | None, note: Doc, wall_us: int, based_on: int | None = None) -> Noted:
+        """One more note. Raises `Refusal` where it is based on another version than the newest; None: it holds.
+
+        The newest may not be on disk yet, so that it is kept in mind here.
+        """
         if subject is None:
             subject = str(self.store.last_number(kind, self._numbers.get(kind, 0)) + 1)
             self._numbers[kind] = int(subject)
-        values = (wall_us, kind, subject, _json(note))
-        return subject, [("INSERT INTO note (wall_us, kind, subject, data) VALUES (?, ?, ?, ?)", values)]
+        about = (kind, subject)
+        if based_on is not None:
+            newest = self._newest_notes.get(about) or self._store.newest_note_id(kind, subject)
+            if newest != based_on:
+                raise Refusal(f"{kind} {subject} was changed meanwhile by somebody else: look at it and say it again")
+        number = self._newest_notes[about] = self._note_id
+        self._note_id += 1
+        return Noted(subject, number, [
+            ("INSERT INTO note (id, wall_us, kind, subject, data) VALUES (?, ?, ?, ?, ?)",
+             (number, wall_us, kind, subject, _json(note))),
+        ])
 
     def keep_readings(self, readings: list[tuple[str, int, Reading]]) -> None:
         """Take readings in; `flush` gives the statements."""

@@ -16,7 +16,7 @@ from ..exposure.states import Act
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Mark, MomentSegment, Reading, Refusal
-from ..notes import KINDS, Doc
+from ..notes import Doc, kind_name
 from .pack import unpack
 
 
@@ -36,10 +36,6 @@ class Kept(msgspec.Struct, frozen=True):
 
 
 D = TypeVar("D", bound=Doc)
-
-
-def _kind_name(kind: type[Doc]) -> str:
-    return next(name for name, known in KINDS.items() if known is kind)
 
 
 class Store:
@@ -166,6 +162,14 @@ class Store:
         ).fetchone()
         return None if row is None else int(row[0])
 
+    def armed(self, number: int) -> tuple[str, int] | None:
+        """Sensor and register that a node was armed with last for an exposure."""
+        row = self.db.execute(
+            "SELECT sensor, json_extract(data, '$.register') FROM event WHERE exposure = ? AND event = 'armed'"
+            " ORDER BY id DESC LIMIT 1", (number,)
+        ).fetchone()
+        return None if row is None else (str(row[0]), int(row[1]))
+
     def open_calls(self) -> list[Ring]:
         """Calls to be made again after a restart."""
         rows = self.db.execute(
@@ -188,15 +192,28 @@ class Store:
 
     def notes(self, kind: type[D]) -> dict[str, D]:
         """The newest note of each subject of a kind, in the order in which the subjects were begun."""
-        rows = self.db.execute("SELECT subject, data FROM note WHERE kind = ? ORDER BY id", (_kind_name(kind),))
+        rows = self.db.execute("SELECT subject, data FROM note WHERE kind = ? ORDER BY id", (kind_name(kind),))
         return {str(subject): msgspec.json.decode(data, type=kind) for subject, data in rows}
+
+    def newest_note(self, kind: type[D], subject: str) -> tuple[int, D | None]:
+        """The id of a subject's newest note, and the note; 0 and None where there is none."""
+        row = self.db.execute(
+            "SELECT id, data FROM note WHERE kind = ? AND subject = ? ORDER BY id DESC LIMIT 1",
+            (kind_name(kind), subject),
+        ).fetchone()
+        return (0, None) if row is None else (int(row[0]), msgspec.json.decode(row[1], type=kind))
 
     def note_history(self, kind: type[D], subject: str) -> list[tuple[int, D]]:
         """Every note on a subject with its wall time, oldest first."""
         rows = self.db.execute(
-            "SELECT wall_us, data FROM note WHERE kind = ? AND subject = ? ORDER BY id", (_kind_name(kind), subject)
+            "SELECT wall_us, data FROM note WHERE kind = ? AND subject = ? ORDER BY id", (kind_name(kind), subject)
         )
         return [(int(w), msgspec.json.decode(data, type=kind)) for w, data in rows]
+
+    def newest_note_id(self, kind: str, subject: str) -> int:
+        """The id of a subject's newest note; 0 where there is none."""
+        row = self.db.execute("SELECT max(id) FROM note WHERE kind = ? AND subject = ?", (kind, subject)).fetchone()
+        return int(row[0] or 0)
 
     def last_number(self, kind: str, at_least: int = 0) -> int:
         """The highest number that a note of a kind has as its subject."""

@@ -101,4 +101,6 @@ _ALARMS = {
     "saturated": "SENSOR AT FULL SCALE",
     "frozen": "SENSOR FROZEN",
     "gap": "LIGHT NOT MEASURED",
+    "slow": "READINGS TOO SELDOM",
+    "chosen": "CHOSEN AMONG NUMBERS",
 }

@@ -112,14 +112,16 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
     @group.command("drop")
     def drop(number: Annotated[str, typer.Argument(metavar="NUMBER")], home: HomeDir = None) -> None:
         """Give one up: it is kept, and no longer offered."""
-        from ..keeping import keep_note
+        from ...notes import Calibration
+        from ..keeping import change_note
 
         place = home_of(home)
         sheet = choose(place, kind, number)
         refuse_dropped(sheet)
         if sheet.state == "in the light" and sheet.exposure is not None:
             raise Refusal(f"{sheet.name} lies in the light: `uvdose finish {sheet.exposure.plan.id}` ends that first")
-        keep_note(place, "calibration", sheet.number, msgspec.structs.replace(sheet.note, dropped=True))
+        change_note(place, Calibration, sheet.number,
+                    lambda _, now: msgspec.structs.replace(now or sheet.note, dropped=True))  # fmt: skip
         print(f"{sheet.name}: dropped")
 
 
@@ -155,7 +157,8 @@ def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wa
 
 def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_json: bool) -> None:
     """Take in what it showed, tell what follows, and accept it if that is wanted."""
-    from ..keeping import keep_note
+    from ...notes import Calibration
+    from ..keeping import change_note
     from ..show import print_json, say
     from .read import accept, ask_accept, finding_of, seen_of
 
@@ -164,8 +167,10 @@ def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_jso
         raise Refusal(f"{sheet.name} is {sheet.state}: it must be exposed and dry before it is read")
     seen = seen_of(sheet, typed)
     found = finding_of(place, sheet, seen)
-    note = msgspec.structs.replace(sheet.note, seen=seen, accepted=None)
-    keep_note(place, "calibration", sheet.number, note)
+    _, note = change_note(
+        place, Calibration, sheet.number,
+        lambda _, now: msgspec.structs.replace(now or sheet.note, seen=seen, accepted=None),
+    )  # fmt: skip
     sheet = msgspec.structs.replace(sheet, note=note, state="read")
     if as_json:
         print_json(found)

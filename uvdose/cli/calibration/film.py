@@ -57,8 +57,7 @@ def film_measure(
     from ...calibrate.film import Stretch, measure_film
     from ...notes import Film, FilmDensity
     from ...review.layout import wrap
-    from ..asking import journal
-    from ..keeping import keep_note
+    from ..keeping import change_note
     from ..show import print_json
 
     place = home_of(home)
@@ -75,11 +74,7 @@ def film_measure(
         stretches, zero_u = _stretches(place, spans, sensor)
     found = measure_film(stretches, zero_u)
     density = FilmDensity(found.density.low, found.density.best, found.density.high)
-    old = Film()
-    if place.journal_file.exists():
-        with journal(place) as store:
-            old = store.notes(Film).get(name, old)
-    keep_note(place, "film", name, msgspec.structs.replace(old, **{part: density}))
+    change_note(place, Film, name, lambda _, old: msgspec.structs.replace(old or Film(), **{part: density}))
     if as_json:
         print_json(found)
         return

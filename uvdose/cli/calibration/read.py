@@ -191,8 +191,9 @@ def accept(
 ) -> Target:
     """Make a target of what was found. Raises `Refusal`."""
     from ...asked import TargetRequest
+    from ...notes import Calibration
     from ...units import check_dose
-    from ..keeping import keep_note, keep_target
+    from ..keeping import change_note, keep_target
 
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
@@ -210,9 +211,8 @@ def accept(
     )
     noted = {what: said for what, said in note.noted.items() if what in NOTED}
     target = keep_target(place, msgspec.structs.replace(request, **noted))
-    keep_note(place, "calibration", sheet.number, msgspec.structs.replace(
-        note, accepted=target.title
-    ))
+    change_note(place, Calibration, sheet.number,
+                lambda _, now: msgspec.structs.replace(now or note, accepted=target.title))  # fmt: skip
     return target
 
 

@@ -44,27 +44,27 @@ def verdict(
     Proposes a target; nothing is changed until that is accepted.
     """
     from ...calibrate.verdicts import by_density
+    from ...notes import Verdict
     from ...review.judging import judge
     from ...review.layout import with_unit
     from ..asking import journal
-    from ..keeping import keep_note
+    from ..keeping import change_note
     from ..show import print_json, say
 
     place = home_of(home)
     kept = _print(place, print_id)
-    if tone is None and stops is None and density is None and highlights is None:
+    asked = tone is None and stops is None and density is None and highlights is None
+    if asked:
         if not at_terminal():
             raise Refusal(f"say what print {kept.plan.id} showed: --tone light|right|dark, or --stops, or --density;"
                           " and --highlights blocked|right|blank", 2)  # fmt: skip
         tone, stops, highlights = _ask(kept)
-        said = _checked(tone, stops, density, highlights, note)
-    else:
-        said = _with_before(place, kept, _checked(tone, stops, density, highlights, note))
+    said = _checked(tone, stops, density, highlights, note)
     name = kept.plan.target.name
     curve = _curve(place, name)
     if density is not None and tone is None and stops is None and curve is not None:
         by_density(kept.document.dose, density, curve)  # refused before it is kept where it says nothing
-    keep_note(place, "verdict", str(kept.plan.id), said)
+    change_note(place, Verdict, str(kept.plan.id), lambda _, before: said if asked else _with_before(before, said))
     if density is not None and tone is None and stops is None and curve is None:
         raise Refusal(f"noted; but a density tells the dose only where target {name} rests on a measured strip or"
                       " tablet: give --tone as well")  # fmt: skip
@@ -170,13 +170,10 @@ def _checked(
     )
 
 
-def _with_before(place: Home, kept: Kept, said: Verdict) -> Verdict:
+def _with_before(before: Verdict | None, said: Verdict) -> Verdict:
     """Tone and highlights are judged apart, and may be on two days: what is not said now stays as it was said."""
-    from ...notes import Verdict
-    from ..asking import journal
-
-    with journal(place) as store:
-        before = store.notes(Verdict).get(str(kept.plan.id), Verdict())
+    if before is None:
+        return said
     if said.tone is None and said.stops is None and said.density is None:
         said = msgspec.structs.replace(said, tone=before.tone, stops=before.stops, density=before.density)
     return msgspec.structs.replace(

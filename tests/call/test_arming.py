@@ -1,0 +1,148 @@
+"""Arming on paper: one command at a time, believed by its answer alone, and never in the way of a node that cannot."""
+
+from __future__ import annotations
+
+from uvdose.call.arming import ANSWER_S, RENEW_S, Arming, Held
+from uvdose.exposure.arming import KEEP, Want
+
+
+class Paper:
+    """An arming whose wire is a list; `look` as the daemon does, once a second."""
+
+    def __init__(self) -> None:
+        self.sent: list[str] = []
+        self.armed: list[tuple[int, Held]] = []
+        self.refused: list[str] = []
+        self.up, self.now, self.flags, self.boot = True, 0.0, 0, 7
+        self.wants: dict[int, Want] = {}
+        self.arming = Arming(self._send, lambda s, slot, held: self.armed.append((slot, held)),
+                             lambda s, line: self.refused.append(line))  # fmt: skip
+
+    def _send(self, sensor: str, command: str) -> bool:
+        if self.up:
+            self.sent.append(command)
+        return self.up
+
+    def look(self, seconds: float = 0.0) -> None:
+        self.now += seconds
+        self.arming.look("sill", self.boot, self.flags, self.wants, self.now)
+
+    def answer(self, text: str) -> None:
+        self.arming.answer("sill", text, self.now)
+
+    def obey(self, seconds: int = 30) -> None:
+        """A node that answers all, for so many seconds."""
+        for _ in range(seconds):
+            self.look(1.0)
+            while self.sent and self.arming._nodes["sill"].asked is not None:
+                words = self.sent[-1].split(" ")
+                self.flags = 2 if words[0] == "arm" else self.flags
+                self.answer(f"ok {self.sent[-1]}" if words[0] == "arm" else f"ok {words[0]}")
+
+
+def test_a_want_is_armed_once_and_the_lease_renewed() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    paper.obey(25)
+    assert paper.sent == ["arm 0 1000 4", "lease 30", "lease 30", "lease 30"]
+    assert paper.armed == [(0, Held(3, 1000))] and paper.arming.holds("sill") == {3}
+    assert paper.refused == [] and paper.arming.trouble("sill") == ""
+    assert RENEW_S == 10
+
+
+def test_within_the_slack_it_stays_and_beyond_it_moves_in_its_own_slot() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5), 4: Want(2000, 5)}
+    paper.obey(3)
+    paper.wants = {3: Want(1005, 5), 4: Want(2006, 5)}
+    paper.obey(3)
+    assert [c for c in paper.sent if c.startswith("arm")] == ["arm 0 1000 4", "arm 1 2000 4", "arm 1 2006 4"]
+
+
+def test_what_is_wanted_no_more_is_disarmed_and_what_is_to_stay_stays() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5), 4: Want(2000, 5)}
+    paper.obey(3)
+    paper.wants = {4: KEEP}
+    paper.obey(5)
+    assert [c for c in paper.sent if c.startswith("disarm")] == ["disarm 0"] and paper.arming.holds("sill") == {4}
+
+
+def test_slots_left_from_before_the_link_are_taken_or_freed_but_not_while_one_is_to_stay() -> None:
+    paper = Paper()
+    paper.flags = 2
+    paper.wants = {4: KEEP}
+    paper.obey(5)
+    assert paper.sent == []
+    paper.wants = {4: Want(2000, 5)}
+    paper.obey(8)
+    assert [c for c in paper.sent if "lease" not in c] == ["arm 0 2000 4", "disarm 1", "disarm 2", "disarm 3"]
+
+
+def test_a_node_that_knows_no_arm_is_told_once_and_asked_less_and_less() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    for _ in range(300):
+        paper.look(1.0)
+        paper.answer("err unknown")
+    assert len(paper.sent) < 15
+    assert paper.refused == ["the node will not call by itself: it answered 'err unknown'"]
+    assert "err unknown" in paper.arming.trouble("sill") and paper.arming.holds("sill") == set()
+    paper.arming.link_up("sill")
+    paper.obey(3)
+    assert paper.arming.holds("sill") == {3} and paper.arming.trouble("sill") == ""
+
+
+def test_silence_is_tried_again_and_told_after_three_times() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    while len(paper.sent) < 3:
+        paper.look(ANSWER_S)
+    assert paper.refused == []
+    for _ in range(30):
+        paper.look(1.0)
+    assert paper.refused == ["the node will not call by itself: it does not answer"]
+
+
+def test_a_broken_checksum_is_only_tried_again() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    for _ in range(20):
+        paper.look(1.0)
+        paper.answer("err checksum")
+    assert paper.refused == []
+    paper.now += 60
+    paper.obey(2)
+    assert paper.arming.holds("sill") == {3}
+
+
+def test_an_answer_that_echoes_another_value_is_no_proof() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    paper.look(1.0)
+    paper.answer("ok arm 0 100 4")
+    assert paper.arming.holds("sill") == set() and paper.armed == []
+
+
+def test_an_answer_without_an_echo_is_believed() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    paper.look(1.0)
+    paper.answer("ok arm")
+    assert paper.arming.holds("sill") == {3}
+
+
+def test_another_power_up_holds_nothing_and_is_armed_anew() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    paper.obey(3)
+    paper.boot, paper.flags = 8, 0
+    paper.look(1.0)
+    assert paper.sent[-1] == "arm 0 1000 4" and paper.arming.holds("sill") == set()
+
+
+def test_without_a_print_a_node_hears_nothing() -> None:
+    paper = Paper()
+    for _ in range(60):
+        paper.look(1.0)
+    assert paper.sent == []
