@@ -118,7 +118,7 @@ class Recorder:
             self._numbers[kind] = int(subject)
         about = (kind, subject)
         if based_on is not None:
-            newest = self._newest_notes.get(about) or self._store.newest_note_id(kind, subject)
+            newest = self._newest_notes.get(about) or self.store.newest_note_id(kind, subject)
             if newest != based_on:
                 raise Refusal(f"{kind} {subject} was changed meanwhile by somebody else: look at it and say it again")
         number = self._newest_notes[about] = self._note_id
