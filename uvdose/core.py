@@ -11,25 +11,24 @@ import asyncio
 from collections.abc import Callable
 from concurrent.futures import Future
 
-from .call.arming import Arming, Held
 from .call.desk import Desk
 from .call.herald import Herald
+from .call.self_calls import SelfCalls
 from .clock import Clock, iso_utc
 from .decode.base import Decoder
 from .decode.native import frame_command
-from .exposure.arming import wanted
 from .exposure.bench import Bench
 from .exposure.calls import TEST
 from .exposure.document import document, label_fact
 from .exposure.exposure import Exposure
-from .exposure.news import News
+from .exposure.news import Press
 from .exposure.outcome import Outcome, Ring
 from .intake.link import Chunk, Link, LinkState
 from .intake.waiting import Waiting
 from .journal.recorder import Recorder
 from .journal.writer import Statement, Writer
 from .messages import EventDoc, ExposureDoc
-from .model import Answer, Fact, RegisterReading
+from .model import Answer, Fact
 from .units import US_PER_S
 
 FLUSH_S = 1.0
@@ -64,9 +63,9 @@ class Core:
         self._decoders = {name: make_decoder(name) for name in bench.channels}
         self._native = {name for name, c in bench.channels.items() if c.identity.format == "native"}
         self.heard_test: Callable[[str], None] = lambda sensor: None
-        self.on_press: Callable[[News], None] = lambda news: None
+        self.on_press: Callable[[Press], None] = lambda press: None
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
-        self.arming = Arming(self.send, self._armed, self._unarmed)
+        self.self_calls = SelfCalls(bench, self.send, self.tell_fact)
         self.herald = Herald(bench, self.desk, clock.real_s, on_event, on_hush)
         self._who = recorder.store.known_who()
         self._queue = Waiting()
@@ -125,12 +124,11 @@ class Core:
             if isinstance(item, Answer):
                 self._answer(chunk.sensor, item.text)
         out = self.bench.take(chunk.sensor, items, chunk.arrival_us)
-        self.settle(out)
         for news in out.news:
-            if news.called:
-                self._called_itself(news)
-            if news.presses:
-                self.on_press(news)
+            self.self_calls.heard(news)
+        self.settle(out)
+        for press in out.presses:
+            self.on_press(press)
 
     def _link_state(self, state: LinkState) -> None:
         line = f"{state.why}; {state.mend}" if state.mend else state.why
@@ -140,14 +138,14 @@ class Core:
             self._decoders[state.sensor] = self._make_decoder(state.sensor)
             if state.sensor in self._native:
                 self.send(state.sensor, "who")
-                self.arming.link_up(state.sensor)
+                self.self_calls.arming.link_up(state.sensor)
                 self.desk.link_up(state.sensor, self.clock.real_s())
 
     def _answer(self, sensor: str, text: str) -> None:
         """`ok who` tells gain and full scale, which belong to the sensor's identity; the rest is the desk's."""
         if not text.startswith("ok who "):
             self.desk.answer(sensor, text, self.clock.real_s())
-            self.arming.answer(sensor, text, self.clock.real_s())
+            self.self_calls.arming.answer(sensor, text, self.clock.real_s())
             return
         was, self._who[sensor] = self._who.get(sensor), text
         if was != text:
@@ -176,7 +174,7 @@ class Core:
         done = self.writer.commit([*self._flush(), *statements])
         self.herald.put(done, out, events)
         if out.acts or out.refined or out.hushes:
-            self._arm(self.clock.real_s())
+            self.self_calls.look(self.clock.real_s())
         return done
 
     async def tell(self) -> None:
@@ -234,28 +232,6 @@ class Core:
             self.bench.proven(ring.exposure, ring.key)
         self.writer.commit(self.recorder.proven(ring.exposure, ring.key, self.clock.dose_us()))
 
-    # -- nodes that call by themselves -----------------------------------------------------------------------
-
-    def _arm(self, now_s: float) -> None:
-        """See that each node holds what it should; nodes that have said nothing in this run are waited for."""
-        for name, channel in self.bench.channels.items():
-            last = channel.track.last
-            line = last.reading if last is not None and channel.readings else None
-            if isinstance(line, RegisterReading):
-                self.arming.look(name, line.boot, line.flags, wanted(self.bench.exposures.values(), channel), now_s)
-
-    def _armed(self, sensor: str, slot: int, held: Held) -> None:
-        self.tell_fact("armed", held.exposure, sensor, {"slot": slot, "register": held.register})
-
-    def _unarmed(self, sensor: str, line: str) -> None:
-        self.tell_fact("unarmed", None, sensor, {"line": line})
-
-    def _called_itself(self, news: News) -> None:
-        for held in self.arming.armed_last(news.sensor):
-            if news.register0 < held.register <= news.register1:
-                t_us = news.moment_us(held.register)
-                self.tell_fact("self-call", held.exposure, news.sensor, {"register": held.register}, t_us)
-
     def tell_fact(
         self, name: str, exposure: int | None, sensor: str, data: dict[str, object], t_us: int | None = None
     ) -> None:
@@ -278,7 +254,7 @@ class Core:
         if now_s - self._flushed_s >= FLUSH_S:
             for sensor, on in self._queue.floods(now_s).items():
                 self.settle(self.bench.alarm(sensor, "flood", on, self.clock.dose_us()))
-            self._arm(now_s)
+            self.self_calls.look(now_s)
             self.flush()
             self.bench.forget_settled(KEEP_SETTLED)
         elif self.recorder.full_chunks >= FLUSH_CHUNKS:

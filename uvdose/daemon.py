@@ -166,7 +166,7 @@ class Daemon:
             self._core.reopen(call)
         for exposure in self._core.bench.running():
             if (armed := self._store.armed(exposure.id)) is not None:
-                self._core.arming.remember(armed[0], Held(exposure.id, armed[1]))
+                self._core.self_calls.arming.remember(armed[0], Held(exposure.id, armed[1]))
         if self._hub is not None:
             self._hub.start(self._core.sink)
         for link in self._links.values():

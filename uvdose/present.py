@@ -48,7 +48,7 @@ class Present:
         """With the calls that nobody has answered; those that a restart left open count as such."""
         shown, told = self._core.document(exposure), self._core.herald.unanswered.of(exposure.id)
         keys = [key for key in shown.calls if key not in told] + told
-        armed = exposure.id in self._core.arming.holds(exposure.plan.sensor)
+        armed = exposure.id in self._core.self_calls.arming.holds(exposure.plan.sensor)
         return msgspec.structs.replace(shown, unanswered=keys, armed=armed) if keys or armed else shown
 
     def _sensor(self, name: str) -> SensorDoc:
@@ -69,5 +69,5 @@ class Present:
             late=channel.late,
             last_bad=channel.last_bad,
             alarm_keys=list(channel.health.active),
-            unarmed=self._core.arming.trouble(name),
+            unarmed=self._core.self_calls.arming.trouble(name),
         )

@@ -15,7 +15,9 @@ class Paper:
         self.refused: list[str] = []
         self.up, self.now, self.flags, self.boot = True, 0.0, 0, 7
         self.wants: dict[int, Want] = {}
+        self.called: list[tuple[int, int]] = []
         self.arming = Arming(self._send, lambda s, slot, held: self.armed.append((slot, held)),
+                             lambda s, register, uptime_ms: self.called.append((register, uptime_ms)),
                              lambda s, line: self.refused.append(line))  # fmt: skip
 
     def _send(self, sensor: str, command: str) -> bool:
@@ -141,8 +143,41 @@ def test_another_power_up_holds_nothing_and_is_armed_anew() -> None:
     assert paper.sent[-1] == "arm 0 1000 4" and paper.arming.holds("sill") == set()
 
 
+def test_a_boot_that_brings_armed_slots_is_armed_anew_and_rid_of_the_others() -> None:
+    """A node that had lost its sensor keeps what was left: exposure 4 was in slot 1, and would call from there, too."""
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5), 4: Want(2000, 5)}
+    paper.obey(3)
+    paper.wants = {4: Want(700, 5)}
+    paper.boot, paper.flags, at = 8, 2, len(paper.sent)
+    paper.obey(8)
+    assert paper.sent[at:] == ["arm 0 700 4", "disarm 1", "disarm 2", "disarm 3", "lease 30"]
+
+
 def test_without_a_print_a_node_hears_nothing() -> None:
     paper = Paper()
     for _ in range(60):
         paper.look(1.0)
     assert paper.sent == []
+
+
+def test_a_node_that_called_unheard_is_asked_when_before_anything_is_armed() -> None:
+    paper = Paper()
+    paper.flags = 4
+    paper.wants = {3: Want(9000, 5)}
+    paper.arming.inquire("sill")
+    paper.look(1.0)
+    for held in ("1000 4 4337", "-", "2000 4 -", "-"):
+        paper.answer(f"ok {paper.sent[-1]} {held}")
+    assert paper.called == [(1000, 4337)], "only what was reached"
+    assert paper.sent == ["slot 0", "slot 1", "slot 2", "slot 3", "arm 0 9000 4"]
+
+
+def test_a_node_that_knows_no_slot_command_is_not_asked_further() -> None:
+    paper = Paper()
+    paper.wants = {3: Want(9000, 5)}
+    paper.arming.inquire("sill")
+    paper.look(1.0)
+    paper.answer("err unknown")
+    paper.look(5.0)
+    assert paper.sent == ["slot 0", "arm 0 9000 4"] and paper.refused == []

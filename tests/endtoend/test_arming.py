@@ -57,6 +57,7 @@ def test_killed_in_mid_exposure_the_node_calls_at_the_right_register(tmp_path: P
         bench.wait_for(lambda: lamp.node.flags == 0, 3, "disarmed and quiet")
         bench.act(number, "finish")
         bench.wait_for(lambda: bench.exposure(number)["settled"], 3, "settled")
+        bench.wait_for(lambda: all(a.refined for a in bench.store().acts(number)), 3, "both fixed on a line")
         acts = bench.store().acts(number)
         begin, end = acts[0].cut.register, acts[-1].cut.register
         assert begin is not None and end is not None
@@ -64,6 +65,11 @@ def test_killed_in_mid_exposure_the_node_calls_at_the_right_register(tmp_path: P
         assert bench.exposure(number)["missing_s"] == bench.exposure(number)["bridged_s"] == 0
         events = {e["event"]: e for e in bench.events(number)}
         assert {"armed", "self-call", "reached"} <= set(events), "the journal tells both moments"
+        # When it called is the node's own word, though nobody listened: its uptime, carried over to dose time.
+        finish = bench.store().acts(number)[-1].cut
+        at_s = (finish.t_us / 1e6) - (finish.uptime_ms - sounded.at_ms) / 1000
+        told = next(t for t, in bench.store().db.execute("SELECT t_us FROM event WHERE event = 'self-call'"))
+        assert told / 1e6 == pytest.approx(at_s, abs=0.05)
         assert events["armed"]["register"] == pytest.approx(aim, abs=16 / 0.01 * 1000 / 20_000)
 
 

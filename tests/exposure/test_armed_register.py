@@ -10,7 +10,7 @@ from uvdose.exposure.arming import KEEP, wanted
 from uvdose.exposure.button import button_means, is_timely
 from uvdose.exposure.news import News, news_of
 from uvdose.exposure.states import Act
-from uvdose.model import RegisterReading
+from uvdose.model import Mark, RegisterReading
 
 # 100 mJ/cm² are 1000 J/m²; at 50 W/m² that is 20 s, and 500 counts for 20 s are 10,000,000 counts x ms.
 WHOLE = 10_000_000
@@ -92,7 +92,7 @@ def test_news_are_presses_and_a_value_reached_of_one_power_up() -> None:
 
 
 def test_the_moment_of_a_register_lies_straight_between_two_lines() -> None:
-    news = News("sill", us(10), us(20), 1000, 2000, 0, True)
+    news = News("sill", us(10), 1000, Mark(us(20), 9, 20_000, 2000), 0, True)
     assert [news.moment_us(r) for r in (900, 1000, 1250, 2000, 9000)] == [us(10), us(10), us(12.5), us(20), us(20)]
 
 
@@ -118,7 +118,30 @@ def test_what_a_press_means() -> None:
     assert button_means(paper.bench.exposures.values(), "other")[0] == "start"
 
 
+def _pressed(after_s: float) -> News:
+    return News("sill", 0, 0, Mark(us(after_s), 9, 0, 0), 1, False)
+
+
 def test_a_press_is_timely_within_two_seconds_or_three_intervals() -> None:
-    assert is_timely(News("sill", 0, us(2), 0, 0, 1, False), us(0.2))
-    assert not is_timely(News("sill", 0, us(2.1), 0, 0, 1, False), us(0.2))
-    assert is_timely(News("sill", 0, us(15), 0, 0, 1, False), us(5))
+    assert is_timely(_pressed(2), us(0.2))
+    assert not is_timely(_pressed(2.1), us(0.2))
+    assert is_timely(_pressed(15), us(5))
+
+
+def test_the_lines_behind_a_press_in_one_delivery_are_not_in_the_print() -> None:
+    paper = PaperBench(lambda s: 50.0)
+    begun = paper._sum
+    paper.start(100.0)
+    paper.pass_to(paper.now + 3)
+    lines = []
+    for presses in (0, 1, 1, 1):
+        paper.now += 1
+        line = paper.reading()
+        assert isinstance(line, RegisterReading)
+        lines.append(msgspec.structs.replace(line, presses=presses))
+    out = paper.keep(paper.bench.take("sill", lines, us(paper.now)))
+    held = paper.bench.exposures[1]
+    assert held.state.value == "held" and held.acts[-1].cut.register == lines[1].register
+    figures = held.figures(paper.bench.channels["sill"].track, us(paper.now))
+    assert figures.dose == pytest.approx((lines[1].register - begun) / 1000 * 0.1)
+    assert [f.name for f in out.facts] == ["held", "pressed"]

@@ -17,7 +17,7 @@ from faults.serial_cases import nothing_bridged, wire
 from support.broker import Broker
 from support.needs import program
 
-from uvdose.intake.node import frame
+from uvdose.intake.node_words import frame
 
 ALL = ("mqtt", "json")
 LOGIN = 'username = "daemon"\npassword_file = "password"\n'

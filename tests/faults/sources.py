@@ -20,7 +20,8 @@ from support.textboard import TextBoard
 
 from uvdose.exposure.record import ActRecord
 from uvdose.exposure.states import Act
-from uvdose.intake.node import TICK_MS, SimulatedNode, unframe
+from uvdose.intake.node import TICK_MS, SimulatedNode
+from uvdose.intake.node_words import unframe
 from uvdose.model import Mark
 
 COUNTS = 10.0  # per W/m²

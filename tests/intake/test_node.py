@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from uvdose.decode.native import NativeDecoder, format_line, frame_command, parse_command
-from uvdose.intake.node import SimulatedNode, frame, unframe
+from uvdose.intake.node import SimulatedNode
+from uvdose.intake.node_words import frame, unframe
 from uvdose.model import Answer, RegisterReading
 
 
@@ -142,6 +143,17 @@ def test_an_armed_slot_buzzes_at_the_first_ms_that_reaches_it() -> None:
     assert n.flags == 0
     n.advance(200_000)
     assert len(n.buzzes) == 2
+
+
+def test_a_slot_tells_what_it_holds_and_when_it_was_reached() -> None:
+    n = node(light=lambda s: 400.0)
+    ask(n, "arm 0 500001 4", 10)
+    ask(n, "arm 2 9000000 3", 10)
+    n.advance(5000)
+    assert [ask(n, f"slot {i}", 5000)[0] for i in range(4)] == [
+        "ok slot 0 500001 4 1251", "ok slot 1 -", "ok slot 2 9000000 3 -", "ok slot 3 -",
+    ]
+    assert ask(n, "slot 4", 5000) == ["err value"]
 
 
 def test_its_own_call_ends_after_half_an_hour() -> None:

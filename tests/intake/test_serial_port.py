@@ -20,7 +20,7 @@ from uvdose.clock import FixedClock
 from uvdose.config import SensorSettings
 from uvdose.decode.native import NativeDecoder, frame_command
 from uvdose.intake import serial_port
-from uvdose.intake.node import frame
+from uvdose.intake.node_words import frame
 from uvdose.intake.pty_wire import PtyWire
 from uvdose.intake.serial_port import SerialLink
 from uvdose.intake.serial_words import words_for

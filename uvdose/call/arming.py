@@ -52,6 +52,7 @@ class _Node:
         self.due_s = 0.0
         self.renew_s = 0.0
         self.answered_s = -SETTLED_S - 1
+        self.inquire: list[int] = []
         self.refused = ""
         self.told_refused = False
 
@@ -61,6 +62,8 @@ class _Node:
 
     def next_command(self, now_s: float) -> tuple[str, int | None, Held | None] | None:
         """What is to be said next; None for nothing."""
+        if self.inquire:
+            return f"slot {self.inquire[0]}", None, None
         for slot, held in self.slots.items():
             if held is not None and held.exposure not in self.wants:
                 return f"disarm {slot}", slot, None
@@ -87,18 +90,21 @@ class _Node:
 class Arming:
     """Times are real seconds, passed in.
 
-    send(sensor, command): hand a command to a node; False when it has no way there now. armed(sensor, slot, exposure,
-    register): a node has taken it. refused(sensor, line): it cannot be armed; told once for each opening of its link.
+    send(sensor, command): hand a command to a node; False when it has no way there now. armed(sensor, slot, held): it
+    has taken a value. called(sensor, register, uptime_ms): it says when it reached one. refused(sensor, line): it
+    cannot be armed; told once for each opening of its link.
     """
 
     def __init__(
         self,
         send: Callable[[str, str], bool],
         armed: Callable[[str, int, Held], None],
+        called: Callable[[str, int, int], None],
         refused: Callable[[str, str], None],
     ) -> None:
         self._send = send
         self._armed = armed
+        self._called = called
         self._refused = refused
         self._nodes: dict[str, _Node] = {}
         # By sensor and exposure, what was armed last: a node may have called by it while nobody listened.
@@ -108,11 +114,16 @@ class Arming:
         """What the last run armed."""
         self._last.setdefault(sensor, {})[held.exposure] = held
 
+    def inquire(self, sensor: str) -> None:
+        """A node has called by itself while nobody listened: it is asked when, before its slots are filled anew."""
+        self._nodes.setdefault(sensor, _Node()).inquire = list(SLOTS)
+
     def look(self, sensor: str, boot: int, flags: int, wants: dict[int, Want], now_s: float) -> None:
         """What the node's newest line said, and what it should hold armed."""
         node = self._nodes.setdefault(sensor, _Node())
         if node.boot is not None and boot != node.boot:
-            node.slots = dict.fromkeys(SLOTS)  # a power-up: it counts from 0, and holds nothing
+            # It counts from 0, and holds nothing; or, where it had lost its sensor, what was left to each slot.
+            node.slots = {} if flags & ANY_FLAG else dict.fromkeys(SLOTS)
             self._last.pop(sensor, None)
         elif not flags & ANY_FLAG and now_s - node.answered_s > SETTLED_S:
             node.slots = dict.fromkeys(SLOTS)  # it holds nothing, or has lost it
@@ -138,6 +149,12 @@ class Arming:
             self._wait(sensor, node, now_s, f"it answered {text!r}", REFUSED_TRIES if final else 1 << 30)
             return
         if words[1:2] != asked.text.split(" ")[:1]:
+            return
+        if words[1] == "slot":
+            node.asked, node.inquire = None, node.inquire[1:]
+            if len(words) == 6 and words[3].isdigit() and words[5].isdigit():
+                self._called(sensor, int(words[3]), int(words[5]))
+            self._go(sensor, node, now_s)
             return
         if len(words) > 2 and text != f"ok {asked.text}":
             self._wait(sensor, node, now_s, f"it answered {text!r} to {asked.text!r}", SILENT_TRIES)
@@ -180,6 +197,8 @@ class Arming:
 
     def _wait(self, sensor: str, node: _Node, now_s: float, why: str, tries: int) -> None:
         """Try again after a while, longer each time; and say so once when it has been tried often enough."""
+        if node.asked is not None and node.asked.text.startswith("slot"):
+            node.inquire = []  # it knows no such command, or the moment has passed
         node.asked = None
         node.tries += 1
         node.due_s = now_s + min(LONGEST_WAIT_S, 0.5 * 2.0 ** min(node.tries, 8))

@@ -7,14 +7,16 @@ and calls then. The bench itself never waits for either.
 from __future__ import annotations
 
 from ..dose.health import Change
-from ..dose.integrator import BRIDGE_US
 from ..dose.response import Identity, Response
 from ..model import Answer, BadInput, Decoded, Mark, Noted, Refusal, Segment
 from ..units import US_PER_S, to_screen
+from .button import press
 from .calls import LEAD, REACHED, REMINDER
 from .channel import Channel, Timed, told_change
-from .coming import call_due_us, crossed, crossed_in
+from .coming import crossed, crossed_in
+from .due import channel_due_us, exposure_due_us
 from .exposure import NO_DUE, Exposure
+from .news import News
 from .outcome import Outcome
 from .pauses import pauses
 from .record import Crossing, Plan
@@ -55,7 +57,8 @@ class Bench:
                 tell_changes(channel, channel.health.set("chosen", bool(item.text), item.text), arrival_us, out)
             elif not isinstance(item, Answer):
                 self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
-        out.news, channel.news = channel.news, []
+                if channel.news is not None:
+                    self._news(channel, channel.news, out)
         self._predict(channel, arrival_us, out)
         return out
 
@@ -88,20 +91,8 @@ class Bench:
 
     def next_us(self, now_us: int) -> int:
         """When `tick` is due next, if no input comes."""
-        dues = []
-        for exposure in self.exposures.values():
-            channel = self.channels[exposure.plan.sensor]
-            if exposure.state in ENDED:
-                dues.append(settle_due_us(exposure, channel, self.pace))
-            elif channel.predicts(now_us):
-                dues.append(call_due_us(exposure, channel.track, now_us))
-        for channel in self.channels.values():
-            due = channel.due_us(now_us)
-            if due is not None:
-                dues.append(due)
-            last = channel.track.last
-            if last is not None and "gap" not in channel.health.active and self._lit(channel):
-                dues.append(last.t_us + BRIDGE_US)
+        dues = [exposure_due_us(e, self.channels[e.plan.sensor], self.pace, now_us) for e in self.exposures.values()]
+        dues += [channel_due_us(c, self._lit(c), now_us) for c in self.channels.values()]
         return min(dues, default=NO_DUE)
 
     # -- acts ------------------------------------------------------------------------------------------------
@@ -137,13 +128,17 @@ class Bench:
         """The person's act, at a moment. It ends the calls that are on. Raises `Refusal`."""
         out = Outcome()
         exposure = self.exposure(number)
-        channel = self.channels[exposure.plan.sensor]
-        self._act(exposure, act, channel.mark(now_us), out)
-        for segment in exposure.keeper.acted(now_us) if exposure.keeper is not None else ():
-            self._light(exposure, segment, channel, out)
-        hush(exposure, list(exposure.open_calls), now_us, out, tell=False)
-        self._predict(channel, now_us, out)
+        self.act_at(exposure, act, self.channels[exposure.plan.sensor].mark(now_us), out)
+        self._predict(self.channels[exposure.plan.sensor], now_us, out)
         return out
+
+    def act_at(self, exposure: Exposure, act: Act, mark: Mark, out: Outcome) -> None:
+        """The person's act at its mark; light beyond the mark must not have been added yet. Raises `Refusal`."""
+        channel = self.channels[exposure.plan.sensor]
+        self._act(exposure, act, mark, out)
+        for segment in exposure.keeper.acted(mark.t_us) if exposure.keeper is not None else ():
+            self._light(exposure, segment, channel, out)
+        hush(exposure, list(exposure.open_calls), mark.t_us, out, tell=False)
 
     def mend(self, exposure: Exposure, what: str, now_us: int) -> Outcome:
         """Take in an exposure that was counted anew, after the person has mended its acts or its light."""
@@ -247,6 +242,14 @@ class Bench:
                 out.changed.append(exposure)
         if exposure.settled:
             out.changed.append(exposure)
+
+    def _news(self, channel: Channel, news: News, out: Outcome) -> None:
+        """What the newest line told beside its light; before the next is added, so that acts cut where they belong."""
+        channel.news = None
+        if news.called:
+            out.news.append(news)
+        if news.presses:
+            press(self, news, out)
 
     def _settle(self, channel: Channel, now_us: int, out: Outcome) -> None:
         """Ends after which no reading has come in time: their light since the last reading is missing."""

@@ -1,22 +1,61 @@
-"""The button on a node: what a press asks for. Pure."""
+"""The button on a node: what a press asks for, and the acts that it takes. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
+from ..model import Fact
 from ..units import US_PER_S
 from .exposure import Exposure
-from .news import News
-from .states import ENDED, State
+from .news import News, Press
+from .outcome import Outcome
+from .states import ENDED, Act, State
+from .telling import hush
+
+if TYPE_CHECKING:
+    from .bench import Bench
 
 TIMELY_US = 2 * US_PER_S
+_ACTS = {"hold": Act.HOLD, "resume": Act.RESUME}
+_NOTHING = {
+    "wait": "it has not begun yet",
+    "choose": "several prints lie in its light: say which one on the page, or with `uvdose hold ID`",
+    "late": "it was heard late, and nobody knows when it was: say `uvdose hold ID --ago` yourself",
+    "even": "an even number of presses in one line undo each other",
+}
+
+
+def press(bench: Bench, news: News, out: Outcome) -> None:
+    """A press ends the calls that are on; else it holds the print or takes it up again; else it asks for a start."""
+    means, one = _means(bench, news)
+    t_us = news.mark.t_us
+    if means == "quiet":
+        for exposure in _mine(bench.exposures.values(), news.sensor):
+            if exposure.open_calls:
+                hush(exposure, list(exposure.open_calls), t_us, out, tell=True)
+    elif one is not None and means in _ACTS:
+        bench.act_at(one, _ACTS[means], news.mark, out)
+    else:
+        refused = _NOTHING.get(means, "")
+        out.presses.append(Press(news.sensor, refused))
+        if not refused:
+            return  # told once it has begun
+    data = {"line": _NOTHING[means]} if means in _NOTHING else {"what": means}
+    out.facts.append(Fact(t_us, "pressed", one.id if one is not None and means in _ACTS else None, news.sensor, data))
+
+
+def _means(bench: Bench, news: News) -> tuple[str, Exposure | None]:
+    if not is_timely(news, bench.channels[news.sensor].track.usual_us):
+        return "late", None
+    means, one = button_means(bench.exposures.values(), news.sensor)
+    return ("even", None) if news.presses % 2 == 0 and means != "quiet" else (means, one)
 
 
 def button_means(exposures: Iterable[Exposure], sensor: str) -> tuple[str, Exposure | None]:
     """What a press at this sensor asks for: quiet, hold, resume, start, wait (for the beat), or choose."""
-    mine = [e for e in exposures if e.plan.sensor == sensor]
-    calling = [e for e in mine if e.open_calls]
-    if calling:
+    mine = _mine(exposures, sensor)
+    if any(e.open_calls for e in mine):
         return "quiet", None
     running = [e for e in mine if e.state not in ENDED]
     if not running:
@@ -29,4 +68,8 @@ def button_means(exposures: Iterable[Exposure], sensor: str) -> tuple[str, Expos
 
 def is_timely(news: News, usual_us: int) -> bool:
     """Whether a press is known to within moments: its line came at once, or at least in its turn."""
-    return news.t1_us - news.t0_us <= max(TIMELY_US, 3 * usual_us)
+    return news.mark.t_us - news.t0_us <= max(TIMELY_US, 3 * usual_us)
+
+
+def _mine(exposures: Iterable[Exposure], sensor: str) -> list[Exposure]:
+    return [e for e in exposures if e.plan.sensor == sensor]

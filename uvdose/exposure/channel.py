@@ -52,7 +52,7 @@ class Channel:
         self._flags = 0
         self._booted = False
         self._grace_us: int | None = None
-        self.news: list[News] = []
+        self.news: News | None = None
 
     @property
     def late(self) -> int:
@@ -95,9 +95,7 @@ class Channel:
             stood_still = bool(item.flags & RESET_FLAG) and not self._flags & RESET_FLAG
             self._flags = item.flags
             t_us = self._node_time.to_dose_us(item.boot, item.uptime_ms, arrival_us, stood_still)
-            news = news_of(self.name, last, item, max(self._last_us, t_us))
-            if news is not None:
-                self.news.append(news)
+            self.news = news_of(self.name, last, item, max(self._last_us, t_us))
             timed = [self._timed(item, t_us)]
         else:
             timed = self._moments(self._moment_order.feed(item, arrival_us))

@@ -6,7 +6,7 @@ import msgspec
 
 from ..model import Fact, Mark, Reading
 from .exposure import Exposure
-from .news import News
+from .news import News, Press
 from .record import ActRecord
 
 
@@ -25,11 +25,14 @@ class Ring(msgspec.Struct, frozen=True):
 class Outcome:
     """What follows from one step of the bench."""
 
-    __slots__ = ("acts", "asks", "changed", "closed", "facts", "hushes", "news", "readings", "refined", "rings")
+    __slots__ = (
+        "acts", "asks", "changed", "closed", "facts", "hushes", "news", "presses", "readings", "refined", "rings",
+    )
 
     def __init__(self) -> None:
         self.readings: list[tuple[str, int, Reading]] = []
         self.news: list[News] = []
+        self.presses: list[Press] = []
         self.facts: list[Fact] = []
         self.acts: list[tuple[int, ActRecord]] = []
         self.refined: list[tuple[int, int, Mark]] = []

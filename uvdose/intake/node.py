@@ -6,14 +6,16 @@ it is an exact integer at every millisecond and its dose is known without any ro
 
 from __future__ import annotations
 
-import binascii
 import math
 from collections.abc import Callable
 from typing import NamedTuple
 
+from .node_words import Fault, decimal, frame, natural, unframe
+
 TICK_MS = 10
 MASK32 = 0xFFFFFFFF
 SLOTS = range(4)
+WORDS = {"who": 0, "now": 0, "buzz": 2, "quiet": 0, "arm": 3, "disarm": 1, "slot": 1, "lease": 1, "rate": 1}
 PATTERNS = range(1, 8)
 CALL_S, CALL_EACH_S, CALL_LASTS_S = 10.0, 30.0, 1800.0
 CHIRP_EACH_S = 10.0
@@ -47,25 +49,6 @@ class _Slot:
         if self.reached_ms is None or self.bursts is None or self.bursts * CALL_EACH_S >= CALL_LASTS_S:
             return None
         return self.reached_ms + round(self.bursts * CALL_EACH_S * 1000)
-
-
-class _Fault(Exception):
-    """The reason of an `err` answer."""
-
-
-def frame(text: str) -> bytes:
-    """Text, `*`, CRC-16/CCITT-FALSE of the text in four upper-case hex digits, LF."""
-    body = text.encode("ascii")
-    return body + b"*%04X\n" % binascii.crc_hqx(body, 0xFFFF)
-
-
-def unframe(line: bytes) -> str | None:
-    """The text of a framed line, or None when its checksum is missing or wrong."""
-    body, star, crc = line.removesuffix(b"\n").removesuffix(b"\r").rpartition(b"*")
-    if not star or len(crc) != 4 or crc.upper() != b"%04X" % binascii.crc_hqx(body, 0xFFFF):
-        return None
-    text = body.decode("latin-1")
-    return text if text and text.isascii() and text.isprintable() and "*" not in text else None
 
 
 class SimulatedNode:
@@ -151,7 +134,7 @@ class SimulatedNode:
         self._chirp_ms = self.now_ms + self._lease_ms
         try:
             lines += self._obey(words[0] if words else "", words[1:])
-        except _Fault as fault:
+        except Fault as fault:
             lines.append(frame(f"err {fault}"))
         return lines
 
@@ -240,12 +223,12 @@ class SimulatedNode:
         return frame(text)
 
     def _obey(self, name: str, words: list[str]) -> list[bytes]:
-        """Carry a command out; what it answers. Raises `_Fault`."""
-        wanted = {"who": 0, "now": 0, "buzz": 2, "quiet": 0, "arm": 3, "disarm": 1, "lease": 1, "rate": 1}.get(name)
+        """Carry a command out; what it answers. Raises `Fault`."""
+        wanted = WORDS.get(name)
         if wanted is None:
-            raise _Fault("unknown")
+            raise Fault("unknown")
         if len(words) != wanted:
-            raise _Fault("arguments")
+            raise Fault("arguments")
         before: list[bytes] = []
         answer = f"ok {name}"
         if name == "who":
@@ -253,46 +236,39 @@ class SimulatedNode:
         elif name == "now":
             before = [self._line()]
         elif name == "buzz":
-            pattern, seconds = _whole(words[0], PATTERNS), _number(words[1], LONGEST_BUZZ_S)
+            pattern, seconds = natural(words[0], PATTERNS), decimal(words[1], LONGEST_BUZZ_S)
             self._buzz(pattern, seconds)
         elif name == "quiet":
             self._end_own_calls()
             self._hush()
         elif name == "arm":
-            slot, register = _whole(words[0], SLOTS), _whole(words[1], range(2**63))
-            pattern = _whole(words[2], PATTERNS)
+            slot, register = natural(words[0], SLOTS), natural(words[1], range(2**63))
+            pattern = natural(words[2], PATTERNS)
             self._disarm(slot)
             self._slots[slot] = _Slot(register, pattern)
             answer += f" {slot} {register} {pattern}"
             self._look_at_slots()
         elif name == "disarm":
-            self._disarm(_whole(words[0], SLOTS))
+            self._disarm(natural(words[0], SLOTS))
+        elif name == "slot":
+            answer += f" {words[0]} {self._slot(natural(words[0], SLOTS))}"
         elif name == "lease":
-            self._lease_ms = round(_number(words[0], LONGEST_LEASE_S) * 1000)
+            self._lease_ms = round(decimal(words[0], LONGEST_LEASE_S) * 1000)
             self._chirp_ms = self.now_ms + self._lease_ms
         elif name == "rate":
-            rate_hz = _number(words[0], 100.0)
+            rate_hz = decimal(words[0], 100.0)
             if rate_hz < 0.1:
-                raise _Fault("value")
+                raise Fault("value")
             self._set_rate(rate_hz)
         return [*before, frame(answer)]
+
+    def _slot(self, number: int) -> str:
+        slot = self._slots.get(number)
+        if slot is None:
+            return "-"
+        at = "-" if slot.reached_ms is None else str((self.first_uptime_ms + slot.reached_ms) & MASK32)
+        return f"{slot.register} {slot.pattern} {at}"
 
     def _disarm(self, slot: int) -> None:
         if self._slots.pop(slot, None) is not None and self._sounds_slot == slot:
             self._hush()
-
-
-def _whole(word: str, allowed: range) -> int:
-    if not (word.isascii() and word.isdigit()) or len(word) > 19 or int(word) not in allowed:
-        raise _Fault("value")
-    return int(word)
-
-
-def _number(word: str, most: float) -> float:
-    try:
-        value = float(word)
-    except ValueError:
-        raise _Fault("value") from None
-    if not 0 <= value <= most:  # NaN fails this too
-        raise _Fault("value")
-    return value
