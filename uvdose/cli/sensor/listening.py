@@ -50,6 +50,8 @@ def _port_place(
         return Place("serial", path, "fault", f"{heard.fault.why}; {heard.fault.mend}")
     who = next((found for _, line in reversed(heard.lines) if (found := _who(line))), "")
     finding = recognise([Heard(at, line) for at, line in heard.lines], who=who)
+    if not heard.lines and heard.count:
+        finding = Finding(None, f"no line in {heard.count} bytes: noise, or something that does not speak in lines")
     if real in known and finding.form is not None:
         return _known("serial", path, known[real], finding, heard.speed)
     return judged("serial", path, finding, heard.speed, taken)
