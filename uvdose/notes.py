@@ -126,8 +126,62 @@ class Queue(Doc, frozen=True):
     entries: tuple[QueueEntry, ...] = ()
 
 
+class ZeroTaken(Doc, frozen=True):
+    """The dark reading of a sensor, its subject, in its unit: how it was read, and what it was before.
+
+    sd: of one reading; u: standard uncertainty of the mean, which `zero_u` keeps; drift: over the reading. forced: the
+    person wanted it though it did not look dark.
+    """
+
+    zero: float
+    u: float
+    sd: float
+    n: int
+    seconds: float
+    drift: float
+    unit: str
+    old_zero: float
+    old_u: float
+    forced: bool = False
+
+
+class CheckStep(Doc, frozen=True):
+    """One step of a check and how it went; ok None: not done."""
+
+    step: str
+    ok: bool | None
+    line: str
+
+
+class Check(Doc, frozen=True):
+    """The morning's look at a sensor, its subject."""
+
+    steps: tuple[CheckStep, ...]
+
+
+class ScaleTaken(Doc, frozen=True):
+    """A scale of a sensor, its subject: mW/cm² per unit, 95 %, and u, its relative standard uncertainty.
+
+    against: the sensor beside it, whose word is taken; else known, in mW/cm², with its relative standard uncertainty.
+    """
+
+    scale: float
+    low: float
+    high: float
+    u: float
+    unit: str
+    seconds: float
+    means: int
+    apart: float
+    against: str | None = None
+    known: float | None = None
+    known_u: float | None = None
+    old_scale: float | None = None
+
+
 KINDS: dict[str, type[Doc]] = {
     "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition, "queue": Queue,
+    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken,
 }
 
 

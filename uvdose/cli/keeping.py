@@ -15,7 +15,9 @@ from ..model import Refusal
 if TYPE_CHECKING:
     from ..asked import TargetRequest
     from ..config import Home
+    from ..dose.response import Identity
     from ..exposure.target import Target
+    from ..journal.store import Store
     from ..notes import Doc
 
 D = TypeVar("D", bound="Doc")
@@ -48,6 +50,17 @@ def keep_note(place: Home, kind: str, subject: str | None, note: Doc) -> str:
     if not made["recorded"]:
         raise Refusal(NOT_ON_DISK.format(what="it is noted"))
     return str(made["subject"])
+
+
+def identities_now(place: Home, store: Store) -> list[Identity]:
+    """Each sensor as it is set up now, with what its node last said of itself; none where there are no settings."""
+    from ..config import load_settings
+    from ..dose.response import identity_of
+
+    if not place.settings_file.exists():
+        return []
+    who = store.known_who()
+    return [identity_of(sensor, who.get(sensor.name)) for sensor in load_settings(place).sensor]
 
 
 def change_note(place: Home, kind: type[D], subject: str, change: Callable[[int, D | None], D]) -> tuple[int, D]:
@@ -100,20 +113,16 @@ def _target_through_daemon(place: Home, request: TargetRequest) -> Target | None
 
 def _target_under_lock(place: Home, request: TargetRequest) -> Target:
     from ..clock import host_wall_us, iso_utc
-    from ..config import load_settings
-    from ..dose.response import identity_of
     from ..exposure.setting import next_version
     from ..home import lock
     from ..journal.recorder import Recorder
     from ..journal.schema import open_writing
     from ..journal.store import Store
 
-    listed = load_settings(place).sensor if place.settings_file.exists() else []
     wall_us = host_wall_us()
     with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:
         store = Store(db)
-        who = store.known_who()
-        sensors = [identity_of(s, who.get(s.name)) for s in listed]
+        sensors = identities_now(place, store)
         last = store.newest_target(request.name)
         like = store.newest_target(request.like) if request.like is not None else None
         target = next_version(request, last, sensors, iso_utc(wall_us), like)

@@ -12,6 +12,7 @@ from .options import HomeDir, Json, home_of
 from .questions import answer, text
 
 if TYPE_CHECKING:
+    from ..dose.response import Identity
     from ..exposure.target import Target
     from ..journal.store import Store
 
@@ -123,6 +124,82 @@ def retire_target(
         say(f"target {name}: retired; `uvdose target set {name} --dose …` takes it into use again")
 
 
+def confirm_target(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The target.")],
+    reason: Annotated[Text, typer.Option(help="How you know that its doses compare.")] = None,
+    convert: Annotated[
+        bool | None, typer.Option("--convert/--same-dose", help="Where the sensor's scale has changed: carry the dose"
+                                  " over to the new scale, or keep the figure.")
+    ] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Take a target on with the sensor as it is now: a new version, whose history says when and why."""
+    from ..asked import TargetRequest
+    from ..dose.response import differences
+    from ..review.layout import with_unit, wrap
+    from ..units import dose_unit
+    from .asking import journal
+    from .keeping import identities_now, keep_target
+    from .show import print_json, say
+
+    place = home_of(home)
+    with journal(place) as store:
+        old, sensors = store.versions(name)[-1], identities_now(place, store)
+    if old.retired:
+        raise Refusal(f"target {name} is retired ({old.reason}): `uvdose target set {name} --dose …` takes it into use")
+    if old.identity is None:
+        raise Refusal(f"target {name} is bound to no sensor: there is nothing to confirm")
+    now = next((s for s in sensors if s.name == old.identity.name), None)
+    if now is None:
+        raise Refusal(f"sensor {old.identity.name}, which target {name} was proved with, is not in the settings:"
+                      f" `uvdose target copy {name} NEW --sensor …` begins one for another")  # fmt: skip
+    changed = differences(old.identity, now)
+    if not changed and now == old.identity:
+        raise Refusal(f"target {name} is bound to sensor {now.name} as it is now: there is nothing to confirm")
+    if old.identity.light != now.light or old.identity.unit != now.unit:
+        raise Refusal(f"target {name} cannot be taken on ({'; '.join(changed)}): make a calibration print")
+    to, per = _carry(name, old.identity, now, convert)
+    unit = dose_unit(now.unit, now.scale is not None)
+    why = answer(reason, "how do you know that its doses compare", text, "--reason") or "not said"
+    said = "; ".join(changed) or "its zero moved a little"
+    made = keep_target(place, TargetRequest(
+        name=name, dose=old.dose * to / per, unit=unit, sensor=now.name, low=old.low and old.low * to / per,
+        high=old.high and old.high * to / per, basis=old.basis,
+        reason=f"confirmed for sensor {now.name} as it is now ({said}): {why}"[:500],
+    ))
+    if as_json:
+        print_json(made)
+    else:
+        carried = f", carried over from {with_unit(old.dose, old.unit)}" if to != per else ", the same dose"
+        line = f"target {made.title}: {with_unit(made.dose, made.unit)}{carried}, for sensor {now.name} as it is now"
+        say("\n".join(wrap(line)))
+
+
+def _carry(name: str, then: Identity, now: Identity, convert: bool | None) -> tuple[float, float]:
+    """What the dose is multiplied by, and divided by.
+
+    The same light reads more under a larger scale: the figure must follow, unless it is the sensor that has changed,
+    and the new scale that makes it read as before.
+    """
+    if then.scale == now.scale:
+        if convert:
+            raise Refusal("--convert is for a scale that has changed: leave it out", 2)
+        return 1.0, 1.0
+    if then.scale is None or now.scale is None:  # from counts.s to mJ/cm2, or back
+        if not convert:
+            raise Refusal(f"target {name}: the sensor {'had' if then.scale is None else 'has'} no scale, so its doses"
+                          " are in another unit: say --convert to carry the dose over")  # fmt: skip
+        return now.scale or 1.0, then.scale or 1.0
+    if convert is None:
+        raise Refusal(
+            f"target {name}: the scale was {then.scale:.6g}, is {now.scale:.6g}: say --convert if the sensor is the"
+            " same and only its scale is known better (the dose is carried over), --same-dose if the sensor itself has"
+            " changed and the new scale makes it read as before"
+        )
+    return (now.scale, then.scale) if convert else (1.0, 1.0)
+
+
 def _find(store: Store, given: str) -> Target:
     name, colon, version = given.replace(" v", ":", 1).partition(":")  # screens write "blue v2"
     versions = store.versions(name)
@@ -177,3 +254,4 @@ def register(group: typer.Typer) -> None:
     group.command("diff")(diff_targets)
     group.command("copy")(copy_target)
     group.command("retire")(retire_target)
+    group.command("confirm")(confirm_target)

@@ -105,13 +105,15 @@ def _last_unit(place: Home, name: str) -> str:
 @targets.command("list")
 def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
     """The newest version of every target."""
+    from ..exposure.target import void_for
     from ..review.layout import columns, figure, unit_text
     from .asking import journal
+    from .keeping import identities_now
     from .show import print_json, say
 
     place = home_of(home)
     with journal(place) as store:
-        found = store.targets()
+        found, sensors = store.targets(), identities_now(place, store)
     if as_json:
         print_json(found)
         return
@@ -120,7 +122,7 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
         return
     rows = [["target", "version", "dose", "unit", "sensor", "process", "paper"]]
     rows += [
-        [t.name, f"v{t.version}{', retired' if t.retired else ''}", figure(t.dose), unit_text(t.unit),
+        [t.name, f"v{t.version}{_standing(t, void_for(t, sensors))}", figure(t.dose), unit_text(t.unit),
          t.identity.name if t.identity else "any", t.combination.process or "-", t.combination.paper or "-"]
         for t in found
     ]
@@ -133,21 +135,40 @@ def show_target(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Every version of one target, oldest first."""
+    """Every version of one target, oldest first, and whether it is void for the sensor as it is now."""
+    from msgspec import to_builtins
+
+    from ..exposure.target import told_of, void_for
     from ..review.layout import moment_of, wrap
     from .asking import journal
-    from .show import print_json
+    from .keeping import identities_now
+    from .show import print_json, say
 
-    with journal(home_of(home)) as store:
-        found = store.versions(name)
+    place = home_of(home)
+    with journal(place) as store:
+        found, sensors = store.versions(name), identities_now(place, store)
+    newest = found[-1]
+    void, told = void_for(newest, sensors), []
+    if newest.identity is not None and not void:
+        told = [line for s in sensors if s.name == newest.identity.name for line in told_of(newest, s)]
     if as_json:
-        print_json(found)
+        print_json([to_builtins(target) for target in found[:-1]] + [to_builtins(newest) | {"void": void}])
         return
     print(name)
     for target in found:
         print("\n".join(wrap(f"v{target.version}  {moment_of(target.made_utc)}  {_facts(target)}", "  ", "      ")))
         print("\n".join(wrap(target.reason, "      ", "      ")))
     print("\n".join(_reciprocity(found[-1])), end="\n" if found[-1].p != 1 else "")
+    if void:
+        say("\n".join(wrap(f"void for the sensor as it is now: {'; '.join(void)}", "  ", "      ")))
+        say(f"      make a calibration print with it; or, if you know that its doses compare:\n"
+            f"      `uvdose target confirm {name}`")  # fmt: skip
+    for line in told:
+        say("\n".join(wrap(f"sensor {line}", "  ", "      ")))
+
+
+def _standing(target: Target, void: list[str]) -> str:
+    return ", retired" if target.retired else ", void" if void else ""
 
 
 def _reciprocity(target: Target) -> list[str]:

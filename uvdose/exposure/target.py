@@ -120,6 +120,14 @@ def told_of(target: Target, identity: Identity) -> list[str]:
     return drifted(target.identity, identity) if target.identity is not None else []
 
 
+def void_for(target: Target, sensors: list[Identity]) -> list[str]:
+    """Why a target may not be used with the sensor that it is bound to, as that is set up now; empty: it may."""
+    if target.identity is None or target.retired or not sensors:
+        return []
+    now = next((s for s in sensors if s.name == target.identity.name), None)
+    return differences(target.identity, now) if now is not None else [f"no sensor {target.identity.name} is set up"]
+
+
 def check_fit(target: Target, identity: Identity, response: Response, override: bool) -> list[str]:
     """Whether a target may be used with a sensor. Returns what differs (empty: nothing).
 

@@ -218,14 +218,12 @@ def accept(
 
 def _refuse_changed(place: Home, sheet: Sheet, kept: Kept) -> None:
     """A target is bound to its sensor as it is set now; the sheet's dose was counted as it was set then."""
-    from ...config import load_settings
-    from ...dose.response import differences, identity_of
+    from ...dose.response import differences
     from ..asking import journal
+    from ..keeping import identities_now
 
     with journal(place) as store:
-        who = store.known_who()
-    sensors = [identity_of(s, who.get(s.name)) for s in load_settings(place).sensor]
-    now = next((identity for identity in sensors if identity.name == kept.plan.sensor), None)
+        now = next((identity for identity in identities_now(place, store) if identity.name == kept.plan.sensor), None)
     if now is None:
         raise Refusal(f"{sheet.name} was counted by sensor {kept.plan.sensor}, which the settings no longer have: put"
                       " it back, or make a new print")  # fmt: skip

@@ -1,0 +1,162 @@
+"""`uvdose sensor zero`: what a sensor says in the dark, read, stored, and told what it means."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ...model import Refusal
+from ..options import HomeDir, Json, home_of
+from ..questions import at_terminal, wait_for_enter
+
+if TYPE_CHECKING:
+    from ...config import Home, SensorSettings
+    from ...dose.stretch import Dark
+    from ...messages import SettingsTaken
+    from ...notes import ZeroTaken
+    from .gather import Bench
+
+LEAST_S, MOST_S = 3.0, 600.0
+HOW = "Cap the sensor so that no light reaches it at all: a lid, or black tape. Cloth and fingers let some through."
+
+
+def zero(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The sensor.")],
+    seconds: Annotated[float, typer.Option(metavar="N", help="How long to read.")] = 20.0,
+    force: Annotated[bool, typer.Option("--force", help="Store it though it does not look dark.")] = False,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """Read the capped sensor's zero, and keep it in the settings. Needs the daemon, which takes it at once."""
+    from ...notes import ZeroTaken
+    from ...review.layout import wrap
+    from ...settings_edit import edit_sensor
+    from ..keeping import keep_note
+    from ..show import print_json, say
+    from .gather import need_bench
+
+    if not LEAST_S <= seconds <= MOST_S:
+        raise Refusal(f"--seconds {seconds:g}: give {LEAST_S:g} to {MOST_S:g}", 2)
+    bench = need_bench(home_of(home))
+    sensor = bench.sensor(name)
+    bench.now(name)
+    bench.refuse_lit(name, "the cap")
+    if at_terminal() and not as_json:
+        print(HOW)
+        wait_for_enter("capped? press Enter")
+    found, why = read_dark(bench, sensor, seconds)
+    if why is not None and not force:
+        raise Refusal(f"sensor {name} is not dark: {why}; cap it and read again, or --force if you are sure")
+    note = ZeroTaken(found.mean, found.u, found.sd, found.n, found.seconds, found.drift, sensor.unit, sensor.zero,
+                     sensor.zero_u, why is not None)  # fmt: skip
+    lines = [] if as_json else _lines(sensor, note)
+    if not as_json:
+        say("\n".join(lines))
+    edit_sensor(bench.place, name, {"zero": float(f"{found.mean:.9g}"), "zero_u": float(f"{found.u:.3g}")})
+    keep_note(bench.place, "zero", name, note)
+    taken = take_at_once(bench)
+    if as_json:
+        print_json(note)
+        return
+    say("\n".join(wrap(f"stored; {taken}")))
+    for line in voided(bench.place, name):
+        say("\n".join(wrap(line)))
+
+
+def read_dark(bench: Bench, sensor: SensorSettings, seconds: float) -> tuple[Dark, str | None]:
+    """A capped sensor's zero, and why it is none. Raises `Refusal`."""
+    from ...dose.stretch import dark, steady_noise, why_not_dark
+    from ...notes import ZeroTaken
+    from ..asking import journal
+    from .gather import Line, gather, progress
+
+    line = Line()
+    try:
+        rows = gather(bench, [sensor.name], seconds, progress(line, sensor.name, seconds, sensor.unit))[sensor.name]
+    finally:
+        line.clear()
+    found = dark(rows, 0.001 if sensor.format == "native" else 1.0 if sensor.unit == "counts" else 0.0)
+    if found is None:
+        raise Refusal(f"only {len(rows)} readings of {sensor.name} came in {seconds:g} s: read longer with --seconds")
+    with journal(bench.place) as store:
+        taken_before = sensor.name in store.notes(ZeroTaken)
+    span = span_of(bench, sensor)
+    first = not taken_before and sensor.zero == 0
+    return found, why_not_dark(found, sensor.zero, span, first, steady_noise(rows))
+
+
+def span_of(bench: Bench, sensor: SensorSettings) -> float | None:
+    """Full scale above the zero; where it is not known, the strongest light of the last hour."""
+    from ...dose.integrator import reading_value
+    from .gather import HOUR_US
+
+    if sensor.full_scale is not None:
+        return sensor.full_scale - sensor.zero
+    rows = bench.readings(sensor.name, bench.newest_us(sensor.name) - HOUR_US)
+    span = max((reading_value(reading) for _, reading in rows), default=sensor.zero) - sensor.zero
+    return span if span > 0 else None
+
+
+def take_at_once(bench: Bench) -> str:
+    """Have the daemon read the settings anew; says what it took."""
+    from ...messages import SettingsTaken
+
+    told: SettingsTaken = bench.daemon.post("settings/reread", {}, SettingsTaken)
+    if not told.taken:
+        return "the daemon has these figures already"
+    line = "the daemon goes by it from now on; prints in the light keep what they began with"
+    return line + _later(told)
+
+
+def voided(place: Home, sensor: str) -> list[str]:
+    """What to say of targets that a sensor's change has voided."""
+    from ...exposure.target import void_for
+    from ..asking import journal
+    from ..keeping import identities_now
+
+    with journal(place) as store:
+        sensors = identities_now(place, store)
+        bound = [t for t in store.targets() if t.identity is not None and t.identity.name == sensor]
+        names = [target.name for target in bound if void_for(target, sensors)]
+    if not names:
+        return []
+    return [f"void with it, until you confirm them or make a calibration print: {', '.join(names)}"
+            f" (`uvdose target show {names[0]}` says why)"]  # fmt: skip
+
+
+def _later(told: SettingsTaken) -> str:
+    return f"; what else has changed ({', '.join(told.later)}) waits for its next start" if told.later else ""
+
+
+def per_minute(sensor: SensorSettings, moved: float) -> str:
+    """What so much zero makes in a print, in words."""
+    from ...dose.response import response_of
+    from ...review.layout import with_unit
+    from ...units import to_screen
+
+    response = response_of(sensor)
+    return f"{with_unit(abs(to_screen(response.factor * moved * 60, response.unit)), response.unit)} a minute"
+
+
+def _lines(sensor: SensorSettings, note: ZeroTaken) -> list[str]:
+    from ...review.layout import unit_text, wrap
+
+    unit = unit_text(sensor.unit)
+    moved = note.zero - note.old_zero
+    lines = [
+        f"{sensor.name}: zero {note.zero:.5g} ± {note.u:.2g} {unit} (standard uncertainty)",
+        *wrap(f"{note.n} readings in {note.seconds:.0f} s, standard deviation {note.sd:.3g}, drift {note.drift:+.2g}"
+              " over the reading", "  "),
+        f"  was {note.old_zero:.5g} ± {note.old_u:.2g} {unit}",
+    ]  # fmt: skip
+    if moved:
+        much = "much" if moved > 0 else "little"
+        lines += wrap(f"with the old zero a print was counted {per_minute(sensor, moved)} too {much}", "  ")
+    lines += wrap(f"what is left unsure makes {per_minute(sensor, note.u)}, one standard uncertainty", "  ")
+    return lines
+
+
+def register(group: typer.Typer) -> None:
+    """Add the command."""
+    group.command("zero")(zero)
