@@ -12,8 +12,9 @@ from typing import Any
 import msgspec
 import platformdirs
 
+from .catalogue import part_named
 from .model import Refusal
-from .settings_words import SENSOR_NAME, plain_fault
+from .settings_words import INDEX_WORDS, SENSOR_NAME, plain_fault, says_index
 from .units import IRRADIANCE_UNITS, plain_unit
 
 SETTINGS_NAME = "uvdose.toml"
@@ -38,7 +39,8 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     scale: mW/cm² per unit, for counts and V; without it doses are in unit-seconds. zero, full_scale: in the unit.
     zero_u: standard uncertainty of zero, in the unit. repeat_u: how well the sensor repeats from print to print,
     relative, one standard deviation; the default is what 0.08 %/K makes of a few kelvin (photodiode data sheets).
-    field: JSON Pointer, CSV column (name or number from 1), label, or SenML name. profile: of the simulated light.
+    field: JSON Pointer, CSV column (name or number from 1), label, SenML name, or field of line protocol. profile: of
+    the simulated light. part: of the catalogue; it changes no figure.
     """
 
     name: str
@@ -59,6 +61,7 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     time_field: str | None = None
     seq_field: str | None = None
     decimal_comma: bool = False
+    part: str | None = None
     mount: str | None = None
     light: str = "sun"
 
@@ -248,6 +251,11 @@ def _check_link(sensor: SensorSettings, key: str, settings: Settings, refuse: An
         refuse(f"{key}.baud", f"{sensor.baud} is not a speed; usually 115200 or 9600")
     if sensor.format == "json" and not (sensor.field or "").startswith("/"):
         refuse(f"{key}.field", 'must be a JSON Pointer that finds the value, such as "/uv" or "/sensor/uva"')
+    if sensor.part is not None:
+        try:
+            part_named(sensor.part)
+        except Refusal as why:
+            refuse(f"{key}.part", why.line)
     for name, value in (("time_field", sensor.time_field), ("seq_field", sensor.seq_field)):
         if value is not None and sensor.format not in ("json", "csv"):
             refuse(f"{key}.{name}", f'goes with format "json" or "csv", not {sensor.format!r}')
@@ -256,6 +264,10 @@ def _check_link(sensor: SensorSettings, key: str, settings: Settings, refuse: An
 
 
 def _check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
+    if (sensor.scale is not None or sensor.unit in IRRADIANCE_UNITS) and (
+        says_index(sensor.field or "") or says_index(sensor.topic or "")
+    ):
+        refuse(f"{key}.unit", INDEX_WORDS)
     if sensor.scale is not None:
         if sensor.unit in IRRADIANCE_UNITS:
             refuse(f"{key}.scale", f"unit {sensor.unit} is irradiance already; leave scale out")

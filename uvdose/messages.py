@@ -24,10 +24,15 @@ class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class StepCall(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A call within an exposure: at this share of its dose, do this: `cover step 2`."""
+    """A call within an exposure: at this share of its dose, do this: `cover step 2`.
+
+    key, step: the same for those who say it in other words: cover or uncover, and the step's number on the sheet.
+    """
 
     share: float
     words: str
+    key: str = ""
+    step: int | None = None
 
 
 class ExposureDoc(msgspec.Struct, frozen=True):

@@ -5,10 +5,21 @@ from __future__ import annotations
 import re
 from typing import Any
 
+INDEX_WORDS = (
+    "a UV index weighs light by what burns skin, which says little about a print: it is no irradiance, and can only be"
+    ' added up as it stands, with unit = "counts" and without scale'
+)
+_INDEX = re.compile(r"(?:uv|ultraviolet)[\s_/.-]*(?:i\b|ind(?:ex)?(?![a-z]))|\buvi(?:ndex)?\b", re.IGNORECASE)
+
 SENSOR_NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")
 
 _KINDS = {"int": "a whole number", "float": "a number", "str": 'text in "quotes"', "bool": "true or false",
           "array": "a list, written [[sensor]]", "object": "a table"}
+
+
+def says_index(name: str) -> bool:
+    """Whether a name says that the number behind it is a UV index."""
+    return _INDEX.search(name) is not None
 
 
 def plain_fault(message: str, raw: dict[str, Any]) -> str:

@@ -36,18 +36,28 @@ class Showing:
         self._queue = queue.entries if queue is not None else ()
         self._curves: dict[int, tuple[float, asyncio.Future[LightDoc]]] = {}
         self._fresh: dict[str, Target] = {}
+        self._followers: set[Callable[[], None]] = set()
         self.revision = 0
+
+    def follow(self, changed: Callable[[], None]) -> None:
+        """Have this called whenever any list has changed; given twice it is called once."""
+        self._followers.add(changed)
+
+    def _changed(self) -> None:
+        self.revision += 1
+        for changed in self._followers:
+            changed()
 
     # -- lists -----------------------------------------------------------------------------------------------
 
     def target_set(self, target: Target) -> None:
         """A version just handed out, which may not be on disk yet."""
         self._fresh[target.name] = target
-        self.revision += 1
+        self._changed()
 
     def began(self) -> None:
         """A print lies in a frame: a page that is open past midnight must not go by what lay there the day before."""
-        self.revision += 1
+        self._changed()
 
     @staticmethod
     def check(note: Doc, subject: str | None) -> None:
@@ -62,7 +72,7 @@ class Showing:
         """A note is being written, as this version."""
         if isinstance(note, Queue):
             self._queue, self._queue_id = note.entries, number
-            self.revision += 1
+            self._changed()
 
     def targets(self) -> list[TargetDoc]:
         """The newest version of each that is not retired, by name."""

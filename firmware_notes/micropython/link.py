@@ -46,11 +46,14 @@ class Link:
     async def _join(self):
         name = self._settings.WIFI_NAME
         self._wlan.active(True)
+        try:
+            self._wlan.disconnect()  # a try that is still under way on some ports refuses the next one
+        except OSError:
+            pass  # none is
         self._wlan.connect(name, self._settings.WIFI_PASSWORD)
         end_ms = self._clock.now() + JOIN_MS
         while not self._wlan.isconnected():
             if self._clock.now() > end_ms:
-                self._wlan.disconnect()
                 raise OSError(f"{name} does not let us in: see to the name, the password and the distance")
             await asyncio.sleep_ms(100)
 

@@ -65,7 +65,10 @@ class Program:
         self.hand_over()
 
     def hand_over(self):
+        """What is said is kept first: a reset must not fall back behind what the daemon has heard."""
         out = self.node.out
+        if out:
+            self.keep()
         while out:
             self.outbox.put(out.pop(0))
 
@@ -85,7 +88,6 @@ class Program:
                 self.keep()
             elif watch.fault and node.counting:
                 node.blind(now)
-                self.keep()
             else:
                 node.advance(now)
             if self.button.pressed(now):

@@ -48,7 +48,7 @@ class Session:
             for task in tasks:
                 task.cancel()
             if self._writer is not None:
-                self._writer.close()
+                await self._writer.wait_closed()  # this is what closes; a board has few sockets
 
     async def _open(self):
         at = self._settings

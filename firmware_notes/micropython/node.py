@@ -72,11 +72,11 @@ class Node:
             self._now_ms = to_ms
 
     def press(self, now_ms):
-        """The button: counts, is told at once, and ends a call of the node's own."""
+        """The button: counts, is told at once, and ends a call of the node's own. While blind it does only that."""
         self.advance(now_ms)
-        self.presses = (self.presses + 1) & MASK32
         self.calls.quiet_own()
         if self.counting:
+            self.presses = (self.presses + 1) & MASK32
             self._say_reading()
 
     def command(self, payload, now_ms):
@@ -123,7 +123,7 @@ class Node:
         if self._kept is None:
             self.calls.shift(self.register())
             self.boot = self._draw() & MASK32
-            self.seq = self.sat_ms = self._high = self._low = 0
+            self.seq = self.sat_ms = self.presses = self._high = self._low = 0
             self._began_ms = self._now_ms
         else:
             self._began_ms = self._now_ms - self._kept

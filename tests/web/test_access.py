@@ -21,6 +21,8 @@ ACTS = (
     ("/api/v1/exposures/1/shade", {}), ("/api/v1/exposures/1/quiet", {}), ("/api/v1/quiet", {}),
     ("/api/v1/targets", {"name": "mine", "dose": 1.0}), ("/api/v1/notes", {"kind": "film", "data": {}}),
     ("/api/v1/call/test", {}), ("/api/v1/settings/reread", None),
+    ("/api/v1/exposures", {"target": "blue", "queued": {"label": "Ines"}}),
+    ("/api/v1/notes", {"kind": "queue", "subject": "bench", "data": {"entries": [{"label": "mine"}]}, "based_on": 0}),
 )  # fmt: skip
 HOME_ONLY = (("GET", "/api/v1/phones"), ("POST", "/api/v1/phones/code"), ("POST", "/api/v1/phones/revoke"))
 
@@ -64,7 +66,7 @@ def test_a_phone_that_may_look_cannot_act(site: Site) -> None:
     for path, body in ACTS:
         answer = phone.ask("POST", path, body)
         assert answer.status == 403 and "may look, not act" in answer.refused
-    assert site.ask("GET", "/status")["exposures"] == []
+    assert site.ask("GET", "/status")["exposures"] == [] and site.ask("GET", "/queue")["entries"] == []
 
 
 def test_no_phone_may_make_codes_or_list_phones(site: Site) -> None:

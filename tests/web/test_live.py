@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from typing import Any
 
 import pytest
@@ -47,6 +47,9 @@ class Bench:
 
     def queue(self) -> QueueDoc:
         return QueueDoc()
+
+    def follow(self, changed: Callable[[], None]) -> None:
+        self.changed = changed
 
     def lists(self) -> ListsDoc:
         return ListsDoc([], [], [])
@@ -101,6 +104,20 @@ def test_a_page_is_told_all_at_once_then_what_changes() -> None:
         bench.happens(2)
         await asyncio.sleep(0.25)
         assert sorted(page.names()[5:]) == ["happened", "lists", "status"]
+        await page.close()
+
+    alone(run)
+
+
+def test_lists_that_change_are_told_without_waiting_for_a_beat() -> None:
+    async def run() -> None:
+        bench = Bench()
+        page = Reader(Live(bench))
+        await asyncio.sleep(0.05)
+        bench.revision += 1
+        bench.changed()
+        await asyncio.sleep(BEAT_S / 4)
+        assert sorted(page.names()[3:]) == ["lists", "status"]
         await page.close()
 
     alone(run)

@@ -106,6 +106,42 @@ def test_a_strip_says_what_to_do_and_takes_done(bench: RunningBench, phone: Open
     assert "cover step 2" in one.text("#facts")
 
 
+def test_the_steps_of_a_strip_are_said_in_the_readers_language(bench: RunningBench, phone: OpenPhone) -> None:
+    """By key and number; what has no key that the page knows stays as the daemon says it, as the commands do."""
+    steps = [
+        {"share": 0.25, "words": "cover step 7", "key": "cover", "step": 7},
+        {"share": 0.5, "words": "turn the sheet", "key": "turn", "step": 2}, {"share": 0.9, "words": "fan it"},
+    ]  # fmt: skip
+    bench.expose("strip 1", trial={"dose": 900, "unit": "mJ/cm2", "steps": steps}, part={"kind": "strip", "name": "1"})
+    one = phone(language="de-DE")
+    one.kind("count")
+    assert "Stufe 7 abdecken" in one.text("#facts") and "cover" not in one.text("#facts")
+    one.kind("card")
+    assert "Stufe 7 abdecken" in one.text("#sign") and "Karte 1" in one.text("#done")
+    assert bench.ask("GET", "/status")["exposures"][0]["steps"][0]["words"] == "cover step 7"
+    one.tap("#done")
+    one.page.wait_for_selector("#done", state="hidden")
+    assert "turn the sheet" in one.text("#facts")
+
+
+def test_a_call_closes_what_would_cover_its_quiet(bench: RunningBench, phone: OpenPhone) -> None:
+    bench.target("blue", 400, looks=[0.4], lead_s=0, overshoots=[])
+    one = phone()
+    one.tap("#main")
+    one.kind("count")
+    one.tap("#open-settings")
+    assert one.page.locator("#settings").is_visible()
+    one.page.wait_for_selector("#settings", state="hidden", timeout=15_000)
+    one.kind("look")
+    one.tap("#open-settings")  # while the same call goes on it stays open
+    one.page.wait_for_timeout(1200)
+    assert one.page.locator("#settings").is_visible()
+    one.page.wait_for_selector("#settings", state="hidden", timeout=15_000)  # the target's call is another one
+    one.kind("enough")
+    one.tap("#quiet")
+    RunningBench.wait_for(lambda: bench.exposure(1)["unanswered"] == [], 5, "the call is answered")
+
+
 def test_the_next_of_the_queue_is_started_with_its_name(bench: RunningBench, phone: OpenPhone) -> None:
     bench.target("blue", 5000)
     bench.target("brown", 9000)
@@ -113,7 +149,6 @@ def test_the_next_of_the_queue_is_started_with_its_name(bench: RunningBench, pho
     bench.ask("POST", "/notes", {"kind": "queue", "subject": "bench", "data": {"entries": entries}})
     one = phone()
     one.page.wait_for_selector("#queue-list li")
-    one.tap("#next")
     assert "brown v1" in one.text("#sign") and "Ines" in one.text("#sign")
     one.tap("#main")
     one.kind("count")

@@ -130,6 +130,16 @@ def test_serve_shows_a_code_on_a_terminal(home: Path, env: dict[str, str], drawn
     assert "uvdose phone ca" in seen, "that others can read along is said"
 
 
+def test_any_free_port_is_told_as_the_one_that_it_is(home: Path) -> None:
+    """By --port 0 and by the settings; before there is one, `phone ca` names none."""
+    seen = on_terminal(settle(home, ""), "serve", "--lan", "--port", "0", until="good for 10 minutes")
+    ports = {int(port) for port in re.findall(r"on the network http://[\w.]+:(\d+)", seen)}
+    assert len(ports) == 1 and ports.isdisjoint({0, 8465}), seen
+    (home / "uvdose.toml").write_text(f"[web]\nlan_port = 0\n{SENSOR}", encoding="utf-8")
+    made = run(home, "phone", "ca")
+    assert ":PORT/ca.crt" in made.stdout and ":0/" not in made.stdout
+
+
 def test_serve_leaves_no_code_in_a_log(home: Path) -> None:
     with Site(home) as site:
         site.wait_line("`uvdose phone pair", 10)

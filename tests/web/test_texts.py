@@ -41,6 +41,10 @@ def test_script_in_every_text_stays_text(site: Site, text: str) -> None:
             answers.append(phone.ask("POST", f"/api/v1/exposures/{exposure['id']}/finish", {}))
     for kind in ("film", "verdict", text):
         answers.append(phone.ask("POST", "/api/v1/notes", {"kind": kind, "subject": text, "data": {"text": text}}))
+    waiting = {"entries": [{"label": text, "target": text, "frame": text}]}
+    answers.append(phone.ask("POST", "/api/v1/notes", {"kind": "queue", "subject": "bench", "data": waiting}))
+    answers.append(phone.ask("POST", "/api/v1/exposures", {"target": "blue", "queued": {"label": f"{text}?"}}))
+    is_json(phone.ask("GET", "/api/v1/queue"))
     answers.append(phone.ask("POST", "/api/v1/exposures/1/move", {"act": text, "when": {"at": text}}))
     answers.append(phone.ask("POST", "/api/v1/pair", {"code": text, "name": text}))
     for answer in answers:

@@ -133,7 +133,7 @@ def steps(home: Home, made: Made) -> list[str]:
                   '  tls_cert = "tls/server.pem"', '  tls_key = "tls/server.key"']  # fmt: skip
     else:
         lines += ["", "Start the daemon anew, so that it takes it."]
-    port = web.lan_port
+    port = web.lan_port or "PORT"  # 0: another one at each start, and `serve` tells which
     address = next((a.ip for a in addresses() if a.real), "ADDRESS")
     if made.fresh:
         lines += [

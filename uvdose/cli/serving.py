@@ -17,7 +17,9 @@ MAX_PACE = 10_000.0
 def serve(
     pace: Annotated[float, typer.Option(metavar="TIMES", help="Rehearse so many times faster than real time.")] = 1.0,
     lan: Annotated[bool, typer.Option("--lan", help="Let paired phones in the network reach it, too.")] = False,
-    port: Annotated[int | None, typer.Option(metavar="PORT", help="With --lan: at this port, else 8465.")] = None,
+    port: Annotated[
+        int | None, typer.Option(metavar="PORT", help="With --lan: at this port, else 8465; 0: any free one.")
+    ] = None,
     name: Annotated[
         str | None, typer.Option(metavar="NAME", help="With --lan: announce it in the network as NAME.local.")
     ] = None,
@@ -33,7 +35,7 @@ def serve(
     from ..config import NETWORK_NAME
 
     if port is not None and not 0 <= port <= 65535:
-        raise Refusal(f"--port {port}: give a port from 1 to 65535, such as 8465", 2)
+        raise Refusal(f"--port {port}: give a port from 1 to 65535, such as 8465, or 0 for any free one", 2)
     if name is not None and not NETWORK_NAME.match(name):
         raise Refusal(f"--name {name!r}: give letters, digits and - (at most 40), such as bindery", 2)
     from ..daemon import serve as run_daemon

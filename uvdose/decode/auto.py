@@ -10,10 +10,11 @@ from collections import deque
 from collections.abc import Callable
 
 from ..model import BadInput, Decoded, Noted
+from ..settings_words import INDEX_WORDS
 from .base import Decoder
 from .choice import Choice, choose, note_on
 from .lines import LineBuffer, bad, is_overlong, whole_lines
-from .naming import INDEX_WORDS, Says
+from .naming import Says
 from .scalars import Unreadable, clean_text
 from .shape import ONLY, Shape, shape_of
 from .table import split_row

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
+from ..settings_words import INDEX_WORDS
 from ..units import IRRADIANCE_UNITS, plain_unit
-from .naming import INDEX_WORDS, Says, says
+from .naming import Says, says
 from .shape import ONLY, Shape
 from .text import same_label
 
@@ -40,7 +41,7 @@ def choose(shapes: Sequence[Shape], field: str | None = None, context: str = "")
         if len(hits) == 1:
             return Choice(hits[0], others=len(names) - 1, kind=wanted)
         if hits:
-            return Choice(None, f"several numbers say UV: {listed(hits)}; set `field` to one")
+            return Choice(None, f"several numbers say UV: {listed(hits)}; set `field` to one", kind=wanted)
     if len(names) > 1:
         return Choice(None, f"several numbers, and no name says UV plainly: {listed(names)}; set `field` to one")
     if kinds[names[0]] is Says.OTHER:

@@ -8,9 +8,10 @@ from __future__ import annotations
 import enum
 import re
 
+from ..settings_words import says_index
+
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[0-9]+")
 _UV = re.compile(r"uv|ultraviolet|guva")
-_INDEX = re.compile(r"(?:uv|ultraviolet)[\s_/.-]*(?:i\b|ind)|\buvi(?:ndex)?\b", re.IGNORECASE)
 _SHORT_WAVE = re.compile(r"\buv[\s_-]*[bc](?![a-z])", re.IGNORECASE)
 _OTHER = frozenset((
     "temp", "temperature", "temperatur", "hum", "humidity", "rh", "pressure", "press", "baro", "dew", "altitude",
@@ -35,7 +36,7 @@ class Says(enum.Enum):
 
 def says(name: str) -> Says:
     """What a name says; of a JSON Pointer or a topic the end counts more than what stands before it."""
-    if _INDEX.search(name):
+    if says_index(name):
         return Says.INDEX
     if _SHORT_WAVE.search(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name).replace("_", " ")):
         return Says.SHORT_WAVE
@@ -48,13 +49,3 @@ def says(name: str) -> Says:
             return Says.OTHER
     return Says.NOTHING
 
-
-def is_index(name: str | None) -> bool:
-    """Whether a name says that the number is a UV index."""
-    return name is not None and says(name) is Says.INDEX
-
-
-INDEX_WORDS = (
-    "a UV index weighs light by what burns skin, which says little about a print: it is no irradiance, and can only be"
-    ' added up as it stands, with unit = "counts" and without scale'
-)

@@ -90,8 +90,8 @@ class SerialLink:
         while not self._stop.is_set():
             try:
                 if port is None:
-                    port = _make(self._where, self._sensor.baud)
-                _open(port)
+                    port = make_port(self._where, self._sensor.baud)
+                open_port(port)
                 with self._guard:
                     self._open = port
                 self._say(True, Words(f"reading {self._where}", ""))
@@ -148,7 +148,7 @@ class SerialLink:
         self._sink(LinkState(self._sensor.name, up, words.why, words.mend))
 
 
-def _make(where: str, baud: int) -> Any:
+def make_port(where: str, baud: int) -> Any:
     """A closed port for a path or URL. Raises ValueError when the URL or the speed makes no sense."""
     scheme, mark, _ = where.partition("://")
     if mark and scheme.lower() in ("socket", "rfc2217"):
@@ -167,7 +167,7 @@ def _make(where: str, baud: int) -> Any:
     return port
 
 
-def _open(port: Any) -> None:
+def open_port(port: Any) -> None:
     """Open, and keep DTR raised over a later close. Raises OSError or termios.error."""
     if port.is_open:  # a port that hung up still counts as open
         port.close()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from typing import Protocol
 
 import msgspec
@@ -29,6 +29,9 @@ class Lists(Protocol):
     """What pages choose from. revision: rises when any of it has changed."""
 
     revision: int
+
+    def follow(self, changed: Callable[[], None]) -> None:
+        """Have this called whenever any of it has changed; given twice it is called once."""
 
     def targets(self) -> list[TargetDoc]:
         """Targets in use."""
@@ -128,6 +131,7 @@ class Live:
                 self._end()
 
     def _begin(self) -> None:
+        self._told.showing.follow(self._changed.set)
         if not self._tasks or any(task.done() for task in self._tasks):
             self._end()
             self._tasks = [asyncio.create_task(self._follow()), asyncio.create_task(self._beat())]

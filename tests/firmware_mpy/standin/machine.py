@@ -115,8 +115,9 @@ class RTC:
     def memory(self, data=None):
         name = FOLDER + "/memory"
         if data is not None:
-            with open(name, "wb") as file:
+            with open(name + ".new", "wb") as file:
                 file.write(data)
+            os.rename(name + ".new", name)
             return None
         try:
             with open(name, "rb") as file:

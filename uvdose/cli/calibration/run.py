@@ -53,7 +53,7 @@ def trial_of(sheet: Sheet) -> Trial:
         return Trial(plan.dose, sheet.note.unit)
     whole = plan.doses[-1]
     on_the_way = [m for m in moments(Series(plan.doses, 0.0), plan.way) if 0 < m.dose < whole]
-    return Trial(whole, sheet.note.unit, tuple(StepCall(m.dose / whole, m.words) for m in on_the_way))
+    return Trial(whole, sheet.note.unit, tuple(StepCall(m.dose / whole, m.words, plan.way, m.step) for m in on_the_way))
 
 
 def first_words(sheet: Sheet) -> str:

@@ -16,9 +16,12 @@ export async function send(path, body = {}) {
   }
 }
 
-export async function lightOf(exposure) {
+export const lightOf = (exposure) => get(`exposures/${exposure}/light`);
+export const queueNow = () => get("queue");
+
+async function get(path) {
   try {
-    const answer = await fetch(`/api/v1/exposures/${exposure}/light`, { cache: "no-store" });
+    const answer = await fetch(`/api/v1/${path}`, { cache: "no-store", signal: AbortSignal.timeout?.(PATIENCE_MS) });
     return answer.ok ? await answer.json() : null;
   } catch {
     return null;

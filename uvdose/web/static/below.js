@@ -1,11 +1,11 @@
-// Below the sign: time left, dose and its interval, the curve of the light, alarms, who is next.
+// Below the sign: time left, dose and its interval, the curve of the light, alarms.
 
 import { lightOf } from "/static/acts.js";
 import { drawChart } from "/static/chart.js";
 import { alarmsOf, ended, stripStep, title } from "/static/model.js";
 import { mean } from "/static/press.js";
 import { element } from "/static/sign.js";
-import { clock, duration, has, leftText, number, percentText, say, unit } from "/static/words.js";
+import { clock, duration, has, leftText, number, percentText, say, stepText, unit } from "/static/words.js";
 
 const AGAIN_MS = 20_000; // the curve is asked for anew; between, it grows by what the status tells
 const END_MS = 3000, MOST_TRIES = 4;
@@ -30,7 +30,6 @@ export class Below {
   show(state, shown, lost) {
     this.#alarms(state, shown);
     this.#facts(state, shown, lost);
-    this.#queue(state);
     this.#curve(state, shown);
     mean(this.at("again"), shown?.state === "finished" && state.role !== "view" ? `again:${shown.id}` : "", say("again", { id: shown?.id }), say("press_long"));
   }
@@ -56,7 +55,7 @@ export class Below {
     const rows = [];
     if (shown) {
       const units = unit(shown.unit), left = leftText(shown), step = stripStep(shown);
-      if (step) rows.push([say(step.now ? "step_now" : "step_next"), `${step.words} · ${number(step.share * shown.target_dose)} ${units}`]);
+      if (step) rows.push([say(step.now ? "step_now" : "step_next"), `${stepText(step)} · ${number(step.share * shown.target_dose)} ${units}`]);
       if (!ended(shown)) rows.push([say("time_left"), lost || left === null ? "–" : left]);
       // What is old is not given as a figure of now.
       if (lost && !ended(shown)) rows.push([say("dose"), "–"]);
@@ -71,13 +70,6 @@ export class Below {
       rows.push([say("sensor", { name: sensor.name }), value]);
     }
     this.#fill("facts", () => rows.map(([name, value]) => element("div", "", element("dt", "", name), element("dd", "", value))), rows);
-  }
-
-  #queue(state) {
-    const entries = state.lists.queue;
-    this.at("queue").hidden = entries.length === 0;
-    this.at("queue-name").textContent = say("queue");
-    this.#fill("queue-list", () => entries.map((entry) => element("li", "", entryText(entry))), entries);
   }
 
   async #curve(state, shown) {
@@ -120,8 +112,4 @@ export class Below {
     this.at("chart-name").textContent = say("light_name", { id: this.#of });
     drawChart(this.at("chart-box"), this.#light);
   }
-}
-
-export function entryText(entry) {
-  return [entry.label, entry.target, entry.frame ? say("frame", { frame: entry.frame }) : ""].filter(Boolean).join(" · ");
 }

@@ -2,7 +2,7 @@
 
 import { inFrame, ended, title } from "/static/model.js";
 import { element } from "/static/sign.js";
-import { entryText } from "/static/below.js";
+import { entryText } from "/static/queue.js";
 import { number, say, unit } from "/static/words.js";
 
 export function choiceButton(lines, pressed, act) {

@@ -49,17 +49,17 @@ export function kindOf(shown) {
 
 const stepsDue = (shown) => shown.steps.filter((step) => shown.fraction >= step.share).length;
 
-// What a test strip's person does next: its words, whether it is to be done now, and whether "done" can be said.
+// What a test strip's person does next: the step's words, whether it is to be done now, which card it is.
 export function stripStep(shown) {
   if (shown === null || ended(shown) || !shown.steps?.length) return null;
   const due = stepsDue(shown);
   const call = callOf(shown);
   if (call?.kind === "step" || due > shown.card_moves) {
     const at = call?.kind === "step" ? call.number : due;
-    return { now: true, number: at, words: shown.steps[at - 1]?.words ?? "", share: shown.steps[at - 1]?.share };
+    return { words: "", ...shown.steps[at - 1], now: true, number: at };
   }
   const next = shown.steps[due];
-  return next ? { now: false, number: due + 1, words: next.words, share: next.share } : null;
+  return next ? { ...next, now: false, number: due + 1 } : null;
 }
 
 // What a tap on "start" would begin in a frame: the choice made here, else the last target in it, else the only one.
@@ -67,8 +67,9 @@ export function toStart(frame, chosen, status, lists) {
   const last = (status?.exposures ?? []).findLast((e) => e.frame === frame && !trial(e) && e.state !== "void");
   const used = lists.frames.find((f) => f.frame === frame);
   const known = (name) => lists.targets.find((target) => target.name === name);
-  const target = known(chosen?.target) ?? known(last?.target) ?? known(used?.target)
-    ?? (lists.targets.length === 1 ? lists.targets[0] : null);
+  const usual = known(last?.target) ?? known(used?.target) ?? (lists.targets.length === 1 ? lists.targets[0] : null);
+  // Whose turn it is names a target: where that is not in use any more, no other one takes its place unasked.
+  const target = chosen?.entry?.target ? known(chosen.entry.target) ?? null : known(chosen?.target) ?? usual;
   const sensors = (status?.sensors ?? []).map((sensor) => sensor.name);
   const sensor = [target?.sensor, chosen?.sensor, last?.sensor, used?.sensor].find((s) => sensors.includes(s))
     ?? (sensors.length === 1 ? sensors[0] : null);
@@ -79,13 +80,8 @@ export function startRequest(frame, plan, countIn) {
   return {
     target: plan.target.name, version: plan.target.version, frame, label: plan.label,
     count_in_s: countIn ? 3 : 0, ...(plan.sensor ? { sensor: plan.sensor } : {}),
+    ...(plan.entry ? { queued: plan.entry } : {}),
   };
-}
-
-// The queue without the entry that has just begun.
-export function without(queue, entry) {
-  const at = queue.findIndex((e) => e.label === entry.label && e.target === entry.target && e.frame === entry.frame);
-  return at < 0 ? queue : [...queue.slice(0, at), ...queue.slice(at + 1)];
 }
 
 // Alarms of one print's sensor, or of all of them: in the page's words where it has some, else in the daemon's.

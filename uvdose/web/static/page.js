@@ -2,10 +2,12 @@
 
 import { connect } from "/static/live.js";
 import { send } from "/static/acts.js";
-import { alarmsOf, beatsOf, callOf, ended, frameNames, inFrame, kindOf, startRequest, stripStep, toStart, without } from "/static/model.js";
+import { alarmsOf, beatsOf, callOf, ended, frameNames, inFrame, kindOf, startRequest, stripStep, toStart } from "/static/model.js";
 import { draw, seen } from "/static/sign.js";
 import { drawTiles } from "/static/tiles.js";
 import { Below } from "/static/below.js";
+import { Waiting } from "/static/waiting.js";
+import { changeQueue, entryText, onceMore, waitingFor, waits, without } from "/static/queue.js";
 import { openChooser } from "/static/chooser.js";
 import { openSettings, setLook } from "/static/settings.js";
 import { mean, onPress, onTap } from "/static/press.js";
@@ -17,8 +19,8 @@ import { has, languageTag, loadWords, percentText, say } from "/static/words.js"
 
 const at = (id) => document.getElementById(id);
 const state = {
-  status: null, lists: { targets: [], frames: [], queue: [] }, role: "act", denied: false,
-  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), answer: "", awake: "", beat: "", placed: false,
+  status: null, lists: { targets: [], frames: [], queue: [], queue_id: 0 }, role: "act", denied: false,
+  frame: kept("frame", null), more: [], chosen: {}, hushed: new Set(), called: [], answer: "", awake: "", beat: "", placed: false,
 };
 const settings = { spoken: kept("spoken", false), countIn: kept("count-in", false) };
 
@@ -27,6 +29,7 @@ setLook(kept("look", "bright"));
 const caller = new Caller(() => ({ spoken: settings.spoken, tag: languageTag() }));
 const announcer = new Announcer(at("said"));
 const below = new Below(at);
+const waiting = new Waiting(at, { add, drop, askAgain: () => announcer.say(say("press_again")) });
 const stream = connect({
   hello: (doc) => { state.role = doc.role; state.denied = false; },
   lists: (doc) => { state.lists = doc; show(); },
@@ -45,6 +48,14 @@ function present() {
   return shown?.begins_in_s == null ? shown : { ...shown, begins_in_s: Math.max(0, shown.begins_in_s - stream.age()) };
 }
 
+// What a tap on "start" begins in a frame: what was chosen on this phone, else whose turn it is, else the last target.
+function planFor(frame) {
+  if (state.chosen[frame]?.entry && !waits(state.lists.queue, state.chosen[frame].entry)) delete state.chosen[frame];
+  const chosen = state.chosen[frame], entry = chosen?.target || chosen?.entry ? null : waitingFor(frame, state.lists.queue)[0];
+  const choice = entry ? { ...chosen, target: entry.target, label: entry.label ?? "", entry } : chosen;
+  return toStart(frame, choice, state.status, state.lists);
+}
+
 function show() {
   if (!state.placed && state.status !== null) {
     const known = names();
@@ -53,7 +64,7 @@ function show() {
   }
   const all = names();
   const shown = present(), lost = stream.lost() && (state.status || !state.denied) ? stream.age() : null;
-  const plan = toStart(state.frame, state.chosen[state.frame], state.status, state.lists);
+  const plan = planFor(state.frame);
   const sensor = shown && !ended(shown) ? shown.sensor : plan.sensor;
   const alarm = sensor === null ? "" : (alarmsOf(state.status, sensor, say, has)[0]?.text ?? "");
   const view = state.status === null && lost === null ? null : seen(state.frame ?? "1", shown, plan, lost, alarm);
@@ -67,6 +78,8 @@ function show() {
   showCalls(all, lost);
   drawTiles(at("tiles"), all, state, stream.lost(), (frame) => { pick(frame); });
   below.show(state, shown, stream.lost());
+  const usual = toStart(state.frame, null, state.status, state.lists).target;
+  waiting.show(state.frame, state.lists.queue, onceMore(state.frame, usual, state.status, state.lists.queue), mayAct());
   showTexts();
 }
 
@@ -91,8 +104,10 @@ function calling(shown) {
 
 // -- what can be done ---------------------------------------------------------------------------------------
 
+const mayAct = () => state.role !== "view" && state.status !== null && !state.denied;
+
 function showActs(shown, plan, lost) {
-  const kind = kindOf(shown), call = unheard(shown), may = state.role !== "view" && state.status !== null && !state.denied;
+  const kind = kindOf(shown), call = unheard(shown), may = mayAct();
   const live = may && kind !== "ready", id = live ? shown.id : "";
   const ready = may && kind === "ready";
   const quiet = lost !== null ? (state.hushed.has("lost") ? "" : "quiet:lost") : call ? `quiet:${shown.id}:${call.key}` : "";
@@ -100,7 +115,7 @@ function showActs(shown, plan, lost) {
   mean(at("quiet"), quiet, say("quiet"));
   mean(at("done"), step?.now && kind !== "enough" && kind !== "over" ? `card:${id}:${step.number}` : "", say("step_done"), "", say("step_number", { number: step?.number }));
   const frame = names().length > 1 ? say("frame", { frame: state.frame }) : "";
-  if (ready) mean(at("main"), plan.target ? `start:${state.frame}:${plan.target.name}:${plan.target.version}` : "choose", say(plan.target ? "start" : "choose_target"), "", frame);
+  if (ready) mean(at("main"), plan.target ? `start:${state.frame}:${plan.target.name}:${plan.target.version}${plan.label ? `:${plan.label}` : ""}` : "choose", say(plan.target ? "start" : "choose_target"), "", frame);
   else if (live && kind !== "wait") mean(at("main"), shown.state === "held" ? `resume:${id}` : `hold:${id}`, say(shown.state === "held" ? "resume" : "hold"), "", frame);
   else mean(at("main"), live ? `finish:${id}` : "", say("cancel"), "", frame); // nothing has begun: a tap is enough
   mean(at("finish"), live && kind !== "wait" ? `finish:${id}` : "", say("finish"), say("press_long"));
@@ -108,8 +123,8 @@ function showActs(shown, plan, lost) {
   mean(at("other"), ready ? "choose" : "", say("other_target"));
   mean(at("count-in"), ready && plan.target ? "count-in" : "", say(settings.countIn ? "count_in_on" : "count_in_off"));
   at("count-in").setAttribute("aria-pressed", String(settings.countIn));
-  const next = ready ? state.lists.queue.find((entry) => entry.frame == null || entry.frame === state.frame) : null;
-  mean(at("next"), next && plan.entry === null ? "next" : "", next ? say("next", { who: [next.label, next.target].filter(Boolean).join(" · ") }) : "");
+  const next = ready && plan.entry === null ? waitingFor(state.frame, state.lists.queue)[0] : null;
+  mean(at("next"), next ? "next" : "", next ? say("next", { who: entryText(next, state.frame) }) : "");
   const elsewhere = names().find((frame) => frame !== state.frame && unheard(inFrame(state.status, frame)));
   mean(at("elsewhere"), elsewhere && lost === null ? `show:${elsewhere}` : "", elsewhere ? say("elsewhere", { frame: elsewhere, word: say(`word.${kindOf(inFrame(state.status, elsewhere))}`) }) : "");
   at("row").hidden = [...at("row").children].every((button) => button.hidden);
@@ -131,23 +146,38 @@ function showTexts() {
 }
 
 async function act(path, body) {
-  const { taken, refused, silent, status } = await send(path, body);
-  state.answer = silent ? say("no_answer") : (refused ?? taken?.note ?? "");
+  const answer = await send(path, body);
+  tell(answer);
+  return answer.taken !== undefined;
+}
+
+function tell({ taken, refused, silent, status, gone }) {
+  state.answer = silent ? say("no_answer") : gone ? say("queue_gone") : (refused ?? taken?.note ?? "");
   if (status === 401) state.answer = say("denied");
   if (state.answer) announcer.say(state.answer);
   show();
-  return taken !== undefined;
+}
+
+async function reorder(change) {
+  const answer = await changeQueue(state.lists, change);
+  if (answer.id > state.lists.queue_id) state.lists = { ...state.lists, queue: answer.queue, queue_id: answer.id };
+  tell(answer);
+}
+
+// Somebody else may have put one more at the end meanwhile: then it is numbered on from theirs.
+function add({ target, frame }) {
+  reorder((queue) => [...queue, onceMore(frame, { name: target }, state.status, queue)]);
+}
+
+function drop(entry) {
+  const known = state.lists.queue;
+  reorder((queue) => without(queue, entry, known));
 }
 
 async function start() {
-  const frame = state.frame, plan = toStart(frame, state.chosen[frame], state.status, state.lists);
-  if (!plan.target) return choose();
-  if (!await act("exposures", startRequest(frame, plan, settings.countIn))) return undefined;
-  delete state.chosen[frame];
-  if (plan.entry) {
-    await act("notes", { kind: "queue", subject: "bench", data: { entries: without(state.lists.queue, plan.entry) } });
-  }
-  return undefined;
+  const frame = state.frame, plan = planFor(frame);
+  if (!plan.target) choose();
+  else if (await act("exposures", startRequest(frame, plan, settings.countIn))) delete state.chosen[frame];
 }
 
 function quiet(meaning) {
@@ -192,8 +222,7 @@ onTap(at("count-in"), () => {
   show();
 }, true);
 onTap(at("next"), () => {
-  const entry = state.lists.queue.find((e) => e.frame == null || e.frame === state.frame);
-  if (entry) state.chosen[state.frame] = { target: entry.target, label: entry.label ?? "", entry };
+  delete state.chosen[state.frame];
   show();
 }, true);
 for (const id of ["finish", "undo", "again"]) {
@@ -221,6 +250,9 @@ function showCalls(all, lost) {
     }
   }
   caller.set(calls);
+  const ids = calls.map((call) => call.id);
+  if (ids.some((id) => !state.called.includes(id))) for (const id of ["choose", "settings"]) at(id).close(); // they would cover Quiet
+  state.called = ids;
 }
 
 function unlock() {

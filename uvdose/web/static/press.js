@@ -25,10 +25,12 @@ export function mean(button, meaning, text, description = "", more = "") {
 
 const settled = (button) => Date.now() - Number(button.dataset.since ?? 0) >= SETTLE_MS;
 
-// free: a tap that changes nothing at the bench may come at any moment.
+// free: a tap that changes nothing at the bench may come at any moment. Of two quick ones else only the first counts.
 export function onTap(button, act, free = false) {
   button.addEventListener("click", () => {
-    if (free || settled(button)) act(button.dataset.meaning);
+    if (!free && !settled(button)) return;
+    button.dataset.since = String(Date.now());
+    act(button.dataset.meaning);
   });
 }
 

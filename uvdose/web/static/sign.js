@@ -2,7 +2,7 @@
 
 import { figures, form } from "/static/numerals.js";
 import { kindOf, stripStep, title } from "/static/model.js";
-import { leftText, number, percent, percentText, say, unit } from "/static/words.js";
+import { leftText, number, percent, percentText, say, stepText, unit } from "/static/words.js";
 
 const REACH = 1.25; // the bar goes on beyond the target, so that too much is seen as such
 
@@ -33,7 +33,7 @@ export function seen(frame, shown, plan, lost, alarm = "") {
   const now = step?.now && kind !== "enough" && kind !== "over";
   return { ...base, name: nameOf(frame, shown), digits: String(Math.min(999, percent(shown.fraction))), sign: true,
     bar: shown.fraction, low: shown.dose_low / shown.target_dose, high: shown.dose_high / shown.target_dose,
-    caption: now ? step.words : alarm ? "" : caption(shown, kind), marks: (shown.steps ?? []).map((s) => s.share), loud: now, alarm };
+    caption: now ? stepText(step) : alarm ? "" : caption(shown, kind), marks: (shown.steps ?? []).map((s) => s.share), loud: now, alarm };
 }
 
 function nameOf(frame, shown) {

@@ -4,7 +4,7 @@ import { connect } from "/static/live.js";
 import { Announcer } from "/static/announcer.js";
 import { alarmsOf, ended, frameNames, inFrame, kindOf, toStart } from "/static/model.js";
 import { draw, element, seen } from "/static/sign.js";
-import { entryText } from "/static/below.js";
+import { entryText } from "/static/queue.js";
 import { kept } from "/static/keeping.js";
 import { setLook } from "/static/settings.js";
 import { clock, has, loadWords, say } from "/static/words.js";

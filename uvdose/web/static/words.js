@@ -35,6 +35,9 @@ export function say(key, values = {}) {
 
 export const has = (key) => key in texts;
 
+// What to do at a step of a strip: in the reader's language where the page knows it, else as the daemon says it.
+export const stepText = ({ key, step, words }) => (has(`step.${key}`) ? say(`step.${key}`, { number: step }) : words);
+
 export function number(value) {
   const size = Math.abs(value);
   const digits = size < 1 ? 3 : size < 10 ? 2 : size < 1000 ? 1 : 0;
