@@ -132,3 +132,18 @@ def test_planes() -> None:
         on_plane(light, Plane(30.0, 180.0), 50.0)
     with pytest.raises(ValueError, match="tilt"):
         Plane(91.0)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        ({"ozone_du": -1.0}, "ozone"),
+        ({"aerosol_500": float("nan")}, "aerosol"),
+        ({"albedo": np.array([0.2, 1.5])}, "albedo"),
+    ],
+)
+def test_an_air_that_is_none(wrong: dict[str, float], says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        Atmosphere(**wrong)
+    with pytest.raises(ValueError, match="ozone"):
+        STANDARD.with_air(-5.0, 0.1)

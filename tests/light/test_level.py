@@ -72,6 +72,9 @@ def test_housings_from_data_sheets() -> None:
     for wrong in (0.0, 90.0, float("nan")):
         with pytest.raises(ValueError, match="half angle"):
             Housing.from_half_angle(wrong)
+    for power in (-1.0, float("nan")):
+        with pytest.raises(ValueError, match="housing"):
+            Housing(power)
 
 
 def test_a_narrow_housing_costs_more() -> None:

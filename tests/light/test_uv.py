@@ -90,3 +90,19 @@ def test_uva_and_index_fall_differently() -> None:
     skin = clear_uv(zenith, band=sensor_band("erythema"), atmosphere=STANDARD).irradiance_w_m2
     assert uva[0] / uva[1] == pytest.approx(4.7, abs=0.1)
     assert skin[0] / skin[1] == pytest.approx(14.6, abs=0.3)
+
+
+def test_a_month_of_clouds() -> None:
+    """BSRN Payerne, June 2016: the shares of a clear sky that the module names, against the clear noon of the 23rd."""
+    _, clear, _, _ = _measured_and_model(23)
+    shares = []
+    for day in range(1, 31):
+        mass, share, _, _ = _measured_and_model(day)
+        shares.append(share[mass < 3])
+    told = np.quantile(np.concatenate(shares) / np.median(clear), [0.05, 0.25, 0.75, 0.99])
+    assert told == pytest.approx([0.17, 0.41, 0.99, 1.16], abs=0.03)
+
+
+def test_thick_air_is_no_fault() -> None:
+    thick = clear_uv(40.0, atmosphere=Atmosphere(990.0, 4.9, 1.0))
+    assert 0 < float(thick.low_w_m2) < float(thick.irradiance_w_m2) < float(thick.high_w_m2)

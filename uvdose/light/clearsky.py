@@ -32,6 +32,7 @@ _AFS = _FORWARD * (1.459 + _FORWARD * (0.1595 + _FORWARD * 0.4129))
 _SCATTER_PATH = 1.8
 # Below this cosine of the zenith angle the model's circumsolar light would grow without bound.
 _LEAST_COS = 0.01745
+MOST_OZONE_DU, MOST_AEROSOL = 1000.0, 5.0
 
 
 class Atmosphere(msgspec.Struct, frozen=True):
@@ -48,6 +49,15 @@ class Atmosphere(msgspec.Struct, frozen=True):
     albedo: Numbers = 0.2
     height_m: Numbers = 0.0
     pressure: Numbers | None = None
+
+    def __post_init__(self) -> None:
+        """Raises `ValueError` for what no air or ground has; a single value that is wrong, in an array too."""
+        if not np.all((numbers(self.ozone_du) >= 0) & (numbers(self.ozone_du) <= MOST_OZONE_DU)):
+            raise ValueError("ozone: give Dobson units from 0 to 1000, such as 320")
+        if not np.all((numbers(self.aerosol_500) >= 0) & (numbers(self.aerosol_500) <= MOST_AEROSOL)):
+            raise ValueError("aerosol: give the optical depth at 500 nm from 0 to 5, such as 0.1")
+        if not np.all((numbers(self.albedo) >= 0) & (numbers(self.albedo) <= 1)):
+            raise ValueError("albedo: give a share from 0 to 1, such as 0.2")
 
     def with_air(self, ozone_du: Numbers, aerosol_500: Numbers) -> Atmosphere:
         """The same place under other ozone and haze."""

@@ -28,6 +28,10 @@ class Housing(msgspec.Struct, frozen=True):
 
     power: float = 1.0
 
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.power <= 1000.0:
+            raise ValueError("housing: give a power of the cosine from 0 to 1000; 1 is a good diffuser")
+
     @classmethod
     def from_half_angle(cls, off_axis_deg: float) -> Housing:
         """From the angle off its axis at which a data sheet says that half is left, above 0 and below 90 degrees.

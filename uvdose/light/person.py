@@ -32,7 +32,7 @@ _CAUTIONS = (
 
 
 def caution(sun_elevation_deg: float) -> str | None:
-    """A plain word of caution for the sun at this height above the horizon; None in the night. Clouds change little."""
+    """A plain word of caution for the sun at this height above the horizon; None in the night. Clouds do not enter."""
     for least, words in _CAUTIONS:
         if sun_elevation_deg > least:
             return words

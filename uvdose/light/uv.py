@@ -1,7 +1,8 @@
 """How much ultraviolet a clear sky gives on a frame, with how sure that is.
 
 It tells how long a print will take and how far the light of now lies below a clear sky; it never adds up a dose.
-Clouds are not in it: under them the light is anything from a tenth of this to, beside a bright edge, a quarter more.
+Clouds are not in it: of the minutes of June 2016 at Payerne, up to air mass 3, the middle half had 0.41 to 0.99 of a
+clear sky's UVA, one in twenty less than 0.17, one in a hundred, beside bright edges, more than 1.16.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import numpy as np
 
 from .arrays import FloatArray, Numbers, numbers
 from .bands import Band, flat_integral
-from .clearsky import STANDARD, Atmosphere, spectrum
+from .clearsky import MOST_AEROSOL, MOST_OZONE_DU, STANDARD, Atmosphere, spectrum
 from .plane import HORIZONTAL, Plane, parts_on_plane
 
 # Standard uncertainties of the defaults: ozone from day to day at middle latitudes, haze within a factor of two either
@@ -67,8 +68,9 @@ def clear_uv(
     haze_factor = AEROSOL_U_FACTOR**2
     for low, high in (
         (atmosphere.with_air(np.maximum(ozone - 2 * OZONE_U_DU, 0.0), haze),
-         atmosphere.with_air(ozone + 2 * OZONE_U_DU, haze)),
-        (atmosphere.with_air(ozone, haze / haze_factor), atmosphere.with_air(ozone, haze * haze_factor)),
+         atmosphere.with_air(np.minimum(ozone + 2 * OZONE_U_DU, MOST_OZONE_DU), haze)),
+        (atmosphere.with_air(ozone, haze / haze_factor),
+         atmosphere.with_air(ozone, np.minimum(haze * haze_factor, MOST_AEROSOL))),
         (atmosphere.on_ground(np.maximum(albedo - 2 * ALBEDO_U, 0.0)),
          atmosphere.on_ground(np.minimum(albedo + 2 * ALBEDO_U, 1.0))),
     ):  # fmt: skip
