@@ -123,6 +123,8 @@ def _found(
         notes.insert(0, INDEX_WORDS)
     if choice.kind is Says.SHORT_WAVE:
         notes.append("this is short-wave UV, which a print hardly follows")
+    if comma:
+        notes.append("numbers are read with a decimal comma")
     if choice.kind is Says.NOTHING:
         notes.append("nothing says that this is UV: cover the sensor, and see that the value falls")
     return Finding(

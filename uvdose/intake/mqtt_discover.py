@@ -12,7 +12,7 @@ import msgspec
 from ..clock import pause, real_s
 from ..config import MqttSettings
 from .mqtt_client import DaemonClient
-from .mqtt_words import Words, place, refused
+from .mqtt_words import Words, closed_unanswered, place, refused
 
 MOST_TOPICS = 500
 MOST_MESSAGES = 40  # of one topic, the newest
@@ -64,6 +64,7 @@ class _Ear:
         self._client.on_connect = self._on_connect
         self._client.on_subscribe = self._on_subscribe
         self._client.on_message = self._on_message
+        self._client.on_disconnect = self._on_disconnect
 
     def begin(self) -> None:
         self._client.begin()
@@ -95,6 +96,9 @@ class _Ear:
             line = f"{place(self._settings)} does not let all topics be read"
             self._failed(Words(line, "let this user read them in the broker's access list, or set the topic by hand"))
         self.ready.set()
+
+    def _on_disconnect(self, client: Any, userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
+        self._failed(closed_unanswered(self._settings))
 
     def _on_message(self, client: Any, userdata: Any, message: Any) -> None:
         topic, payload = str(message.topic), bytes(message.payload)
