@@ -174,7 +174,7 @@ def _scale_u(bench: Bench, other: SensorSettings) -> float:
 def _lines(sensor: SensorSettings, note: ScaleTaken) -> list[str]:
     from ...review.layout import unit_text
 
-    unit = unit_text(sensor.unit)
+    unit = "count" if sensor.unit == "counts" else unit_text(sensor.unit)
     by = f"against {note.against}" if note.against is not None else f"by a light of {note.known:g} mW/cm²"
     lines = [
         f"{sensor.name}: scale {note.scale:.4g} mW/cm² per {unit} ({note.low:.4g}-{note.high:.4g}), {by}",
