@@ -106,16 +106,19 @@ class Program:
             await self.count()
         finally:
             network_task.cancel()
+            self.buzzer.set(False)
+            self.lamp.set(False)
 
 
 def main():
     try:
         config.check(settings)
+        program = Program()  # a pin that the board does not have is a ValueError, too
     except ValueError as err:
         print("settings.py:", err)
         return
     try:
-        asyncio.run(Program().run())
+        asyncio.run(program.run())
     except Exception as err:
         # A fault of this program: the register is kept where the board can, and the print is counted on.
         sys.print_exception(err)

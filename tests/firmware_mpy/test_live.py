@@ -174,7 +174,7 @@ def test_ticks_wrap_while_it_counts(broker: Broker, ear: Ear, tmp_path: Path) ->
 
 
 def test_resets(broker: Broker, ear: Ear, tmp_path: Path) -> None:
-    """Without power loss all is kept and told; with one, or without such a memory, it is a new boot from 0."""
+    """Without power loss, or by a fault of the program, all is kept and told; else it is a new boot from 0."""
     node = MicroNode(tmp_path / "a", broker.port)
     with node:
         node.light(800)
@@ -190,6 +190,14 @@ def test_resets(broker: Broker, ear: Ear, tmp_path: Path) -> None:
             assert r.seq > before.seq and r.uptime_ms >= before.uptime_ms and r.register >= before.register
         # And nothing of the time that the reset took is made up.
         assert after.register - before.register <= 800 * (after.uptime_ms - before.uptime_ms) + 800 * 200
+        assert ear.ask("buzz 7 60") == "ok buzz"
+        node.order("bug found")
+        assert node.process is not None and node.process.wait(10) == 75, "it resets itself"
+        assert "RuntimeError: found" in node.said and node.edges()[-1].level == 0, "told, and not left sounding"
+        node.kill(power=False)
+        ear.readings.clear()
+        node.start()
+        assert ear.next(1, 20).boot == before.boot
         node.kill(power=True)
         ear.readings.clear()
         node.start()

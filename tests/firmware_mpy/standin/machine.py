@@ -70,6 +70,8 @@ def _order(words):
         part.registers[6 if part.ADDRESS == 0x53 else 2] = int(value, 16)
     elif what == "network":
         network_up = value == "1"
+    elif what == "bug":
+        raise RuntimeError(value)
     elif what == "stall":  # as a board does that looks up a name
         utime.sleep_ms(int(value))
 

@@ -1,7 +1,8 @@
-"""Register models of the two sensor parts, written from their data sheets and not from the drivers; for both Pythons.
+"""Register models of the two sensor parts, written apart from the firmware's drivers; for both Pythons.
 
 A part is told the time in ms and the light in counts of its setting; `fail` makes the bus fail so many times.
-Sources: Lite-On LTR-390UV-01 (register table, 20-bit result at 0x10), ams-osram DS001047 (states, OSR, STATUS).
+Sources: Lite-On's data sheet of the LTR-390UV-01 and ams-osram's DS001047, from memory; addresses, identities and bits
+were compared with the Linux kernel's drivers ltr390.c and as73211.c (which serves the AS7331 too).
 """
 
 
