@@ -78,8 +78,9 @@ def scale(
     if as_json:
         print_json(note)
         return
-    for line in (f"stored; {taken}", *voided(bench.place, name)):
-        say("\n".join(wrap(line)))
+    say("\n".join(wrap(f"stored; {taken}")))
+    for line in voided(bench.place, name):
+        say(line)
 
 
 def _asked(against: str | None, known: float | None, known_u: float | None, seconds: float) -> float:
