@@ -162,7 +162,8 @@ def load_settings(home: Home) -> Settings:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise Refusal(
-            f"no settings at {path}: run `uvdose demo` to see it work, or write this file as the README shows"
+            f"no settings at {path}: `uvdose sensor find --write` makes them of a sensor that is plugged in; or write"
+            " this file as the README shows, or run `uvdose demo` to see it work"
         ) from None
     except (OSError, UnicodeDecodeError) as err:
         raise Refusal(f"{path}: cannot be read ({err}); it must be a readable UTF-8 text file") from None

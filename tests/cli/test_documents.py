@@ -34,7 +34,7 @@ def _check(call: str) -> None:
         name = words.pop(0)
         assert name in command.commands, f"no command {name!r} in {call!r}"
         command = command.commands[name]
-    known = {option for p in command.params for option in p.opts} | {"--help"}
+    known = {option for p in command.params for option in (*p.opts, *p.secondary_opts)} | {"--help"}
     for word in words:
         if word.startswith("--"):
             assert word.partition("=")[0] in known, f"no option {word} in {call!r}"

@@ -6,6 +6,7 @@ import grp
 import json
 import os
 import tempfile
+import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -24,7 +25,7 @@ from uvdose.model import MomentReading, RegisterReading
 from .conftest import Daemon, Homed
 
 SERIAL, MQTT = streams("serial"), streams("mqtt")
-SETTING_KEYS = ("format", "field", "decimal_comma", "unit", "part")
+SETTING_KEYS = ("baud", "format", "field", "decimal_comma", "unit", "part")
 
 
 @pytest.fixture
@@ -107,6 +108,24 @@ def test_at_a_broker(stream: Stream, at_broker: tuple[dict[str, Any], dict[str, 
         return
     judge(stream, places[topic], sensors.get(topic))
     assert "attic/uv" not in sensors, "a retained message is an old one"
+
+
+def test_auto_reads_such_a_board_in_the_daemon_and_says_what_it_chose(tmp_path: Path) -> None:
+    stream = next(s for s in SERIAL if s.name == "plotter_comma")
+    settings = f'[[sensor]]\nname = "sill"\nlink = "serial"\nport = "{tmp_path / stream.name}"\nformat = "auto"\n'
+    with Boards(tmp_path, [stream]):
+        daemon = Daemon(tmp_path / "home", settings + '[web]\nlisten = "127.0.0.1:0"\n', pace=1)
+        try:
+            end = time.monotonic() + 15
+            while (sensor := daemon.told("status")["sensors"][0])["irradiance"] is None and time.monotonic() < end:
+                time.sleep(0.1)
+            told = [json.loads(line) for line in daemon.run("events", "--json").out.splitlines()]
+        finally:
+            daemon.stop()
+    assert sensor["irradiance"] in (0.97, 0.98) and sensor["unit"] == "counts", sensor
+    assert sensor["alarm_keys"] == ["chosen"], sensor
+    lines = [event.get("line", "") for event in told if event["event"] == "alarm"]
+    assert any("auto reads 'uv', one of 2 numbers" in line for line in lines), told
 
 
 def test_a_node_says_who_it_is(home: Homed, tmp_path: Path) -> None:

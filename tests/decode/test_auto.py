@@ -156,6 +156,7 @@ def test_chunking_never_changes_readings(parts: list[bytes], places: list[int], 
     assert found == decoder("auto", from_start).feed(data)
 
 
+@pytest.mark.timeout(600 if LONG else 120)
 @pytest.mark.parametrize("settings", [{}, {"field": "uv"}, {"decimal_comma": True}])
 def test_fuzz(settings: dict[str, Any]) -> None:
     made = [line for given, line, _, _ in LINES if not given] + [NATIVE, b"t,uv", b"1,2"]

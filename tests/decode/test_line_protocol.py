@@ -116,6 +116,7 @@ def test_chunking_never_changes_readings(parts: list[bytes], places: list[int]) 
     assert found == decoder("line-protocol", from_start=False).feed(data)
 
 
+@pytest.mark.timeout(600 if LONG else 120)
 @pytest.mark.parametrize("settings", [{}, {"field": "uv"}])
 def test_fuzz(settings: dict[str, Any]) -> None:
     made = [line for given, line, _ in LINES if given.get("field") in (None, settings.get("field"))]

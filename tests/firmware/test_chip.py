@@ -252,6 +252,20 @@ def test_a_port_that_nobody_reads_holds_nothing_up(tmp_path: Path) -> None:
         assert after.register - before.register == counts(600) * (after.uptime_ms - before.uptime_ms)
 
 
+def test_a_full_buffer_loses_no_answer_and_cuts_no_line(chip: Chip) -> None:
+    """As many commands at once as wait in its ring, each with more to say than its output holds three times of."""
+    with Talk(chip) as talk:
+        assert talk.ask("rate 20") == "ok rate"
+        for _ in range(4):
+            talk.answers.clear()
+            burst = ["now", "who", "now"] * 4
+            talk.write(b"".join(map(frame_command, burst)))
+            talk.wait_for(lambda: len(talk.answers) >= 12, 5, "all answers")
+            assert [a.split()[1] for a in talk.answers] == burst
+        assert not talk.bad and len(talk.readings) > 32
+        assert {b.seq - a.seq for a, b in itertools.pairwise(talk.readings)} == {1}
+
+
 def test_a_flood_of_rubbish_changes_nothing(chip: Chip) -> None:
     with Talk(chip) as talk:
         chip.light(800)

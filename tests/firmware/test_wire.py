@@ -15,7 +15,7 @@ import pytest
 from support.driven import answers, drive, order, readings, said, wire
 from support.firmware import ROOT, host_program
 
-from uvdose.decode.native import format_line
+from uvdose.decode.native import format_line, frame_command
 
 VECTORS: dict[str, Any] = json.loads((ROOT / "shared" / "wire" / "vectors.json").read_text(encoding="utf-8"))
 FIELDS = ("boot", "seq", "uptime_ms", "level_milli", "register", "sat_ms", "presses", "flags")
@@ -116,13 +116,15 @@ def test_answers_come_in_the_order_of_the_commands_and_an_overlong_line_is_one()
     assert got == ["err checksum", "ok quiet", "err checksum", "err checksum", "err unknown"]
 
 
-def test_a_proved_command_behind_too_much_is_not_obeyed() -> None:
-    """A line that is cut must not become another one that is proved."""
-    from uvdose.decode.native import frame_command
-
-    inside = frame_command("who").rstrip(b"\n")
+def test_a_proved_command_in_a_line_that_is_too_long_is_not_obeyed() -> None:
+    """A line that is cut, at its end or its beginning, must not become another one that is proved."""
+    inside = frame_command("quiet").rstrip(b"\n")
     for length in range(60, 70):
         assert answers(drive([wire(b" " * length + inside + b"\n")])) == ["err checksum"]
+    full = frame_command("quiet".ljust(59)).rstrip(b"\n")
+    assert answers(drive([wire(full + b"\n"), wire(full + b"x\n"), wire(full + full + b"\n")])) == [
+        "ok quiet", "err checksum", "err checksum",
+    ]
 
 
 @pytest.mark.timeout(900)

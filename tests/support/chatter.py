@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import random
+import termios
 import tomllib
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import paho.mqtt.client as paho
 
+from uvdose.intake.discover import SPEEDS
 from uvdose.intake.pty_wire import PtyWire
 
 from .paced import Paced
@@ -25,6 +28,7 @@ class Stream(NamedTuple):
     lines: list[bytes]
     end: bytes
     expect: dict[str, Any]
+    speed: int | None
 
 
 def streams(link: str) -> list[Stream]:
@@ -35,8 +39,17 @@ def streams(link: str) -> list[Stream]:
         assert raw["about"].startswith("Invented: ")
         lines = [line.encode("latin-1") for line in raw["lines"]]
         end = raw.get("end", "\n").encode()
-        found.append(Stream(path.stem, raw["link"], raw.get("topic", ""), lines, end, raw["expect"]))
+        found.append(Stream(path.stem, raw["link"], raw.get("topic", ""), lines, end, raw["expect"], raw.get("speed")))
     return [s for s in found if s.link == link]
+
+
+class Wire(PtyWire):
+    """A pty whose speed the board can see, as a wire's other end hears it."""
+
+    def speed(self) -> int | None:
+        """The speed that was set on the port."""
+        code = termios.tcgetattr(self._master)[5]
+        return next((s for s in SPEEDS if getattr(termios, f"B{s}") == code), None)
 
 
 class Boards(Paced):
@@ -45,7 +58,8 @@ class Boards(Paced):
     def __init__(self, folder: Path, said: list[Stream]) -> None:
         super().__init__(1.0)
         self._said = said
-        self._wires = {s.name: PtyWire() for s in said}
+        self._wires = {s.name: Wire() for s in said}
+        self._dice = random.Random(11)
         self._count = 0
         for name, wire in self._wires.items():
             (folder / name).symlink_to(wire.path)
@@ -58,8 +72,14 @@ class Boards(Paced):
             for stream in self._said:
                 # Begun in the middle of a line, as a board that spoke before anybody listened.
                 line = stream.lines[self._count % len(stream.lines)]
-                self._wires[stream.name].write((line if self._count else line[len(line) // 2 :]) + stream.end)
+                data = (line if self._count else line[len(line) // 2 :]) + stream.end
+                wire = self._wires[stream.name]
+                wire.write(data if stream.speed in (None, wire.speed()) else self._garbled(data))
             self._count += 1
+
+    def _garbled(self, data: bytes) -> bytes:
+        """What another speed makes of it: bytes without sense, some of them newlines."""
+        return self._dice.randbytes(len(data))
 
     def _end(self) -> None:
         for wire in self._wires.values():

@@ -53,11 +53,12 @@ def listen_port(
     is_text: whether lines are what comes at the right speed. ask: what to write once they are known, or None; what
     comes after it, for a moment, is among the lines. A port that is silent at one speed is silent at all. Never raises.
     """
-    port = None
+    port, was_open = None, False
     try:
         port = make_port(path, SPEEDS[0])
         port.timeout = READ_S
         open_port(port)
+        was_open = True
         best: PortHeard = PortHeard()
         for speed in SPEEDS:
             if speed != SPEEDS[0]:
@@ -82,7 +83,7 @@ def listen_port(
     except Exception as err:
         if not isinstance(err, ANY_ERRORS):
             raise
-        return PortHeard(fault=words_for(err, path, was_open=False))
+        return PortHeard(fault=words_for(err, path, was_open=was_open))
     finally:
         if port is not None:
             with contextlib.suppress(*PORT_ERRORS):

@@ -4,10 +4,12 @@
 
 #include "crc.h"
 
-/* Not the wire's start value, so that memory of all zeros or all ones proves nothing. */
+#define UNDER_WAY 0 /* in place of a checksum: this copy is being written, and no chance can make it hold */
+
 static uint16_t crc_of_copy(const struct copy *copy)
 {
-    return (uint16_t)(crc_of(copy, offsetof(struct copy, crc)) ^ 0x55AAu);
+    uint16_t crc = crc_of(copy, offsetof(struct copy, crc));
+    return crc == UNDER_WAY ? 1 : crc;
 }
 
 /* A checksum of 16 bits lets one random memory in 65536 through; values that cannot be stop the rest. */
@@ -41,7 +43,7 @@ static void in_order(void)
 
 static void write(struct copy *copy, const struct kept *kept, uint16_t number)
 {
-    copy->crc = (uint16_t)~copy->crc; /* from here on it does not hold */
+    copy->crc = UNDER_WAY;
     in_order();
     copy->kept = *kept;
     copy->number = number;
@@ -75,6 +77,6 @@ void keep_spoil(struct keep *keep)
 {
     for (uint8_t i = 0; i < 2; i++) {
         keep->copies[i].number = i;
-        keep->copies[i].crc = (uint16_t)~crc_of_copy(keep->copies + i);
+        keep->copies[i].crc = UNDER_WAY;
     }
 }

@@ -35,36 +35,51 @@ static int same(const struct kept *a, const struct kept *b)
         && !memcmp(a->slots, b->slots, sizeof a->slots);
 }
 
-/* A write that was cut: each byte of the copy is old or new, by chance or up to a place, and its checksum inverted, old
- * or half of it new. Then the copy before holds, or the new one whole. */
+/* What is found, without mending anything. */
+static int finds(struct keep keep, const struct kept *wanted)
+{
+    return same(keep_find(&keep), wanted);
+}
+
+/* A write of `fresh` that was cut: each byte of the copy is old or new, up to a place or by chance, its checksum already
+ * void and not yet new. */
+static struct keep tear(const struct keep *keep, const struct kept *fresh, size_t cut, int by_chance)
+{
+    struct keep whole = *keep, torn = *keep;
+    keep_save(&whole, fresh);
+    struct copy *to = torn.copies, *from = whole.copies;
+    if (!memcmp(to, from, sizeof *to))
+        to++, from++;
+    to->crc = 0;
+    for (size_t i = 0; i < offsetof(struct copy, crc); i++)
+        if (by_chance ? (size_t)(rand() % (int)sizeof(struct copy)) < cut : i < cut)
+            ((unsigned char *)to)[i] = ((unsigned char *)from)[i];
+    return torn;
+}
+
+/* After any torn write the state before is found; and where the node went on from there and the next write is torn as
+ * well, again that. */
 static void torn_writes(void)
 {
     struct keep keep;
     memset(&keep, 0, sizeof keep);
     keep_spoil(&keep);
     holds(!keep_find(&keep), "a spoiled state is none");
-    for (uint32_t n = 0; n < 300; n++) {
-        struct kept before = state(n), after = state(n + 1);
+    struct kept older = state(0);
+    keep_save(&keep, &older);
+    for (uint32_t n = 1; n < 120; n++) {
+        struct kept before = state(n), after = state(n + 1), next = state(n + 2);
         keep_save(&keep, &before);
-        holds(same(keep_find(&keep), &before), "what was written is found");
-        struct keep whole = keep;
-        keep_save(&whole, &after);
-        holds(same(keep_find(&whole), &after), "the newest is found");
-        int which = memcmp(&whole.copies[0], &keep.copies[0], sizeof whole.copies[0]) ? 0 : 1;
+        holds(finds(keep, &before), "the newest is found");
         for (size_t cut = 0; cut < sizeof(struct copy); cut++) {
-            struct keep torn = keep;
-            unsigned char *at = (unsigned char *)&torn.copies[which];
-            const unsigned char *fresh = (unsigned char *)&whole.copies[which];
-            torn.copies[which].crc = (uint16_t)~torn.copies[which].crc;
-            for (size_t i = 0; i < offsetof(struct copy, crc); i++)
-                if (n % 2 ? i < cut : (size_t)(rand() % (int)sizeof(struct copy)) < cut)
-                    at[i] = fresh[i];
-            const struct kept *found = keep_find(&torn);
-            holds(same(found, &before) || same(found, &after), "a torn write leaves the state before, or the whole new one");
-            /* and it goes on from there: the next write spoils no other copy than the torn one's successor */
-            struct keep again = torn;
-            keep_save(&again, &after);
-            holds(same(keep_find(&again), &after), "after a torn write the next one is found");
+            struct keep torn = tear(&keep, &after, cut, n % 2);
+            holds(same(keep_find(&torn), &before), "a torn write leaves the state before");
+            for (size_t again = 0; again < sizeof(struct copy); again += 7) {
+                struct keep twice = tear(&torn, &next, again, n % 2);
+                holds(finds(twice, &before), "a second torn write leaves it too");
+            }
+            keep_save(&torn, &next);
+            holds(finds(torn, &next), "after a torn write the next one is found");
         }
     }
 }
@@ -110,7 +125,7 @@ static void numbers_wrap(void)
         struct kept one = state(n);
         keep_save(&keep, &one);
         if (n % 997 == 0 || n % 65536 < 3)
-            holds(same(keep_find(&keep), &one), "the newest is found over the wrap of its number");
+            holds(finds(keep, &one), "the newest is found over the wrap of its number");
     }
 }
 

@@ -157,8 +157,8 @@ def _hand(bench: Bench, sensor: SensorSettings, before: Sight) -> CheckStep:
     under = sight(rows, sensor.full_scale)
     falls = 1 - (under.mean - sensor.zero) / level if under is not None else 0.0
     if falls < FALLS:
-        return CheckStep("hand", False, f"the light fell by {percent(max(0.0, falls))} alone: is it this sensor, and was"
-                                        " the hand over it?")  # fmt: skip
+        fell = f"the light fell by {percent(max(0.0, falls))} alone"
+        return CheckStep("hand", False, f"{fell}: is it this sensor, and was the hand over it?")
     return CheckStep("hand", True, f"the light fell by {percent(falls)} under it")
 
 

@@ -7,14 +7,15 @@ import re
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from ...config import MqttSettings, Settings
+from ...catalogue import part_named
+from ...config import MqttSettings, SensorSettings, Settings
 from ...decode.naming import Says, says
 from ...decode.native import frame_command, parse_command
 from ...decode.recognise import Finding, Heard, is_clean, recognise
 from ...intake.discover import PortHeard, listen_port, ports
 from ...intake.mqtt_discover import listen_broker
 from ...intake.mqtt_words import place as broker_place
-from .proposal import Place, judged
+from .proposal import Place, judged, part_notes
 
 AT_ONCE = 8
 ENOUGH_LINES = 6
@@ -30,7 +31,7 @@ def at_ports(
     free = [p for p in wanted if os.path.realpath(p) not in held]
     with ThreadPoolExecutor(AT_ONCE) as pool:
         heard = dict(zip(free, pool.map(lambda p: _listen(p, seconds), free), strict=True))
-    known = {os.path.realpath(s.port): s.name for s in settings.sensor if s.link == "serial" and s.port}
+    known = {os.path.realpath(s.port): s for s in settings.sensor if s.link == "serial" and s.port}
     return [_port_place(p, heard.get(p), held, known, taken) for p in wanted]
 
 
@@ -39,7 +40,7 @@ def _listen(path: str, seconds: float) -> PortHeard:
 
 
 def _port_place(
-    path: str, heard: PortHeard | None, held: dict[str, str], known: dict[str, str], taken: set[str]
+    path: str, heard: PortHeard | None, held: dict[str, str], known: dict[str, SensorSettings], taken: set[str]
 ) -> Place:
     real = os.path.realpath(path)
     if heard is None:
@@ -50,8 +51,15 @@ def _port_place(
     who = next((found for _, line in reversed(heard.lines) if (found := _who(line))), "")
     finding = recognise([Heard(at, line) for at, line in heard.lines], who=who)
     if real in known and finding.form is not None:
-        return Place("serial", path, "known", f"in the settings already, as sensor {known[real]}", heard.speed, finding)
+        return _known("serial", path, known[real], finding, heard.speed)
     return judged("serial", path, finding, heard.speed, taken)
+
+
+def _known(link: str, where: str, sensor: SensorSettings, finding: Finding, speed: int | None) -> Place:
+    """A sensor that the settings have, with what is known of the part that they name."""
+    line = f"in the settings already, as sensor {sensor.name}"
+    notes = part_notes(part_named(sensor.part)) if sensor.part is not None else []
+    return Place(link, where, "known", line, speed, finding, notes=tuple(notes))
 
 
 def _enough(lines: list[bytes]) -> bool:
@@ -83,7 +91,7 @@ def at_broker(
     where = broker_place(mqtt)
     if heard.fault is not None:
         return [Place("mqtt", where, "fault", f"{heard.fault.why}; {heard.fault.mend}")]
-    known = {s.topic: s.name for s in settings.sensor if s.link == "mqtt" and s.topic}
+    known = {s.topic: s for s in settings.sensor if s.link == "mqtt" and s.topic}
     places, others = [], []
     for topic, messages in heard.topics.items():
         if _OWN_TOPIC.fullmatch(topic) or topic.endswith("/answer"):
@@ -93,8 +101,7 @@ def at_broker(
         finding = recognise([Heard(at, m) for at, m in messages], context=topic, who=who, least=1)
         base = topic.removesuffix("/reading") if finding.form == "native" else topic
         if base in known:
-            line = f"in the settings already, as sensor {known[base]}"
-            places.append(Place("mqtt", base, "known", line, None, finding))
+            places.append(_known("mqtt", base, known[base], finding, None))
         elif finding.form is not None and finding.says_uv:
             places.append(judged("mqtt", base, finding, None, taken))
         elif finding.says_uv or says(topic) not in (Says.NOTHING, Says.OTHER):

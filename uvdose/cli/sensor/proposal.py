@@ -94,13 +94,18 @@ def _name(where: str, finding: Finding, taken: set[str]) -> str:
 def _more(finding: Finding, part: Part | None) -> list[str]:
     notes = []
     if part is not None:
-        notes.append(f"{part.part}: {catalogue().bands[part.band].words}")
+        notes += part_notes(part)
     if finding.form != "native" and finding.every_s is not None and finding.every_s > SLOW_S:
         least = finding.every_s * READINGS_WANTED / 60
         notes.append(f"a reading each {finding.every_s:.0f} s is good for prints of {least:.0f} minutes and longer")
     if finding.form != "native" and finding.full_scale is None:
         notes.append("set full_scale to what it says at most, and zero to what it says in the dark")
     return notes
+
+
+def part_notes(part: Part) -> list[str]:
+    """What a person should know of a part of the catalogue."""
+    return [f"{part.part} is {catalogue().bands[part.band].words}", *(f"{part.part}: {p}" for p in part.pitfalls)]
 
 
 def block(name: str, values: dict[str, Any], *, listed: bool) -> str:
