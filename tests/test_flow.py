@@ -33,6 +33,7 @@ ALLOWED: dict[str, set[str]] = {
     "dose": BASE | {"config"},
     "exposure": BASE | {"decode", "dose"},
     "calibrate": BASE | {"dose", "exposure", "notes"},
+    "light": BASE,
     "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
@@ -54,15 +55,15 @@ ALLOWED: dict[str, set[str]] = {
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "calibrate", "model", "units", "messages", "asked", "listed", "notes",
+PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "notes",
         "queueing")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",
 }
-# Fitting is arithmetic on arrays: numpy has no side effects, and is loaded only by what fits. Tables of processes come
-# with the package.
-PURE_MAY_ALSO_USE = {"calibrate": {"importlib", "numpy"}}
+# Fitting and spectra are arithmetic on arrays: numpy has no side effects, and is loaded only by what needs it. Tables
+# of processes and of spectral shapes come with the package.
+PURE_MAY_ALSO_USE = {"calibrate": {"importlib", "numpy"}, "light": {"importlib", "numpy"}}
 
 
 def _modules() -> list[Path]:

@@ -92,18 +92,14 @@ def test_watched_where_there_is_no_terminal(bench: Daemon, lamp: Quiet) -> None:
     assert len(plain) >= 2 and all(line.startswith("sill  6") and "mW/cm²" in line for line in plain)
     assert verdict == "sill: alive, 10 a second, quiet; at 60 % of full scale", done
     assert "noise" in detail and "the light's own change" in detail
-    told = [json.loads(line) for line in _documents(bench.run("sensor", "watch", "sill", "--seconds", 2, "--json").out)]
+    watched = bench.run("sensor", "watch", "sill", "--seconds", 2, "--json").out
+    told = [json.loads(line) for line in watched.splitlines()]
     last = told[-1]["sensors"][0]
     # one line's level is the mean of ten samples a tenth of a second apart, whose noise the test drew: 1.5 counts
     assert last["name"] == "sill" and 1.0 < last["noise"] < 2.0 and abs(last["rate_hz"] - 10) < 0.3
     assert last["saturated_share"] == 0 and abs(last["value"] - 612) < 8 and abs(last["irradiance"] - 7.65) < 0.1
     bench.run("sensor", "watch", "attic").refused(2, "no sensor 'attic'")
     bench.run("sensor", "watch", "--seconds", "nan").refused(2, "--seconds")
-
-
-def _documents(text: str) -> list[str]:
-    """The JSON lines, without the last document, which is laid out for a person."""
-    return [line for line in text.splitlines() if line.startswith('{"')]
 
 
 def test_watched_at_a_terminal_until_ctrl_c(bench: Daemon, lamp: Quiet) -> None:

@@ -78,8 +78,9 @@ def scale(
     if as_json:
         print_json(note)
         return
-    for line in (f"stored; {taken}", *voided(bench.place, name)):
-        say("\n".join(wrap(line)))
+    say("\n".join(wrap(f"stored; {taken}")))
+    for line in voided(bench.place, name):
+        say(line)
 
 
 def _asked(against: str | None, known: float | None, known_u: float | None, seconds: float) -> float:
@@ -174,7 +175,7 @@ def _scale_u(bench: Bench, other: SensorSettings) -> float:
 def _lines(sensor: SensorSettings, note: ScaleTaken) -> list[str]:
     from ...review.layout import unit_text
 
-    unit = unit_text(sensor.unit)
+    unit = "count" if sensor.unit == "counts" else unit_text(sensor.unit)
     by = f"against {note.against}" if note.against is not None else f"by a light of {note.known:g} mW/cm²"
     lines = [
         f"{sensor.name}: scale {note.scale:.4g} mW/cm² per {unit} ({note.low:.4g}-{note.high:.4g}), {by}",

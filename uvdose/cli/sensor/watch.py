@@ -37,7 +37,7 @@ def watch(
 ) -> None:
     """Value, pace, noise and headroom of a sensor, live, and in one plain line at the end. Needs the daemon."""
     from ...clock import pause, real_s
-    from ..show import print_json, print_json_line, say
+    from ..show import print_json_line, say
     from .gather import SETTLE_S, Line, need_bench
 
     if seconds is not None and not 0 < seconds <= MOST_S:
@@ -68,12 +68,10 @@ def watch(
     except KeyboardInterrupt:
         pass
     line.clear()
-    told = [_told(bench, sensor, rows[sensor.name]) for sensor in sensors]
     if as_json:
-        print_json({"sensors": told})
-        return
-    for t in told:
-        say("\n".join(_whole(t)))
+        return  # the last line holds it all
+    for sensor in sensors:
+        say("\n".join(_whole(_told(bench, sensor, rows[sensor.name]))))
 
 
 def _width() -> int:

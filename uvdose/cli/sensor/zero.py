@@ -61,7 +61,7 @@ def zero(
         return
     say("\n".join(wrap(f"stored; {taken}")))
     for line in voided(bench.place, name):
-        say("\n".join(wrap(line)))
+        say(line)
 
 
 def read_dark(bench: Bench, sensor: SensorSettings, seconds: float) -> tuple[Dark, str | None]:

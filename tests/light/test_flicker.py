@@ -1,0 +1,68 @@
+"""What sampling sees of flicker: against samples of the ripple itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from uvdose.light.flicker import RIPPLES_HZ, seen, worst_error
+
+
+@pytest.mark.parametrize("ripple", RIPPLES_HZ)
+@pytest.mark.parametrize("sample", [1.0, 9.7, 10.0, 50.0, 70.0, 99.0, 100.0, 101.5, 119.0, 180.0, 300.0, 1000.0])
+def test_the_apparent_rate_is_the_one_in_the_samples(ripple: float, sample: float) -> None:
+    """The strongest line in the spectrum of 4,000 samples of the ripple, or none where they stand still."""
+    count = 4000
+    samples = np.cos(2 * np.pi * ripple * np.arange(count) / sample + 0.3)
+    lines = np.abs(np.fft.rfft(samples - samples.mean()))
+    found = seen(ripple, sample).apparent_hz
+    if found < 1e-9:
+        assert np.ptp(samples) < 1e-6
+    else:
+        assert found == pytest.approx(np.argmax(lines) * sample / count, abs=sample / count)
+
+
+@pytest.mark.parametrize(
+    ("ripple", "over"), [(100.0, 0.0), (100.0, 0.004), (120.0, 0.004), (100.0, 0.013), (120.0, 0.1)]
+)
+def test_the_share_is_that_of_the_averaged_ripple(ripple: float, over: float) -> None:
+    """The ripple averaged over the window in fine steps, at its best phase."""
+    phases = np.linspace(0, 2 * np.pi, 400)
+    within = (np.arange(2000) + 0.5) / 2000 * over
+    means = np.cos(2 * np.pi * ripple * within[None, :] + phases[:, None]).mean(axis=1)
+    assert seen(ripple, 10.0, over).share == pytest.approx(np.ptp(means) / 2, abs=1e-3)
+
+
+def test_whole_periods_see_nothing() -> None:
+    """100 ms are ten periods of 100 Hz and twelve of 120 Hz."""
+    for ripple in RIPPLES_HZ:
+        assert seen(ripple, 10.0, 0.1).share == pytest.approx(0.0, abs=1e-12)
+        assert worst_error(1.0, ripple, 10.0, 50, 0.1) == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("ripple", "sample", "readings"), [(100.0, 10.3, 30), (120.0, 7.0, 13), (100.0, 1.001, 600), (100.0, 250.0, 7)]
+)
+def test_the_worst_error_is_the_worst_of_all_phases(ripple: float, sample: float, readings: int) -> None:
+    phases = np.linspace(0, 2 * np.pi, 2000)
+    at = 2 * np.pi * ripple * np.arange(readings) / sample
+    means = 0.6 * np.cos(at[None, :] + phases[:, None]).mean(axis=1)
+    assert worst_error(0.6, ripple, sample, readings) == pytest.approx(np.abs(means).max(), rel=1e-3)
+
+
+def test_readings_in_step_with_the_mains_are_off_for_good() -> None:
+    """10 a second, whatever the mains: each falls on the same height."""
+    for ripple in RIPPLES_HZ:
+        assert seen(ripple, 10.0).apparent_hz == 0.0
+        assert worst_error(0.4, ripple, 10.0, 10_000) == pytest.approx(0.4)
+        assert worst_error(0.4, ripple, 10.7, 10_000) < 1e-3
+        assert worst_error(0.4, ripple, 1000.0, 1000) < 1e-3
+
+
+def test_what_is_no_rate() -> None:
+    for wrong in ((0.0, 1.0, 0.0), (100.0, -1.0, 0.0), (100.0, 1.0, -0.1), (float("nan"), 1.0, 0.0)):
+        with pytest.raises(ValueError, match="rates"):
+            seen(*wrong)
+    for depth, readings in ((1.2, 5), (-0.1, 5), (0.5, 0)):
+        with pytest.raises(ValueError, match="depth"):
+            worst_error(depth, 100.0, 10.0, readings)

@@ -1,0 +1,59 @@
+"""What readings at a given rate see of a lamp that flickers with the mains: 100 or 120 times a second.
+
+A sensor that reads momentary values at a steady rate folds the ripple down to a slow beat, or to a standstill: then
+each reading falls on the same height of the ripple, and the dose is off by up to its depth, however long it is. Reading
+over whole periods of the ripple, or faster than twice its rate, does away with that.
+"""
+
+from __future__ import annotations
+
+import math
+
+import msgspec
+
+RIPPLES_HZ = (100.0, 120.0)
+
+
+class Seen(msgspec.Struct, frozen=True):
+    """apparent_hz: the rate at which the readings seem to go up and down, 0 where they stand still. share: how much
+    of the ripple's depth they show, 0 to 1, after the time over which each is taken."""
+
+    apparent_hz: float
+    share: float
+
+
+def seen(ripple_hz: float, sample_hz: float, over_s: float = 0.0) -> Seen:
+    """What evenly spaced readings see of a sine ripple. over_s: the time over which each reading is averaged.
+
+    Sources: folding about half the sampling rate (sampling theorem), and |sin x / x| for a mean over a window.
+    Raises `ValueError` for a rate that is not above 0.
+    """
+    _check(ripple_hz, sample_hz, over_s)
+    nearest = round(ripple_hz / sample_hz)
+    return Seen(abs(ripple_hz - nearest * sample_hz), _window(ripple_hz, over_s))
+
+
+def worst_error(depth: float, ripple_hz: float, sample_hz: float, readings: int, over_s: float = 0.0) -> float:
+    """By how much the mean of so many readings may be off, relative to the mean light, at the worst phase.
+
+    depth: (highest - lowest) / (highest + lowest), 0 to 1. The mean of N phases that go on by 2 pi f/fs each is at
+    most |sin(N pi f/fs) / (N sin(pi f/fs))| of the depth: 1 where f is a multiple of fs.
+    """
+    _check(ripple_hz, sample_hz, over_s)
+    if not 0.0 <= depth <= 1.0 or readings < 1:
+        raise ValueError("flicker: give a depth from 0 to 1 and at least one reading")
+    # What is left beside whole turns, so that a multiple of the rate is one to the last bit.
+    turn = ripple_hz / sample_hz - round(ripple_hz / sample_hz)
+    below = readings * math.sin(math.pi * turn)
+    together = 1.0 if abs(turn) < 1e-12 else abs(math.sin(readings * math.pi * turn) / below)
+    return depth * _window(ripple_hz, over_s) * together
+
+
+def _window(ripple_hz: float, over_s: float) -> float:
+    x = math.pi * ripple_hz * over_s
+    return 1.0 if x == 0 else abs(math.sin(x) / x)
+
+
+def _check(ripple_hz: float, sample_hz: float, over_s: float) -> None:
+    if not (ripple_hz > 0 and sample_hz > 0 and over_s >= 0):
+        raise ValueError("flicker: give rates above 0, in Hz, and a time from 0 on, in seconds")
