@@ -245,7 +245,8 @@ class SimulatedNode:
             slot, register = natural(words[0], SLOTS), natural(words[1], range(2**63))
             pattern = natural(words[2], PATTERNS)
             held = self._slots.get(slot)
-            if held is None or (held.register, held.pattern) != (register, pattern):  # told twice, it does not call anew
+            # Told twice, it does not call anew.
+            if held is None or (held.register, held.pattern) != (register, pattern):
                 self._disarm(slot)
                 self._slots[slot] = _Slot(register, pattern)
             answer += f" {slot} {register} {pattern}"
