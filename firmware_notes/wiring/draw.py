@@ -149,8 +149,9 @@ def avr() -> Drawing:
     d.box(120, 498, 180, 44)
     d.text(210, 526, "computer, indoors", 14, anchor="middle")
     d.lines(40, 580, [
-        "Sensor output up to 1 V: the chip's own 1.1 V reference (as set). Higher: the supply as reference, and never above 5 V.",
-        "The cable carries 5 V from the computer, or from a power bank in the shade. No mains voltage at the frame.",
+        "Sensor output below 1 V in full sun: the chip's own 1.1 V reference (as set). Higher: the supply as reference, and never above 5 V.",
+        "VCC to 5V, or to 3V3, as the sensor's own sheet says. The cable carries 5 V from the computer, or from a power bank in the",
+        "shade. No mains voltage at the frame.",
     ])  # fmt: skip
     return d
 
@@ -160,7 +161,7 @@ def wifi() -> Drawing:
     d = Drawing(
         1090, 580, "I2C sensor on a Wi-Fi board, over MQTT",
         "Sensor SDA to pin 21 and SCL to pin 22 with 4.7 kilohm pull-ups to 3.3 volt; button from pin 4 to ground; buzzer "
-        "from pin 5 through a transistor; 5 volt by USB.",
+        "from pin 18 through a transistor; 5 volt by USB.",
     )  # fmt: skip
     d.box(40, 130, 170, 190, "I2C UV sensor")
     vcc, sda, scl, gnd = (d.pin(210, 185 + 35 * i, n, "right") for i, n in enumerate(("3V3", "SDA", "SCL", "GND")))
@@ -169,7 +170,7 @@ def wifi() -> Drawing:
     three, p21, p22, ground = (
         d.pin(470, 185 + 35 * i, n, "left") for i, n in enumerate(("3V3", "21", "22", "GND"))
     )  # fmt: skip
-    p5, p4 = (d.pin(670, y, n, "right") for y, n in ((215, "5"), (330, "4")))
+    p18, p4 = (d.pin(670, y, n, "right") for y, n in ((215, "18"), (330, "4")))
     d.wire(vcc, three)
     d.wire(sda, p21)
     d.wire(scl, p22)
@@ -185,7 +186,7 @@ def wifi() -> Drawing:
     d.wire((740, 420), (740, 430))
     d.ground(740, 430)
     d.text(762, 396, "button: start, hold", 13)
-    d.buzzer_stage(830, 215, "3V3 or 5V", p5)
+    d.buzzer_stage(830, 215, "3V3 or 5V", p18)
     d.box(520, 420, 100, 40)
     d.text(570, 446, "USB 5 V", 15, "bold", "middle")
     d.lines(40, 500, [
