@@ -10,10 +10,10 @@ import tomlkit
 
 from ...catalogue import Part, catalogue, part_in
 from ...decode.recognise import Finding
+from ...exposure.pauses import READINGS_WANTED
 from ...review.layout import figure, unit_text
 
 SLOW_S = 10.0
-READINGS_WANTED = 50
 
 
 class Place(msgspec.Struct, frozen=True):
