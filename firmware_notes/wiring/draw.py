@@ -89,6 +89,14 @@ class Drawing:
         self.joint(x, y - 12)
         self.joint(x, y + 12)
 
+    def button_stage(self, begin: tuple[float, float], x: float, y: float) -> None:
+        """A button from a pin to ground; x, y: where its wire turns down."""
+        self.wire(begin, (x, y), (x, y + 30))
+        self.button(x, y + 60)
+        self.wire((x, y + 90), (x, y + 100))
+        self.ground(x, y + 100)
+        self.text(x + 22, y + 66, "button: start, hold", 13)
+
     def buzzer_stage(self, x: float, y: float, supply: str, begin: tuple[float, float]) -> None:
         """An active buzzer through an NPN transistor; x, y: its base."""
         self.wire(begin, (x - 80, begin[1]), (x - 80, y), (x, y))
@@ -136,12 +144,7 @@ def avr() -> Drawing:
     d.wire((390, 275), (390, 330))
     d.joint(390, 330)
     d.wire(gnd, (240, 245), (240, 330), ground)
-    d.wire(d2, (740, 330))
-    d.wire((740, 330), (740, 360))
-    d.button(740, 390)
-    d.wire((740, 420), (740, 430))
-    d.ground(740, 430)
-    d.text(762, 396, "button: start, hold", 13)
+    d.button_stage(d2, 740, 330)
     d.buzzer_stage(830, 215, "5V", d9)
     d.box(520, 430, 100, 40)
     d.text(570, 456, "USB", 15, "bold", "middle")
@@ -181,11 +184,7 @@ def wifi() -> Drawing:
         d.resistor(x, 140, "4.7 kΩ", upright=True)
     d.wire((300, 100), (380, 100))
     d.text(340, 90, "3V3 (leave both out where the sensor board has them)", 13, anchor="middle")
-    d.wire(p4, (740, 330), (740, 360))
-    d.button(740, 390)
-    d.wire((740, 420), (740, 430))
-    d.ground(740, 430)
-    d.text(762, 396, "button: start, hold", 13)
+    d.button_stage(p4, 740, 330)
     d.buzzer_stage(830, 215, "3V3 or 5V", p18)
     d.box(520, 420, 100, 40)
     d.text(570, 446, "USB 5 V", 15, "bold", "middle")
