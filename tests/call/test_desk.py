@@ -90,6 +90,19 @@ def test_hushed_while_it_sounds_the_node_is_told() -> None:
     assert paper.sent[-1] == (1, "quiet")
 
 
+def test_a_target_that_is_acknowledged_silences_no_other_one_of_its_sensor() -> None:
+    """`quiet` would end the node's own call of the other print as well, for good (wire format)."""
+    paper = Paper()
+    for exposure in (1, 2):
+        paper.ring("reached", exposure=exposure)
+        paper.answer()
+        paper.pass_to(exposure)
+    paper.desk.hush(1, "reached", paper.now)
+    assert "quiet" not in [c for _, c in paper.sent]
+    paper.desk.hush(2, "reached", paper.now)
+    assert paper.sent[-1] == (2, "quiet"), "the last one ends the sound"
+
+
 def test_an_answer_to_a_hushed_call_proves_no_other() -> None:
     paper = Paper()
     paper.ring("look:0.7")

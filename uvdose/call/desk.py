@@ -79,6 +79,9 @@ class Desk:
         if whose == (exposure, key):
             self._under_way[sensor] = (None, sent_s)  # its answer is still to come, and proves nothing
         late = whose == (exposure, key) or sensor in self._unheard
+        # Another target of this sensor is reached: its call is to sound on, and the node's own one for it with it.
+        if any(p.ring.sensor == sensor and p.ring.insist for p in self._calls.values()):
+            return
         if self._sounding.pop(sensor, 0) > now_s or late:
             self._send(sensor, "quiet")  # right behind what is still under way, so that this does not sound on
 
