@@ -14,6 +14,7 @@ class Paper:
         self.armed: list[tuple[int, Held]] = []
         self.refused: list[str] = []
         self.up, self.now, self.flags, self.boot = True, 0.0, 0, 7
+        self.each_s = 1.0  # between two lines of the node
         self.wants: dict[int, Want] = {}
         self.called: list[tuple[int, int]] = []
         self.arming = Arming(self._send, lambda s, slot, held: self.armed.append((slot, held)),
@@ -27,18 +28,19 @@ class Paper:
 
     def look(self, seconds: float = 0.0) -> None:
         self.now += seconds
-        self.arming.look("sill", self.boot, self.flags, self.wants, self.now)
+        said_ms = int(self.now / self.each_s) * round(1000 * self.each_s)
+        self.arming.look("sill", self.boot, said_ms, self.flags, self.wants, self.now)
 
     def answer(self, text: str) -> None:
         self.arming.answer("sill", text, self.now)
 
-    def obey(self, seconds: int = 30) -> None:
-        """A node that answers all, for so many seconds."""
+    def obey(self, seconds: int = 30, armed_flag: int = 2) -> None:
+        """A node that answers all, for so many seconds. armed_flag: what its lines say once it is armed."""
         for _ in range(seconds):
             self.look(1.0)
             while self.sent and self.arming._nodes["sill"].asked is not None:
                 words = self.sent[-1].split(" ")
-                self.flags = 2 if words[0] == "arm" else self.flags
+                self.flags = armed_flag if words[0] == "arm" else self.flags
                 self.answer(f"ok {self.sent[-1]}" if words[0] == "arm" else f"ok {words[0]}")
 
 
@@ -50,6 +52,16 @@ def test_a_want_is_armed_once_and_the_lease_renewed() -> None:
     assert paper.armed == [(0, Held(3, 1000))] and paper.arming.holds("sill") == {3}
     assert paper.refused == [] and paper.arming.trouble("sill") == ""
     assert RENEW_S == 10
+
+
+def test_a_line_from_before_the_answer_tells_nothing_of_the_slots() -> None:
+    """A node that says a line each 10 s (0.1 Hz, wire format): its flags are as old as the line."""
+    paper = Paper()
+    paper.each_s, paper.wants = 10.0, {3: Want(1000, 5)}
+    paper.obey(9, armed_flag=0)
+    assert [c for c in paper.sent if "lease" not in c] == ["arm 0 1000 4"] and len(paper.armed) == 1
+    paper.obey(4, armed_flag=0)  # the next line says that it holds nothing
+    assert [c for c in paper.sent if "lease" not in c] == ["arm 0 1000 4"] * 2
 
 
 def test_within_the_slack_it_stays_and_beyond_it_moves_in_its_own_slot() -> None:

@@ -19,7 +19,7 @@ ANSWER_S = 1.0
 LONGEST_WAIT_S = 60.0
 LEASE_S, RENEW_S = 30, 10.0
 ANY_FLAG = ARMED_FLAG | REACHED_FLAG
-SETTLED_S = 3.0  # so long after the last answer a line's flags tell of the slots as they are
+SETTLED_S = 3.0  # so long after the last answer the flags of a line that came since tell of the slots as they are
 SILENT_TRIES, REFUSED_TRIES = 3, 2
 
 
@@ -52,6 +52,7 @@ class _Node:
         self.due_s = 0.0
         self.renew_s = 0.0
         self.answered_s = -SETTLED_S - 1
+        self.uptime_ms = self.answered_ms = -1  # of the newest line, and of the newest when it answered last
         self.inquire: list[int] = []
         self.refused = ""
         self.told_refused = False
@@ -118,16 +119,18 @@ class Arming:
         """A node has called by itself while nobody listened: it is asked when, before its slots are filled anew."""
         self._nodes.setdefault(sensor, _Node()).inquire = list(SLOTS)
 
-    def look(self, sensor: str, boot: int, flags: int, wants: dict[int, Want], now_s: float) -> None:
+    def look(
+        self, sensor: str, boot: int, uptime_ms: int, flags: int, wants: dict[int, Want], now_s: float
+    ) -> None:
         """What the node's newest line said, and what it should hold armed."""
         node = self._nodes.setdefault(sensor, _Node())
         if node.boot is not None and boot != node.boot:
             # It counts from 0, and holds nothing; or, where it had lost its sensor, what was left to each slot.
             node.slots = {} if flags & ANY_FLAG else dict.fromkeys(SLOTS)
             self._last.pop(sensor, None)
-        elif not flags & ANY_FLAG and now_s - node.answered_s > SETTLED_S:
+        elif not flags & ANY_FLAG and uptime_ms != node.answered_ms and now_s - node.answered_s > SETTLED_S:
             node.slots = dict.fromkeys(SLOTS)  # it holds nothing, or has lost it
-        node.boot, node.flags, node.wants = boot, flags, wants
+        node.boot, node.uptime_ms, node.flags, node.wants = boot, uptime_ms, flags, wants
         if node.asked is not None and now_s - node.asked.sent_s >= ANSWER_S:
             if node.asked.slot is not None:
                 node.slots.pop(node.asked.slot, None)  # it may have been taken
@@ -160,6 +163,7 @@ class Arming:
             self._wait(sensor, node, now_s, f"it answered {text!r} to {asked.text!r}", SILENT_TRIES)
             return
         node.asked, node.tries, node.refused, node.answered_s = None, 0, "", now_s
+        node.answered_ms = node.uptime_ms
         node.renew_s = now_s + RENEW_S if asked.slot is None else node.renew_s
         if asked.slot is not None:
             node.slots[asked.slot] = asked.held
