@@ -200,8 +200,8 @@ def mount() -> Drawing:
     """Where the sensor sits beside the frame, in section."""
     d = Drawing(
         980, 510, "The sensor beside the frame, in section",
-        "The diffuser lies in the plane of the negative, looks the same way, under the same kind of glass, clear of the "
-        "frame's shadow; its cable leaves downward with a drip loop.",
+        "The diffuser lies in the plane of the negative, looks the same way, clear of the frame's shadow, and under glass or "
+        "not as it was for the calibration print; its cable leaves downward with a drip loop.",
     )  # fmt: skip
     d.box(60, 230, 470, 16, fill="#ddd")
     d.wire((60, 254), (530, 254), width=3)
