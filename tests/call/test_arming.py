@@ -130,6 +130,17 @@ def test_a_broken_checksum_is_only_tried_again() -> None:
     assert paper.arming.holds("sill") == {3}
 
 
+def test_a_sensor_that_cannot_be_read_is_no_refusal() -> None:
+    """`err sensor` answers a `now` of somebody else (wire format); the answer to `arm` comes behind it."""
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    paper.look(1.0)
+    for _ in range(3):
+        paper.answer("err sensor")
+    paper.answer("ok arm 0 1000 4")
+    assert paper.arming.holds("sill") == {3} and paper.sent == ["arm 0 1000 4"] and paper.refused == []
+
+
 def test_an_answer_that_echoes_another_value_is_no_proof() -> None:
     paper = Paper()
     paper.wants = {3: Want(1000, 5)}

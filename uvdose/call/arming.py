@@ -142,9 +142,9 @@ class Arming:
         self._nodes.pop(sensor, None)
 
     def answer(self, sensor: str, text: str, now_s: float) -> None:
-        """A node answered. An `err` is taken for the command under way here."""
+        """A node answered. An `err` is taken for the command under way here, but for the one that only `now` gets."""
         node = self._nodes.get(sensor)
-        if node is None or node.asked is None:
+        if node is None or node.asked is None or text == "err sensor":
             return
         asked, words = node.asked, text.split(" ")
         if words[0] == "err":
