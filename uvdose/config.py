@@ -283,7 +283,7 @@ def _check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
         refuse(f"{key}.repeat_u", f"{sensor.repeat_u} is not a relative uncertainty; 0 to 0.5, such as 0.005")
     full = sensor.full_scale
     if full is not None and not sensor.zero < full <= MOST_VALUE:
-        refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}, and be a figure that a sensor can say")
+        refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}, and below {MOST_VALUE:g}")
 
 
 def split_listen(listen: str, where: str = SETTINGS_NAME) -> tuple[str, int]:
