@@ -27,7 +27,7 @@ def _steers(text: str) -> list[str]:
     return [c for c in text if unicodedata.category(c) in ("Cc", "Cf")]
 
 
-@pytest.mark.parametrize("message", [TWO_UV, ONE_UV, NO_UV, SENML, f"uv\x9b31m\u202e: 5"])
+@pytest.mark.parametrize("message", [TWO_UV, ONE_UV, NO_UV, SENML, "uv\x9b31m\u202e: 5"])
 def test_what_find_tells(message: str) -> None:
     finding = recognise([Heard(float(i), message.encode()) for i in range(6)], context="home/light", least=1)
     lines = told(judged("mqtt", f"home/uv{STEERS}", finding, None, set()))

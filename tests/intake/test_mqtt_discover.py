@@ -1,4 +1,4 @@
-"""Listening at brokers that are none to rely on: sockets that speak as much MQTT as they need to (MQTT 3.1.1, OASIS)."""
+"""Listening at brokers that are none to rely on: sockets that speak as much MQTT as they need to (3.1.1, OASIS)."""
 
 from __future__ import annotations
 
