@@ -49,6 +49,25 @@ def test_a_press_from_before_a_start_does_not_hold_it() -> None:
     assert one.state is State.COUNTING and [a.act for a in one.acts] == [Act.LIGHT]
 
 
+@pytest.mark.parametrize("after_s", [-0.1, -0.2])
+def test_a_hold_by_phone_just_before_the_thumb_is_one_hold(after_s: float) -> None:
+    """Nobody takes up again what was held a fifth of a second ago: two hands meant the same."""
+    paper = PaperBench(lambda s: 50.0)
+    paper.start(1e5)
+    paper.pass_to(paper.now + 3)
+    paper.keep(paper.bench.act(1, Act.HOLD, us(paper.now + 1 + after_s)))
+    _take(paper, _line(paper, 0.0))
+    assert paper.bench.exposures[1].state is State.HELD
+
+
+@pytest.mark.parametrize("after_s", [0.05, 0.6])
+def test_a_press_right_after_a_start_holds_it(after_s: float) -> None:
+    paper = PaperBench(lambda s: 50.0)
+    paper.start(1e5, after_s=1 - after_s)
+    _take(paper, _line(paper, 0.0))
+    assert paper.bench.exposures[1].state is State.HELD
+
+
 def test_a_press_after_an_act_takes_it_back() -> None:
     paper = PaperBench(lambda s: 50.0)
     paper.start(1e5)

@@ -89,7 +89,8 @@ def _follows(mark: Mark, exposure: Exposure) -> bool:
     last = exposure.last_act
     if last is None:
         return True
-    cut = last.cut
+    # A hold that was fixed on the press's own line is the same one; a start that was is older than the press.
+    cut = last.cut if last.act in _ACTS.values() else last.moved or last.mark
     if cut.boot == mark.boot and cut.uptime_ms is not None and mark.uptime_ms is not None:
         return after_32(mark.uptime_ms, cut.uptime_ms) > 0
     return mark.t_us > last.when_us
