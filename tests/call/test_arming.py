@@ -204,3 +204,47 @@ def test_a_node_that_knows_no_slot_command_is_not_asked_further() -> None:
     paper.answer("err unknown")
     paper.look(5.0)
     assert paper.sent == ["slot 0", "arm 0 9000 4"] and paper.refused == []
+
+
+def _begun_anew(paper: Paper) -> None:
+    """A restart of the daemon, or a link that opened, while exposure 3 is called from slot 0, and 4 waits in slot 1."""
+    paper.flags = 6
+    paper.arming.remember("sill", Held(3, 1000))
+    paper.arming.remember("sill", Held(4, 2000))
+    paper.wants = {3: KEEP, 4: Want(2000, 5), 5: Want(3000, 5)}
+    paper.look(1.0)
+
+
+def test_a_slot_that_calls_now_is_found_again_and_not_armed_over() -> None:
+    """Exposure 4 was armed into slot 0, which ended the node's own call for exposure 3."""
+    paper = Paper()
+    _begun_anew(paper)
+    for held in ("1000 4 4337", "2000 4 -", "-", "-"):
+        paper.answer(f"ok {paper.sent[-1]} {held}")
+    assert paper.sent == ["slot 0", "slot 1", "slot 2", "slot 3", "arm 2 3000 4"]
+    paper.answer("ok arm 2 3000 4")
+    paper.answer("ok lease")
+    assert paper.arming.holds("sill") == {3, 4, 5}
+    paper.wants = {4: Want(2000, 5), 5: Want(3000, 5)}
+    paper.look(1.0)
+    assert paper.sent[-1] == "disarm 0", "once it is acknowledged"
+
+
+def test_a_node_that_does_not_tell_its_slots_is_armed_all_the_same() -> None:
+    paper = Paper()
+    _begun_anew(paper)
+    paper.answer("err unknown")
+    paper.look(5.0)
+    assert paper.sent == ["slot 0", "arm 0 2000 4"]
+
+
+def test_an_answer_about_another_slot_is_none() -> None:
+    """A broker may deliver each answer twice."""
+    paper = Paper()
+    _begun_anew(paper)
+    for held in ("1000 4 4337", "2000 4 -", "-", "-"):
+        answer = f"ok {paper.sent[-1]} {held}"
+        paper.answer(answer)
+        paper.answer(answer)
+    assert paper.called == [(1000, 4337)]
+    assert paper.sent == ["slot 0", "slot 1", "slot 2", "slot 3", "arm 2 3000 4"]

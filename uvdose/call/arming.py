@@ -54,6 +54,7 @@ class _Node:
         self.answered_s = -SETTLED_S - 1
         self.uptime_ms = self.answered_ms = -1  # of the newest line, and of the newest when it answered last
         self.inquire: list[int] = []
+        self.inquired = False
         self.refused = ""
         self.told_refused = False
 
@@ -63,6 +64,8 @@ class _Node:
 
     def next_command(self, now_s: float) -> tuple[str, int | None, Held | None] | None:
         """What is to be said next; None for nothing."""
+        if self._may_lose_a_call():
+            self.inquired, self.inquire = True, [slot for slot in SLOTS if slot not in self.slots]
         if self.inquire:
             return f"slot {self.inquire[0]}", None, None
         for slot, held in self.slots.items():
@@ -75,7 +78,7 @@ class _Node:
             held = self.slots[own] if own is not None else None
             if held is not None and abs(held.register - want.register) <= want.slack:
                 continue
-            free = own if own is not None else next((s for s in SLOTS if self.slots.get(s) is None), None)
+            free = own if own is not None else self._free()
             if free is not None:
                 held = Held(exposure, want.register)
                 return f"arm {free} {want.register} {PATTERNS[REACHED]}", free, held
@@ -86,6 +89,18 @@ class _Node:
         if now_s >= self.renew_s and any(self.slots.values()):
             return f"lease {LEASE_S}", None, None
         return None
+
+    def _free(self) -> int | None:
+        """A slot that holds nothing of ours; while one is to stay, rather one that is known to hold nothing."""
+        free = [slot for slot in SLOTS if self.slots.get(slot) is None]
+        if any(w.register is None for w in self.wants.values()):
+            free.sort(key=lambda slot: slot not in self.slots)
+        return free[0] if free else None
+
+    def _may_lose_a_call(self) -> bool:
+        """Whether one of the unknown slots is the one that calls for a print now: arming it would end that."""
+        keeps = any(w.register is None and self.slot_of(exposure) is None for exposure, w in self.wants.items())
+        return not self.inquired and keeps and bool(self.flags & REACHED_FLAG) and len(self.slots) < len(SLOTS)
 
 
 class Arming:
@@ -154,10 +169,10 @@ class Arming:
         if words[1:2] != asked.text.split(" ")[:1]:
             return
         if words[1] == "slot":
-            node.asked, node.inquire = None, node.inquire[1:]
-            if len(words) == 6 and words[3].isdigit() and words[5].isdigit():
-                self._called(sensor, int(words[3]), int(words[5]))
-            self._go(sensor, node, now_s)
+            if words[:3] == ["ok", *asked.text.split(" ")]:  # not one that comes twice
+                node.asked, node.inquire = None, node.inquire[1:]
+                self._told(sensor, node, int(words[2]), words[3:])
+                self._go(sensor, node, now_s)
             return
         if len(words) > 2 and text != f"ok {asked.text}":
             self._wait(sensor, node, now_s, f"it answered {text!r} to {asked.text!r}", SILENT_TRIES)
@@ -171,6 +186,17 @@ class Arming:
                 self.remember(sensor, asked.held)
                 self._armed(sensor, asked.slot, asked.held)
         self._go(sensor, node, now_s)
+
+    def _told(self, sensor: str, node: _Node, slot: int, words: list[str]) -> None:
+        """What a slot holds, in the node's words: nothing, or register, pattern and when it was reached."""
+        if words == ["-"]:
+            node.slots[slot] = None
+        elif len(words) == 3 and words[0].isdigit():
+            mine = (held for held in self.armed_last(sensor) if held.register == int(words[0]))
+            if (held := next(mine, None)) is not None and node.slot_of(held.exposure) in (None, slot):
+                node.slots[slot] = held
+            if words[2].isdigit():
+                self._called(sensor, int(words[0]), int(words[2]))
 
     def holds(self, sensor: str) -> set[int]:
         """The exposures for which a node calls by itself."""
