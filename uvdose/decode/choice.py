@@ -13,6 +13,7 @@ from .naming import Says, says
 from .shape import ONLY, Shape
 from .text import same_label
 
+_LIGHT = (Says.UV, Says.INDEX, Says.SHORT_WAVE)
 NAMED = 6  # fields named in a line for a person
 
 
@@ -36,8 +37,10 @@ def choose(shapes: Sequence[Shape], field: str | None = None, context: str = "")
     if field is not None:
         return _by_field(names, field)
     units = {name: unit for shape in shapes for name, unit in shape.units.items()}
-    kinds = {name: _kind(name, units.get(name), context) for name in names}
-    for wanted in (Says.UV, Says.INDEX, Says.SHORT_WAVE):
+    kinds = {name: _kind(name, units.get(name), "") for name in names}
+    if not any(kind in _LIGHT for kind in kinds.values()):  # the topic speaks for a number only where no name does
+        kinds = {name: _kind(name, units.get(name), context) for name in names}
+    for wanted in _LIGHT:
         hits = [name for name in names if kinds[name] is wanted]
         if len(hits) == 1:
             return Choice(hits[0], others=len(names) - 1, kind=wanted)

@@ -82,8 +82,9 @@ def _settings(
 
 
 def _name(where: str, finding: Finding, taken: set[str]) -> str:
-    """A name of its own: out of the topic, else `uv`."""
-    words = [word for word in where.split("/") if re.fullmatch(r"[A-Za-z][A-Za-z0-9_.-]{0,30}", word)]
+    """A name of its own: out of the topic, else the one by which a node calls itself, else `uv`."""
+    given = where.split("/") if where else [finding.name or ""]
+    words = [word for word in given if re.fullmatch(r"[A-Za-z][A-Za-z0-9_.-]{0,30}", word)]
     plain = [w for w in words if w.casefold() not in ("state", "sensor", "reading", "value", "uv", "tele", "stat")]
     base = plain[-1] if plain else "uv"
     number = 1
