@@ -25,8 +25,9 @@ ALLOWED: dict[str, set[str]] = {
     "queueing": BASE,
     "clock": BASE,
     "settings_words": set(),
+    "settings_bench": {"settings_words"},
     "catalogue": BASE,
-    "config": BASE | {"catalogue", "settings_words"},
+    "config": BASE | {"catalogue", "settings_bench", "settings_words"},
     "settings_edit": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
@@ -40,7 +41,8 @@ ALLOWED: dict[str, set[str]] = {
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
     "ahead": BASE
-    | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"},
+    | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
+    | {"settings_bench"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
@@ -53,7 +55,8 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"trying"},
+    | {"foresight", "trying"},
+    "foresight": BASE | {"ahead", "clock", "config", "journal"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

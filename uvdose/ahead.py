@@ -9,7 +9,7 @@ import msgspec
 
 from .catalogue import part_named
 from .clock import local_date
-from .config import BenchSettings, SensorSettings, Settings
+from .config import SensorSettings, Settings
 from .dose.response import Identity, identity_of, response_of
 from .exposure.target import SUN, Target, check_fit
 from .foretold import OutlookDoc
@@ -25,6 +25,7 @@ from .queueing import BENCH, words
 from .review.by_minute import KEPT_DAYS, ByMinute
 from .review.day import day_bounds
 from .review.outlook import Asked, View, foretell
+from .settings_bench import BenchSettings
 from .units import PHYSICAL_DOSE, US_PER_S
 
 DAY_US = 86_400 * US_PER_S

@@ -14,6 +14,7 @@ import platformdirs
 
 from .catalogue import part_named
 from .model import Refusal
+from .settings_bench import BenchSettings, check_bench
 from .settings_words import INDEX_WORDS, SENSOR_NAME, plain_fault, says_index
 from .units import IRRADIANCE_UNITS, plain_unit
 
@@ -24,31 +25,7 @@ LINKS = ("serial", "mqtt", "recording", "simulated")
 FORMATS = ("native", "senml", "number", "label", "csv", "json", "line-protocol", "auto")
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
-FACINGS = ("flat", "tilted", "sun")
-PLACE_BOUNDS = (
-    ("latitude", -90.0, 90.0, "degrees from -90 to 90, north positive"),
-    ("longitude", -180.0, 180.0, "degrees from -180 to 180, east positive"),
-    ("height_m", -450.0, 9000.0, "metres above the sea"),
-    ("tilt_deg", 0.0, 90.0, "degrees from 0 (level) to 90 (upright)"),
-    ("azimuth_deg", 0.0, 360.0, "degrees from 0 to 360, from north over east"),
-)
 NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")
-
-
-class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """[bench]: one daemon with its sensors and frames, and where they stand.
-
-    latitude, longitude: degrees, north and east positive. facing: how sensor and frame lie, "flat", "tilted" (by
-    tilt_deg from level, looking to azimuth_deg from north over east) or "sun", held square to it.
-    """
-
-    name: str = "bench"
-    latitude: float | None = None
-    longitude: float | None = None
-    height_m: float = 0.0
-    facing: str = "flat"
-    tilt_deg: float | None = None
-    azimuth_deg: float | None = None
 
 
 class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -208,9 +185,7 @@ def _check(settings: Settings, where: str) -> None:
     def refuse(key: str, line: str) -> None:
         raise Refusal(f"{where}: {key}: {line}")
 
-    if not SENSOR_NAME.match(settings.bench.name):
-        refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
-    _check_place(settings.bench, refuse)
+    check_bench(settings.bench, refuse)
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
     _check_web(settings.web, where, refuse)
@@ -236,19 +211,6 @@ def _check(settings: Settings, where: str) -> None:
             refuse("mqtt.port", f"{settings.mqtt.port} is not a port; 1 to 65535, usually 1883 (8883 with TLS)")
         if settings.mqtt.username is not None and settings.mqtt.password_file is None:
             refuse("mqtt.password_file", "is missing; name a file that holds the password of mqtt.username")
-
-
-def _check_place(bench: BenchSettings, refuse: Any) -> None:
-    if (bench.latitude is None) != (bench.longitude is None):
-        refuse("bench.latitude", "goes together with bench.longitude; give both in degrees, north and east positive")
-    if bench.facing not in FACINGS:
-        refuse("bench.facing", f"{bench.facing!r} is not known; one of {', '.join(FACINGS)}")
-    if bench.facing == "tilted" and bench.tilt_deg is None:
-        refuse("bench.tilt_deg", 'is missing; facing = "tilted" needs degrees from level')
-    for name, least, most, words in PLACE_BOUNDS:
-        value = getattr(bench, name)
-        if value is not None and not least <= value <= most:
-            refuse(f"bench.{name}", f"{value:g} cannot be; {words}")
 
 
 def _check_web(web: WebSettings, where: str, refuse: Any) -> None:
