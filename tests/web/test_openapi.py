@@ -31,6 +31,8 @@ EXAMPLES = 2000 if os.environ.get("UVDOSE_LONG") else 30
 SENSOR = """\
 [bench]
 name = "bindery"
+latitude = 46.8
+longitude = 6.9
 [[sensor]]
 name = "sill"
 link = "simulated"

@@ -50,8 +50,8 @@ class Lists(Protocol):
 class Ahead(Protocol):
     """What tells how long prints will take."""
 
-    async def outlook(self, names: list[str], date: str | None, revision: int) -> OutlookDoc:
-        """Of these targets, on a day."""
+    async def outlook(self, names: list[str], date: str | None, sensor: str | None, revision: int) -> OutlookDoc:
+        """Of these targets, on a day, by the light of a sensor."""
 
 
 class Told(Protocol):

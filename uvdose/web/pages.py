@@ -70,8 +70,8 @@ def page_data(told: Told) -> dict[str, Handler]:
 
     async def outlook(request: Request) -> Response:
         given = request.query_params
-        names, date = given.getlist("target"), given.get("date")
-        return as_json(await told.foresight.outlook(names, date, told.showing.revision))
+        asked = given.getlist("target"), given.get("date"), given.get("sensor")
+        return as_json(await told.foresight.outlook(*asked, told.showing.revision))
 
     return {"live": stream, "light": light, "targets": targets, "queue": queue, "outlook": outlook}
 

@@ -69,6 +69,7 @@ TARGETS = Parameter(
     "target", "query", {"type": "array", "items": {"type": "string", "maxLength": 200}, "maxItems": 16},
     "only these targets; else all that the sun may print",
 )  # fmt: skip
+SENSOR = Parameter("sensor", "query", {"type": "string", "maxLength": 200}, "by the light of this sensor")
 DATE = Parameter("date", "query", {"type": "string", "format": "date"}, "a day; else today, from now on")
 
 ADDRESSES = (
@@ -85,7 +86,7 @@ ADDRESSES = (
             many=True),
     Address("queue", "GET", "/queue", "view", "Who is next", gives=QueueDoc),
     Address("outlook", "GET", "/outlook", "view", "How long prints will take, by when they are begun", gives=OutlookDoc,
-            parameters=(TARGETS, DATE)),
+            parameters=(TARGETS, DATE, SENSOR)),
     Address("start", "POST", "/exposures", "act", "Begin an exposure", StartRequest, Taken),
     Address("quiet_one", "POST", "/exposures/{id}/quiet", "act", "Silence the calls of an exposure", None, Taken,
             (NUMBER,)),

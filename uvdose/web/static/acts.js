@@ -17,6 +17,7 @@ export async function send(path, body = {}) {
 }
 
 export const lightOf = (exposure) => get(`exposures/${exposure}/light`);
+export const outlookOf = (target, sensor) => get(`outlook?${new URLSearchParams({ target, ...(sensor ? { sensor } : {}) })}`);
 export const queueNow = () => get("queue");
 
 async function get(path) {
