@@ -261,7 +261,10 @@ class Daemon:
 
     def _on_event(self, event: EventDoc) -> None:
         if event.sensor is not None and event.event in ("alarm", "cleared", "gap"):
-            self._say(f"{local_time(from_iso(event.utc))}  {event.event} {event.sensor}: {_words(event)}")
+            line = f"{local_time(from_iso(event.utc))}  {event.event} {event.sensor}: {_words(event)}"
+            self._say(line)
+            channel = self._core.bench.channels.get(event.sensor)
+            self._ways.of_sensor(event, line, channel is not None and channel.lit)
         if self._publisher is not None:
             self._publisher.event(event)
 
