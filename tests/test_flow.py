@@ -56,7 +56,8 @@ ALLOWED: dict[str, set[str]] = {
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
     | {"foresight", "trying"},
-    "foresight": BASE | {"ahead", "clock", "config", "journal"},
+    "foresight": BASE | {"clock", "config"},
+    "foreseeing": BASE | {"ahead", "foresight", "journal"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

@@ -135,7 +135,7 @@ class Daemon:
         )
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
-        foresight = Foresight(settings, clock, lambda: Store(open_reading(home.journal_file)))
+        foresight = Foresight(settings, home.journal_file, clock)
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
         self._service = BenchService(
             self._core, self._store, self._home_id, present, trier, showing, rereader, foresight

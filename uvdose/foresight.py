@@ -1,37 +1,58 @@
-"""The outlook for whoever asks the daemon: reckoned in a thread, one at a time, and shared for a minute.
+"""The outlook for whoever asks the daemon: reckoned in a process of its own, one at a time, and shared for two minutes.
 
-What reckons is loaded when the first one asks: a daemon that nobody asks stays as small as it was.
+It takes a second or two of a core and the memory that numpy wants: neither is the daemon's, and the count goes first.
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
-from typing import TYPE_CHECKING
+import contextlib
+import os
+import signal
+import sys
+from pathlib import Path
+
+import msgspec
 
 from .clock import Clock
 from .config import Settings
-from .foretold import OutlookDoc
-from .journal.store import Store
+from .foretold import OutlookDoc, Question
 from .model import Refusal
 
-if TYPE_CHECKING:
-    from .ahead import Ahead
-
-FRESH_S = 60.0
+FRESH_S = 120.0
+LIMIT_S = 60.0
+GONE_S = 1.0
+NICER = 10
 KEEP = 16
 MOST_TARGETS, MAX_TEXT = 16, 200
+FAILED = "the outlook could not be reckoned; `uvdose outlook` beside the daemon says why"
+
+
+class Task(msgspec.Struct, frozen=True):
+    """What the other process gets. now_us: wall time."""
+
+    journal: str
+    settings: Settings
+    question: Question
+    now_us: int
+
+
+class Answer(msgspec.Struct, frozen=True):
+    """What it answers: an outlook, or why there is none."""
+
+    outlook: OutlookDoc | None
+    refused: str = ""
+    code: int = 4
 
 
 class Foresight:
-    """open_store: a store with a connection of its own, for a thread."""
+    """The outlooks of one daemon. Runs on its loop."""
 
-    def __init__(self, settings: Settings, clock: Clock, open_store: Callable[[], Store]) -> None:
+    def __init__(self, settings: Settings, journal: Path, clock: Clock) -> None:
         self._settings = settings
+        self._journal = journal
         self._clock = clock
-        self._open_store = open_store
-        self._ahead: Ahead | None = None
-        self._known: dict[tuple[tuple[str, ...], str | None, str | None], tuple[float, int, OutlookDoc]] = {}
+        self._known: dict[Question, tuple[float, int, Answer]] = {}
         self._turn = asyncio.Lock()
 
     async def outlook(self, names: list[str], date: str | None, sensor: str | None, revision: int) -> OutlookDoc:
@@ -40,25 +61,37 @@ class Foresight:
         revision: of what may be chosen; where it has changed, nothing of before is told. Raises `Refusal`.
         """
         if len(names) > MOST_TARGETS or any(len(text) > MAX_TEXT for text in (*names, date or "", sensor or "")):
-            raise Refusal(f"outlook: give at most {MOST_TARGETS} targets a date and a sensor", 2)
-        question = (tuple(dict.fromkeys(names)), date, sensor)
-        async with self._turn:  # the reader of the journal is one
-            known = self._known.get(question)
-            if known is not None and known[1] == revision and self._clock.real_s() - known[0] < FRESH_S:
-                return known[2]
-            doc = await asyncio.to_thread(self._look, *question, self._clock.wall_us())
-            self._known[question] = (self._clock.real_s(), revision, doc)
+            raise Refusal(f"outlook: give at most {MOST_TARGETS} targets and a date and a sensor", 2)
+        question = Question(tuple(dict.fromkeys(names)), date, sensor=sensor)
+        async with self._turn:  # many who ask at once must not take all cores
+            known = self._known.pop(question, None)
+            if known is None or known[1] != revision or self._clock.real_s() - known[0] > FRESH_S:
+                known = (self._clock.real_s(), revision, await self._reckon(question))
+            self._known[question] = known
             while len(self._known) > KEEP:
                 self._known.pop(next(iter(self._known)))
-            return doc
+        answer = known[2]
+        if answer.outlook is None:
+            raise Refusal(answer.refused, answer.code)
+        return answer.outlook
 
-    def _look(self, names: tuple[str, ...], date: str | None, sensor: str | None, now_us: int) -> OutlookDoc:
-        from .ahead import Ahead, Question
-
-        if self._ahead is None:
-            self._ahead = Ahead(self._settings)
-        store = self._open_store()
+    async def _reckon(self, question: Question) -> Answer:
+        task = Task(str(self._journal), self._settings, question, self._clock.wall_us())
         try:
-            return self._ahead.look(store, Question(names, date, sensor=sensor), now_us)
+            process = await asyncio.create_subprocess_exec(
+                sys.executable, "-m", f"{__package__}.foreseeing", stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
+            )  # fmt: skip
+        except OSError:
+            raise Refusal(FAILED) from None
+        try:
+            out, _ = await asyncio.wait_for(process.communicate(msgspec.json.encode(task)), LIMIT_S)
+            return msgspec.json.decode(out, type=Answer)
+        except (TimeoutError, OSError, msgspec.MsgspecError):
+            raise Refusal(FAILED) from None
         finally:
-            store.db.close()
+            if process.returncode is None:  # it hangs, or the daemon ends
+                with contextlib.suppress(ProcessLookupError, PermissionError):
+                    os.killpg(process.pid, signal.SIGKILL)
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(process.wait(), GONE_S)

@@ -1,4 +1,5 @@
-"""How long prints will take: the documents of `uvdose outlook`. Names and keys are a contract, as in `messages`.
+"""How long prints will take: what `uvdose outlook` is asked, and what it gives. Names and keys are a contract, as in
+`messages`.
 
 Times that end in `_s` are seconds a print takes, None where the light goes before it is done; `low`, `typical` and
 `high` are what one sky in ten, one in two, nine in ten of the last days' would keep to, None where none is known.
@@ -7,6 +8,21 @@ Times that end in `_s` are seconds a print takes, None where the light goes befo
 from __future__ import annotations
 
 import msgspec
+
+# Common practice, no source: taking a sheet out, looking at it, laying the next one in.
+BETWEEN_MIN = 5.0
+
+
+class Question(msgspec.Struct, frozen=True):
+    """names: of targets; none: all that fit. date: YYYY-MM-DD, None for today. every_min: between two starts that are
+    told. between_min: from one print to the next. sensor: None: the one that the targets are bound to."""
+
+    names: tuple[str, ...] = ()
+    date: str | None = None
+    every_min: int = 60
+    queue: bool = False
+    between_min: float = BETWEEN_MIN
+    sensor: str | None = None
 
 
 class BeginDoc(msgspec.Struct, frozen=True):

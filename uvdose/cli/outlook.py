@@ -27,8 +27,9 @@ def outlook(
     home: HomeDir = None,
 ) -> None:
     """How long prints will take: in a clear sky, and in one like the last days."""
-    from ..ahead import Ahead, Question
+    from ..ahead import look_ahead
     from ..config import load_settings
+    from ..foretold import Question
     from ..review.outlook_text import render
     from .asking import journal
     from .show import note, print_json, say
@@ -42,7 +43,7 @@ def outlook(
     asked = Question(tuple(dict.fromkeys(targets or ())), date, every, queue, between, sensor)
     settings = load_settings(place)
     with journal(place) as store:
-        doc = Ahead(settings).look(store, asked, _now_us(place))
+        doc = look_ahead(store, settings, asked, _now_us(place))
     if file is not None:
         from ..review.outlook_chart import draw
 

@@ -22,6 +22,7 @@ MINUTE_S = 60.0
 # A print that is begun late on a polar day goes on into the next.
 BEYOND_S = 12 * 3600.0
 MOST_PRINTS = 500
+_AT_ONCE = 1000  # moments whose spectra are held at a time: a month of them would be 100 MB
 
 
 class Spot(msgspec.Struct, frozen=True):
@@ -47,12 +48,13 @@ def clear_light(
     """Light of the model's clear sky in a band on the frame, W/m², at Unix seconds; 0 where the sun is down."""
     sun = sun or spot.sun(utc_s)
     light = np.zeros(utc_s.shape)
-    up = sun.apparent_zenith_deg < 90.0
-    zenith, azimuth = sun.apparent_zenith_deg[up], sun.azimuth_deg[up]
-    day = utc_s[up] / 86400.0 % 365.2425 + 1.0
-    seen = on_plane(spectrum(zenith, msgspec.structs.replace(STANDARD, height_m=spot.height_m), day), spot.plane,
-                    zenith, azimuth)  # fmt: skip
-    light[up] = band.integral(seen) if isinstance(band, Band) else flat_integral(seen, *band)
+    air = msgspec.structs.replace(STANDARD, height_m=spot.height_m)
+    lit = np.flatnonzero(sun.apparent_zenith_deg < 90.0)
+    for first in range(0, len(lit), _AT_ONCE):
+        up = lit[first : first + _AT_ONCE]
+        zenith, day = sun.apparent_zenith_deg[up], utc_s[up] / 86400.0 % 365.2425 + 1.0
+        seen = on_plane(spectrum(zenith, air, day), spot.plane, zenith, sun.azimuth_deg[up])
+        light[up] = band.integral(seen) if isinstance(band, Band) else flat_integral(seen, *band)
     return light
 
 

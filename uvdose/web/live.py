@@ -47,7 +47,7 @@ class Lists(Protocol):
         """The light of an exposure."""
 
 
-class Ahead(Protocol):
+class Foretelling(Protocol):
     """What tells how long prints will take."""
 
     async def outlook(self, names: list[str], date: str | None, sensor: str | None, revision: int) -> OutlookDoc:
@@ -64,7 +64,7 @@ class Told(Protocol):
         """What pages choose from."""
 
     @property
-    def foresight(self) -> Ahead:
+    def foresight(self) -> Foretelling:
         """What tells how long prints will take."""
 
     def status(self) -> StatusDoc:

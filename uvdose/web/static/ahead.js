@@ -3,7 +3,7 @@
 import { outlookOf } from "/static/acts.js";
 import { clock, roughly, say } from "/static/words.js";
 
-const AGAIN_MS = 120_000, REFUSED_MS = 600_000; // where the daemon knows no place it will not know one in a minute
+const AGAIN_MS = 180_000, REFUSED_MS = 600_000; // where the daemon knows no place it will not know one in a minute
 
 export class Ahead {
   #of = "";
