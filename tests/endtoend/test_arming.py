@@ -161,6 +161,7 @@ def test_the_button_holds_resumes_quiets_and_begins(tmp_path: Path) -> None:
         bench.wait_for(lambda: any(e["id"] != number for e in bench.ask("GET", "/status")["exposures"]), 3, "begun")
         again = next(e for e in bench.ask("GET", "/status")["exposures"] if e["id"] != number)
         assert (again["target"], again["frame"], again["state"]) == ("blue", "north", "counting")
+        bench.wait_for(lambda: sum(e["event"] == "pressed" for e in bench.events()) == 5, 3, "told, each of them")
         told = [e["what"] for e in bench.events() if e["event"] == "pressed"]
         assert told == ["hold", "resume", "quiet", "hold", "start"]
 
