@@ -98,7 +98,7 @@ def _place(mark: Mark, exposure: Exposure) -> Mark | None:
         after_us = after_32(mark.uptime_ms, cut.uptime_ms) * 1000
     if after_us > 0:
         return mark
-    return None if same or after_us < -CLOCKS_US else cut
+    return None if same or after_us < -CLOCKS_US else last.cut
 
 
 def _mine(exposures: Iterable[Exposure], sensor: str) -> list[Exposure]:
