@@ -12,6 +12,7 @@ from typing import Any
 import msgspec
 import platformdirs
 
+from .bench_settings import BenchSettings, check_place
 from .catalogue import part_named
 from .model import Refusal
 from .settings_words import INDEX_WORDS, SENSOR_NAME, plain_fault, says_index
@@ -25,12 +26,6 @@ FORMATS = ("native", "senml", "number", "label", "csv", "json", "line-protocol",
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
 NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")
-
-
-class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """[bench]: one daemon with its sensors and frames."""
-
-    name: str = "bench"
 
 
 class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -194,6 +189,7 @@ def _check(settings: Settings, where: str) -> None:
         refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
+    check_place(settings.bench, refuse)
     _check_web(settings.web, where, refuse)
     seen: set[str] = set()
     for number, sensor in enumerate(settings.sensor):
