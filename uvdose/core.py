@@ -23,13 +23,13 @@ from .exposure.document import document, label_fact
 from .exposure.exposure import Exposure
 from .exposure.news import Press
 from .exposure.outcome import Outcome, Ring
-from .foresight import Foresight
 from .intake.link import Chunk, Link, LinkState
 from .intake.waiting import Waiting
 from .journal.recorder import Recorder
 from .journal.writer import Statement, Writer
 from .messages import EventDoc, ExposureDoc
 from .model import Answer, Fact
+from .timeleft import TimeLeft
 from .units import US_PER_S
 
 FLUSH_S = 1.0
@@ -68,7 +68,7 @@ class Core:
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self.self_calls = SelfCalls(bench, self.send, self.tell_fact)
         self.herald = Herald(bench, self.desk, clock.real_s, on_event, on_hush)
-        self.foresight = Foresight()
+        self.time_left = TimeLeft()
         self._who = recorder.store.known_who()
         self._queue = Waiting()
         self._loop = asyncio.get_running_loop()
@@ -194,6 +194,10 @@ class Core:
         """Beeps before a start."""
         self.desk.count_in(sensor, seconds, self.clock.real_s())
 
+    def beep(self, sensor: str, buzz: str) -> None:
+        """A short buzz that is no call, where none sounds."""
+        self.desk.beep(sensor, buzz, self.clock.real_s())
+
     def send(self, sensor: str, command: str) -> bool:
         """A command to a node; False when there is no way to it now."""
         link = self._links.get(sensor)
@@ -203,7 +207,7 @@ class Core:
         """An exposure as it stands now."""
         channel = self.bench.channels[exposure.plan.sensor]
         now_us, wall_s = self.clock.dose_us(), self.clock.wall_us() / US_PER_S
-        left = self.foresight.left(exposure, channel, now_us, wall_s, self.clock.real_s())
+        left = self.time_left.of(exposure, channel, now_us, wall_s, self.clock.real_s())
         return document(exposure, channel.track, now_us, sorted(channel.health.active), left)
 
     def label(self, t_us: int) -> int:

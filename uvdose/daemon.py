@@ -121,7 +121,7 @@ class Daemon:
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event,
             self._on_hush,
         )
-        self._core.foresight = Foresight(settings.bench)
+        self._core.time_left.stands(settings.bench)
         self._upkeep.attach(self._core, self._writer)
         self._ways = Ways(settings.call, home.folder, settings.bench.name, self._on_way)
         self._bell = "\a" if settings.call.terminal else ""
@@ -136,8 +136,11 @@ class Daemon:
         )
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
+        foresight = Foresight(settings, home.journal_file, clock)
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
-        self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing, rereader)
+        self._service = BenchService(
+            self._core, self._store, self._home_id, present, trier, showing, rereader, foresight
+        )
         self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
         self._orders: Orders | None = None
@@ -177,7 +180,6 @@ class Daemon:
         write_runtime(self._home, Runtime(self.front.url, self._home_id, self.front.token, os.getpid()))
         self._say(f"ready {self.front.url}")
         self._ways.check()
-        self._loop.run_in_executor(None, self._core.foresight.warm)
         self._manager.ready(f"counts, and answers on {self.front.url}")
 
     async def watch(self) -> None:
@@ -260,7 +262,10 @@ class Daemon:
 
     def _on_event(self, event: EventDoc) -> None:
         if event.sensor is not None and event.event in ("alarm", "cleared", "gap"):
-            self._say(f"{local_time(from_iso(event.utc))}  {event.event} {event.sensor}: {_words(event)}")
+            line = f"{local_time(from_iso(event.utc))}  {event.event} {event.sensor}: {_words(event)}"
+            self._say(line)
+            channel = self._core.bench.channels.get(event.sensor)
+            self._ways.of_sensor(event, line, channel is not None and channel.lit)
         if self._publisher is not None:
             self._publisher.event(event)
 

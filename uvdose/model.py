@@ -69,14 +69,14 @@ class BadInput(msgspec.Struct, frozen=True, gc=False):
     excerpt: str
 
 
-class Noted(msgspec.Struct, frozen=True, gc=False):
+class Chosen(msgspec.Struct, frozen=True, gc=False):
     """What a decoder chose by itself where the settings leave it open, as a line; empty: it chooses no more."""
 
     text: str
 
 
 Reading = RegisterReading | MomentReading
-Decoded = RegisterReading | MomentReading | Answer | BadInput | Noted
+Decoded = RegisterReading | MomentReading | Answer | BadInput | Chosen
 
 
 class Kind(enum.IntEnum):

@@ -25,10 +25,10 @@ from support.forecasting import (
     of_daily_medians,
     of_days,
     relative_error,
+    seen_of,
 )
 
 import uvdose
-from uvdose.light.forecast import clouds
 
 KINDS = ("placed", "unplaced", "new")
 
@@ -36,7 +36,7 @@ KINDS = ("placed", "unplaced", "new")
 def main() -> None:
     learned = learned_from()
     if "--write" in sys.argv:
-        rows = {known: fit(learned, known).rows.round(3).tolist() for known in KINDS}
+        rows = {known: (fit(learned, known).rows.round(3) + 0.0).tolist() for known in KINDS}
         lines = (f'"{known}": ' + json.dumps(row).replace("], [", "],\n[") for known, row in rows.items())
         text = "{\n" + ",\n".join(lines) + "\n}\n"
         (Path(uvdose.__file__).parent / "light" / "forecast.json").write_text(text, encoding="utf-8")
@@ -58,7 +58,7 @@ def main() -> None:
               f"better on {sum(np.median(e[c.day == d]) < np.median(e0[c.day == d]) for d in range(30))} of 30 days")
         print("  mean error           ", of_days(c.day, e, e0, "mean"))
         print("  interval score       ", of_days(c.day, s, s0, "mean"))
-        rough = clouds(c.index).rough
+        rough = seen_of(c, "placed").rough
         for low, high in ((0, 0.015), (0.015, 0.05), (0.05, 0.1), (0.1, 9)):
             at = (rough >= low) & (rough < high)
             width = np.exp(np.median(np.log(said[2][at] / said[0][at])))

@@ -13,6 +13,7 @@ import pytest
 from support.bench import Refused, RunningBench
 from support.broker import Broker
 from support.farend import Desktop, PushServer
+from support.ptynode import Lamp
 
 from uvdose.call.ways import Ways
 from uvdose.config import CallSettings
@@ -105,6 +106,25 @@ def test_a_call_reaches_desktop_and_push(called: Called) -> None:
     assert re.fullmatch(r"\d\d:\d\d:\d\d\S*  reached blue, frame 1, 100 %", told["message"]), told
     assert "--urgency=critical\n" in called.desktop.said and called.troubles() == []
     assert called.test("push")["worked"] and called.test("desktop")["worked"]
+
+
+def test_a_sensor_that_fails_over_a_print_is_told_afar_and_otherwise_not(called: Called, tmp_path: Path) -> None:
+    lamp = Lamp(tmp_path / "node", pace=PACE, full_scale=1023)
+    lamp.counts = 400.0
+    settings = called.bench.home.settings_file
+    settings.write_text(settings.read_text().replace('"simulated"', f'"serial"\nport = "{lamp.path}"'))
+    with lamp:
+        called.start()
+        lamp.unplug()
+        called.bench.wait_line("alarm sill", 10)
+        lamp.plug()
+        called.bench.wait_live("sill")
+        assert called.server.got == [], "nothing lies in the light: nobody is called from their work"
+        called.bench.target("long", 1e6, lead_s=0)
+        called.bench.expose("long")
+        lamp.unplug()
+        called.bench.wait_for(lambda: called.server.got, 20, "pushed")
+        assert "alarm sill: " in called.server.got[0]["message"]
 
 
 def test_what_hangs_delays_no_buzz_and_is_told_and_comes_back(called: Called) -> None:

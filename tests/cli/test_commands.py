@@ -156,11 +156,10 @@ def test_watch_shows_lines_ends_when_asked_and_when_the_daemon_goes(daemon: Daem
         argv("events", "--follow", "--json", "--home", daemon.folder), stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         text=True, env=environment(),
     )  # fmt: skip
-    assert follow.stdout is not None and json.loads(follow.stdout.readline())["event"] == "started"
-    assert daemon.run("hold", 1).code == 0
-    assert json.loads(follow.stdout.readline())["event"] == "held"
-    assert daemon.run("finish", 1).code == 0
-    assert json.loads(follow.stdout.readline())["event"] == "finished"
+    assert follow.stdout is not None
+    for act, event in (("", "started"), ("", "armed"), ("hold", "held"), ("finish", "finished")):
+        assert not act or daemon.run(act, 1).code == 0
+        assert json.loads(follow.stdout.readline())["event"] == event
     assert until.wait(10) == 0 and "finished" in until.communicate()[0]
     ended = daemon.stop()
     assert ended.code == 0

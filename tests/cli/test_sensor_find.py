@@ -128,12 +128,39 @@ def test_auto_reads_such_a_board_in_the_daemon_and_says_what_it_chose(tmp_path: 
     assert any("auto reads 'uv', one of 2 numbers" in line for line in lines), told
 
 
+def test_a_topic_of_odd_letters_is_written_as_it_is_and_a_broker_without_a_word_is_one_line(home: Homed) -> None:
+    odd = Stream("odd", "mqtt", 'hall "uv" \\ é/uv', [b"3.5"], b"", {}, None)
+    with Broker() as broker, Topics(broker.port, [odd]):
+        at = f"127.0.0.1:{broker.port}"
+        assert home.call("sensor", "find", "--broker", at, "--seconds", 0.5, "--write").code == 0
+    (sensor,) = parse_settings((home.folder / "uvdose.toml").read_text(encoding="utf-8"), "").sensor
+    assert sensor.topic == odd.topic and sensor.format == "number"
+    other = Homed(home.folder.parent / "other")
+    with Broker(tls=True) as broker:
+        words = ("closed the connection without an answer", "mqtt.tls = true")
+        other.call("sensor", "find", "--broker", f"127.0.0.1:{broker.port}", "--seconds", 0.1).refused(4, *words)
+    with Broker(users={"ann": "secret"}) as broker:
+        words = ("refused the login", "mqtt.username")
+        other.call("sensor", "find", "--broker", f"127.0.0.1:{broker.port}", "--seconds", 0.1).refused(4, *words)
+
+
+def test_what_comes_without_lines_is_told_as_that(home: Homed, tmp_path: Path) -> None:
+    endless = Stream("endless", "serial", "", [b"1" * 200], b"", {}, None)
+    with Boards(tmp_path, [endless]):
+        ran = home.call("sensor", "find", "--port", tmp_path / "endless", "--seconds", 0.3)
+    assert ran.code == 4 and "no line in " in ran.out and "nothing here is surely a UV sensor" in ran.err
+
+
 def test_a_node_says_who_it_is(home: Homed, tmp_path: Path) -> None:
     with PtyNode(tmp_path / "node", [40.0], rate_hz=10, full_scale=1023, zero=3.0):
+        seen = home.run("sensor", "find", "--port", tmp_path / "node")
         ran = home.run("sensor", "find", "--port", tmp_path / "node", "--write")
-    assert ran.code == 0 and "the node says: " in ran.out, ran
+    assert f"`uvdose sensor find --port {tmp_path}/node --write" in seen.err, "as it was called"
+    assert ran.code == 0 and "the node calls itself " in ran.out, ran
+    assert "is kept as" not in ran.out, "there was no file before"
     sensor = parse_settings((home.folder / "uvdose.toml").read_text(), "written").sensor[0]
     assert (sensor.format, sensor.full_scale, sensor.zero) == ("native", 1023, 3.0)
+    assert f"calls itself {sensor.name}: " in ran.out and f"`uvdose sensor zero {sensor.name}" in ran.out
 
 
 COMMENTED = """\

@@ -62,6 +62,10 @@ def test_what_nothing_confirms(home: Homed) -> None:
     home.call("target", "confirm", "grey", *AT_NOON).refused(4, "no journal")
     home.call("target", "set", "blue", "--dose", 800)
     home.call("target", "confirm", "grey", *AT_NOON).refused(4, "no target 'grey'")
+    settings = (home.folder / "uvdose.toml").read_text()
+    home.write("[[sensor")
+    assert "v1" in home.call("target", "list").out and "v1" in home.call("target", "show", "blue").out
+    home.write(settings)
     _change(home, "scale = 0.0125", 'scale = 0.0125\nlight = "lamp"')
     home.call("target", "confirm", "blue", *AT_NOON).refused(4, "light was sun, is lamp", "calibration print")
     _change(home, 'name = "sill"', 'name = "porch"')

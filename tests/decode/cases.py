@@ -9,7 +9,7 @@ from typing import Any
 
 from uvdose.config import SensorSettings
 from uvdose.decode import Decoder, make_decoder
-from uvdose.model import Answer, BadInput, Decoded, MomentReading, Noted, RegisterReading
+from uvdose.model import Answer, BadInput, Chosen, Decoded, MomentReading, RegisterReading
 
 LONG = os.environ.get("UVDOSE_LONG") == "1"
 RUBBISH = b"\xff\x00\xfe rst cause\x07 \x80\x13"
@@ -84,7 +84,7 @@ def check_types(found: list[Decoded]) -> None:
                 assert item.seq is None or type(item.seq) is int
             case Answer():
                 assert item.text.isascii() and item.text.isprintable()
-            case Noted():
+            case Chosen():
                 assert item.text.isprintable()
             case BadInput():
                 assert item.reason and len(item.excerpt) <= 80 and item.excerpt.isprintable()

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from uvdose.decode.native import format_line
-from uvdose.model import BadInput, Decoded, MomentReading, Noted, RegisterReading
+from uvdose.model import BadInput, Chosen, Decoded, MomentReading, RegisterReading
 
 NATIVE = format_line(RegisterReading(0xDEADBEEF, 7, 7000, 412_500, 2_900_000, 0, 0, 0)).rstrip(b"\n")
 
@@ -49,7 +49,7 @@ def light(found: list[Decoded]) -> list[float]:
 
 
 def notes(found: list[Decoded]) -> list[str]:
-    return [item.text for item in found if isinstance(item, Noted)]
+    return [item.text for item in found if isinstance(item, Chosen)]
 
 
 @pytest.mark.parametrize(("settings", "line", "value", "note"), LINES, ids=lambda v: repr(v)[:50])
@@ -72,7 +72,7 @@ def test_each_form_is_decided_three_ways(settings: dict[str, Any], line: bytes, 
 
 def test_the_native_line_and_senml_prove_themselves() -> None:
     found = decoder("auto", from_start=False).feed(NATIVE[9:] + b"\n" + NATIVE + b"\n")
-    assert [type(x) for x in found] == [Noted, RegisterReading]
+    assert [type(x) for x in found] == [Chosen, RegisterReading]
     assert 'format = "native"' in notes(found)[0]
     pack = b'[{"n":"uv","u":"W/m2","v":23.1}]\n'
     assert light(decoder("auto").feed(pack)) == [23.1]

@@ -39,7 +39,7 @@ def test_what_voids_a_target(changed: dict[str, object], word: str) -> None:
 
 @pytest.mark.parametrize("changed", [
     {}, {"zero": 7.99}, {"zero": -1.9}, {"zero_u": 5.0}, {"node": None},
-    {"node": node_says(WHO.replace("1.2", "1.3").replace(" 3", " 5"))},
+    {"node": node_says(WHO.replace("1.2", "1.3").replace(" 3", " 5"))}, {"node": node_says("ok who - - - - - -")},
 ])  # fmt: skip
 def test_what_does_not(changed: dict[str, object]) -> None:
     """Firmware and the node's own zero are told by `ok who` as well, and make no other sensor."""

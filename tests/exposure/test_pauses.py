@@ -10,7 +10,7 @@ from uvdose.exposure.outcome import Outcome
 from uvdose.exposure.record import Plan
 from uvdose.exposure.states import Act
 from uvdose.exposure.target import Target
-from uvdose.model import Decoded, MomentReading, Noted, RegisterReading
+from uvdose.model import Chosen, Decoded, MomentReading, RegisterReading
 
 S = 1_000_000
 
@@ -99,8 +99,8 @@ def test_a_short_target_is_told_in_tenths() -> None:
 
 def test_what_a_decoder_chose_is_told_for_as_long_as_it_does() -> None:
     slow = Slow(1.0)
-    slow.hear(1, Noted("auto reads 'uv', one of 2 numbers"))
+    slow.hear(1, Chosen("auto reads 'uv', one of 2 numbers"))
     slow.hear(3)
     assert slow.told == [("alarm", "chosen")] and slow.lines == ["auto reads 'uv', one of 2 numbers"]
-    slow.hear(1, Noted(""))
+    slow.hear(1, Chosen(""))
     assert slow.told[1:] == [("cleared", "chosen")]

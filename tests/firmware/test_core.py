@@ -109,6 +109,13 @@ def test_a_call_is_ended(how: str) -> None:
     assert bool(after.flags & REACHED) == (how != order("disarm 0"))
 
 
+def test_what_is_armed_twice_and_acknowledged_between_does_not_call_again() -> None:
+    lines = drive([order("arm 0 1 4"), "pass 1 10", order("quiet"), order("arm 0 1 4"), "pass 1 100000", NOW])
+    assert len(buzzes(lines)) == 1 and readings(lines)[-1].flags == REACHED
+    lines = drive([order("arm 0 1 4"), "pass 1 10", order("quiet"), order("arm 0 2 4"), "pass 1 10", NOW])
+    assert len(buzzes(lines)) == 2
+
+
 def test_a_buzz_of_the_computer_is_not_ended_by_a_press_nor_by_another_slot() -> None:
     lines = drive(["pass 1 10", order("buzz 2 60"), "press", order("arm 1 99999 1"), order("disarm 1"), NOW])
     assert readings(lines)[-1].flags == BUZZER

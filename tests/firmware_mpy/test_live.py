@@ -1,8 +1,8 @@
 """The board's own main.py, unchanged, in MicroPython, on a real Mosquitto; light and orders are invented.
 
 The oracle is the stood-in bus: it notes each result that was read and when, and the test adds them up itself. Both
-sides round to milliseconds, each at its own moment, so that they may differ by `SLACK_MS` of the light, and by no more
-however long it lasts.
+sides take their own moment: in steady light they may differ by `SLACK_MS` of it, however long it lasts, and where it
+changes by as much as a busy machine keeps the node waiting between its clock and the bus. What is exact is in `cases/`.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from uvdose.model import RegisterReading
 wait_for = RunningBench.wait_for
 TOPIC = "uv/sill"
 SLACK_MS = 25
+CHANGING_MS = 100
 LATE_MS = 250  # what a busy machine may keep a process waiting
 ARMED, REACHED, KEPT = 2, 4, 8
 
@@ -42,10 +43,10 @@ def ear(broker: Broker) -> Iterator[Ear]:
         yield listening
 
 
-def agrees(node: MicroNode, reading: RegisterReading, first_ms: int, level: int) -> None:
+def agrees(node: MicroNode, reading: RegisterReading, first_ms: int, level: int, slack_ms: int = SLACK_MS) -> None:
     """A line's register is what the bus saw up to its moment. first_ms: when its boot's first result was read."""
     truth = node.total(first_ms, first_ms + reading.uptime_ms)
-    assert abs(reading.register - truth) <= SLACK_MS * level, (reading, truth)
+    assert abs(reading.register - truth) <= slack_ms * level, (reading, truth)
 
 
 def one_boot(ear: Ear) -> None:
@@ -73,7 +74,7 @@ def test_counts_what_the_sensor_sees(broker: Broker, ear: Ear, tmp_path: Path, p
         assert len(ear.readings) > seen
         last = ear.readings[-1]
         assert last.presses == presses + 1 and last.flags == 0 and last.sat_ms == 0
-        agrees(node, last, node.readouts()[0][0], 1000)
+        agrees(node, last, node.readouts()[0][0], 1000, CHANGING_MS)
         one_boot(ear)
         node.light(1 << 22)
         wait_for(lambda: ear.readings[-1].sat_ms > 300, 5, "saturation told")
@@ -120,7 +121,7 @@ def test_broker_killed_and_started_again_and_again(broker: Broker, ear: Ear, tmp
             broker.kill()
             time.sleep(0.3 * again)
             broker.start()
-            agrees(node, ear.next(2, 20), node.readouts()[0][0], 500)
+            agrees(node, ear.next(2, 20), node.readouts()[0][0], 500, CHANGING_MS)
             assert ear.ask("lease 0") == "ok lease"
         one_boot(ear)
         assert ear.online.count(b"1") >= 5
@@ -128,7 +129,7 @@ def test_broker_killed_and_started_again_and_again(broker: Broker, ear: Ear, tmp
         held = [os.readlink(p) for p in Path(f"/proc/{node.process.pid}/fd").iterdir()]
         assert sum(name.startswith("socket:") for name in held) == 1, "what was lost is closed"
         times = [ms for ms, _ in node.readouts()]
-        assert max(b - a for a, b in itertools.pairwise(times)) < 100 + LATE_MS
+        assert max(b - a for a, b in itertools.pairwise(times)) < 100 + 2 * LATE_MS
 
 
 def test_broker_that_stands_still(broker: Broker, ear: Ear, tmp_path: Path) -> None:

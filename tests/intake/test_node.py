@@ -180,6 +180,17 @@ def test_its_own_call_is_ended_by_a_press_a_quiet_and_a_disarm(how: str) -> None
     assert n.flags == (0 if how == "disarm 0" else 4) and len(n.buzzes) == 1
 
 
+def test_what_is_armed_twice_and_acknowledged_between_does_not_call_again() -> None:
+    n = node(light=lambda s: 400.0)
+    ask(n, "arm 0 400000 4", 0)
+    ask(n, "quiet", 2000)
+    assert ask(n, "arm 0 400000 4", 3001)[-1] == "ok arm 0 400000 4"
+    n.advance(90_000)
+    assert len(n.buzzes) == 1 and n.flags == 4
+    ask(n, "arm 0 400001 4", 90_000)
+    assert len(n.buzzes) == 2
+
+
 def test_a_call_of_the_computer_sounds_on_when_another_slot_is_disarmed() -> None:
     n = node()
     ask(n, "buzz 3 60", 0)

@@ -6,10 +6,12 @@ import json
 import threading
 import time
 
+import pytest
 from cli.conftest import Daemon, argv, environment
 from support.screentalk import ScreenTalk
 
-from uvdose.config import Home
+from uvdose.cli.sensor.watch import of_full_scale
+from uvdose.config import Home, SensorSettings
 from uvdose.journal.schema import open_reading
 from uvdose.journal.store import Store
 from uvdose.notes import Check
@@ -92,18 +94,14 @@ def test_watched_where_there_is_no_terminal(bench: Daemon, lamp: Quiet) -> None:
     assert len(plain) >= 2 and all(line.startswith("sill  6") and "mW/cm²" in line for line in plain)
     assert verdict == "sill: alive, 10 a second, quiet; at 60 % of full scale", done
     assert "noise" in detail and "the light's own change" in detail
-    told = [json.loads(line) for line in _documents(bench.run("sensor", "watch", "sill", "--seconds", 2, "--json").out)]
+    watched = bench.run("sensor", "watch", "sill", "--seconds", 2, "--json").out
+    told = [json.loads(line) for line in watched.splitlines()]
     last = told[-1]["sensors"][0]
     # one line's level is the mean of ten samples a tenth of a second apart, whose noise the test drew: 1.5 counts
     assert last["name"] == "sill" and 1.0 < last["noise"] < 2.0 and abs(last["rate_hz"] - 10) < 0.3
     assert last["saturated_share"] == 0 and abs(last["value"] - 612) < 8 and abs(last["irradiance"] - 7.65) < 0.1
     bench.run("sensor", "watch", "attic").refused(2, "no sensor 'attic'")
     bench.run("sensor", "watch", "--seconds", "nan").refused(2, "--seconds")
-
-
-def _documents(text: str) -> list[str]:
-    """The JSON lines, without the last document, which is laid out for a person."""
-    return [line for line in text.splitlines() if line.startswith('{"')]
 
 
 def test_watched_at_a_terminal_until_ctrl_c(bench: Daemon, lamp: Quiet) -> None:
@@ -124,3 +122,10 @@ def test_a_silent_sensor_is_told_as_such(bench: Daemon, lamp: Quiet) -> None:
     threading.Event().wait(1.5)
     done = bench.run("sensor", "watch", "--seconds", 3)
     assert done.code == 0 and "sill: " in done.out and "alive" not in done.out, done
+
+
+def test_a_share_of_full_scale_is_of_the_light_alone() -> None:
+    """A part that says 1.0 V in the dark and 2.8 V at most (data sheet ML8511): half of its light is 1.9 V."""
+    sensor = SensorSettings(name="sill", link="simulated", unit="V", zero=1.0, full_scale=2.8)
+    assert [of_full_scale(v, sensor) for v in (0.99, 1.0, 1.9, 2.8)] == pytest.approx([0, 0, 0.5, 1])
+    assert of_full_scale(1.9, SensorSettings(name="sill", link="simulated")) is None

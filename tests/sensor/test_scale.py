@@ -12,8 +12,9 @@ import tomllib
 import numpy as np
 import pytest
 import scipy.stats
-from cli.conftest import Daemon
+from cli.conftest import Daemon, argv, environment
 from numpy.typing import NDArray
+from support.screentalk import ScreenTalk
 
 from uvdose.calibrate.common_light import BLOCKS, of_known, ratio, together
 from uvdose.config import Home
@@ -172,7 +173,7 @@ def test_a_known_light_and_what_is_refused(two: tuple[Daemon, Quiet], lamp: Quie
     lamp.counts, lamp.sd, roof.counts = 400.0, 1.0, 900.0
     time.sleep(0.5)
     done = bench.run("sensor", "scale", "sill", "--known", 5, "--known-u", 4, "--seconds", 40, "--yes")
-    assert done.code == 0 and "sill: scale 0.0125 mW/cm² per count" in done.out, done
+    assert done.code == 0 and "sill: scale 0.0125 mW/cm² per count (" in done.out, done
     note = _note(bench)
     assert note is not None and note.known == 5 and note.u == pytest.approx(np.hypot(0.04, 0.005), rel=0.02)
     assert note.high / note.scale - 1 == pytest.approx(1.96 * note.u, rel=0.02)
@@ -184,6 +185,20 @@ def test_a_known_light_and_what_is_refused(two: tuple[Daemon, Quiet], lamp: Quie
         (("sill", "--against", "roof", "--known-u", 5), 2, "goes"),
     ):  # fmt: skip
         bench.run("sensor", "scale", *words).refused(code, word)
+    talk = ScreenTalk(argv("sensor", "scale", "sill", "--against", "roof", "--home", bench.folder),
+                      environment(TERM="xterm"))  # fmt: skip
+    try:
+        talk.wait_for("Lay both beside each other, level")
+        talk.wait_for(r"done\? press Enter")
+        talk.send("\r")
+        talk.wait_for(r"sill: scale 0.009 mW/cm² per count \(0.00\d+-0.00\d+\), against roof", 30)  # 900 x 0.004 / 400
+        talk.wait_for(r"was 0.0125: the same light now reads 0.7\d+ times that")
+        talk.wait_for(r"store it \[y/N\]")
+        talk.send("y\r")
+        talk.wait_for("stored; the daemon goes by it from now on")
+        assert talk.wait() == 0
+    finally:
+        talk.close()
     lamp.counts = 2000.0
     bench.run("sensor", "scale", "sill", "--known", 5, "--seconds", 40).refused(4, "at full scale")
     lamp.counts = 3.0

@@ -8,7 +8,8 @@ import time
 import tomllib
 from pathlib import Path
 
-from cli.conftest import Daemon, Homed
+from cli.conftest import Daemon, Homed, argv, environment
+from support.screentalk import ScreenTalk
 
 from uvdose.config import Home
 from uvdose.journal.schema import open_reading
@@ -77,10 +78,19 @@ def test_what_is_not_dark_is_refused(bench: Daemon, lamp: Quiet) -> None:
 
 def test_light_that_moves_is_no_dark(bench: Daemon, lamp: Quiet) -> None:
     lamp.counts, lamp.sd = 40.0, 0.0
-    timer = threading.Timer(2.2, lambda: setattr(lamp, "counts", 0.0))
-    timer.start()
-    bench.run("sensor", "zero", "sill", "--seconds", 30).refused(4, "is not dark", "it moved by")
-    timer.join()
+    ended = threading.Event()
+
+    def move() -> None:  # all the while, since nobody knows when the command begins to read
+        while not ended.wait(0.3):
+            lamp.counts = 40.0 - lamp.counts
+
+    mover = threading.Thread(target=move)
+    mover.start()
+    try:
+        bench.run("sensor", "zero", "sill", "--seconds", 30).refused(4, "is not dark", "it moved by")
+    finally:
+        ended.set()
+        mover.join()
     assert _sensor(bench)["zero"] == 0.0
 
 
@@ -106,3 +116,25 @@ def test_without_a_daemon(tmp_path: Path) -> None:
     home = Homed(tmp_path / "alone").write(settings(tmp_path))
     for words in (("zero", "sill"), ("watch",), ("check",), ("scale", "sill", "--known", 5)):
         home.run("sensor", *words).refused(3, "no daemon runs", "uvdose serve")
+
+
+def test_at_a_terminal_it_asks_for_the_cap(bench: Daemon, lamp: Quiet) -> None:
+    talk = ScreenTalk(argv("sensor", "zero", "sill", "--home", bench.folder), environment(TERM="xterm"))
+    try:
+        talk.wait_for("Cap the sensor")
+        talk.wait_for(r"capped\? press Enter")
+        lamp.counts, lamp.sd = 0.0, 0.0
+        talk.send("\r")
+        talk.wait_for(r"\d+ of 20 s, 12 counts")
+        talk.wait_for("sill: zero 12 ± 0.29 counts")  # a whole count as a rectangle: 1/sqrt(12)
+        talk.wait_for("stored; the daemon goes by it from now on")
+        assert talk.wait() == 0
+        talk.close()
+        talk = ScreenTalk(argv("sensor", "zero", "sill", "--home", bench.folder), environment(TERM="xterm"))
+        talk.wait_for(r"capped\? press Enter")
+        talk.send("\x03")
+        assert talk.wait() == 130
+    finally:
+        talk.close()
+    assert _sensor(bench)["zero"] == 12.0
+    assert len(_store(bench).note_history(ZeroTaken, "sill")) == 1

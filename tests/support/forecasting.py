@@ -14,14 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from support.payerne import DAYS, MINUTES, day_w_m2
-from uvdose.light.clearsky import Atmosphere
-from uvdose.light.forecast import BLOCKS, Known, clouds, moved, weights, weights_of_time
-from uvdose.light.path import Place
-from uvdose.light.sun import position
-from uvdose.light.uv import clear_uv
+from uvdose.light.forecast import FLOOR, LEAST_HALF, LEAST_ROUGH, OVER_3, OVER_15, ROUGH, SECONDS, STILL, Known
+from uvdose.light.outlook import Spot, clear_light
 
 Array = npt.NDArray[np.float64]
-PLACE = Place(46.815, 6.944, 491.0)
+PLACE = Spot(46.815, 6.944, 491.0)
 NOON_MINUTE = 693  # 11:33 UTC
 TARGET_J_M2 = 25650.0  # nine minutes of clear noon light
 SHARES = (0.25, 0.5, 0.75)
@@ -67,16 +64,7 @@ class Month(NamedTuple):
 def month() -> Month:
     edges = np.arange(DAYS * MINUTES + 1) * 60.0
     light = np.concatenate([day_w_m2(d + 1) for d in range(DAYS)])
-    utc = datetime(2016, 6, 1, tzinfo=UTC).timestamp() + edges
-    sun = position(utc, PLACE.latitude_deg, PLACE.longitude_deg, PLACE.height_m)
-    air = Atmosphere(height_m=PLACE.height_m)
-    parts = [
-        clear_uv(z, PLACE.plane, atmosphere=air, day_of_year=167.0, sun_azimuth_deg=a).irradiance_w_m2
-        for z, a in zip(
-            np.array_split(sun.apparent_zenith_deg, DAYS), np.array_split(sun.azimuth_deg, DAYS), strict=True
-        )
-    ]
-    clear = np.concatenate(parts)
+    clear = clear_light(PLACE, datetime(2016, 6, 1, tzinfo=UTC).timestamp() + edges)
     return Month(
         edges, np.concatenate([[0.0], np.cumsum(light * 60.0)]),
         np.concatenate([[0.0], np.cumsum((clear[1:] + clear[:-1]) * 30.0)]),
@@ -114,6 +102,42 @@ def learned_from(per_day: int = 700) -> Cases:
     return cases(start, target, rng.uniform(0.05, 0.95, n))
 
 
+class Seen(NamedTuple):
+    """As `uvdose.light.forecast.Clouds`, a value for each case."""
+
+    rough: Array
+    over_15: Array
+    over_3: Array
+
+    @property
+    def moved(self) -> Array:
+        """How much of the fitted median counts: none of it in steady light."""
+        return np.asarray(self.rough / (self.rough + STILL))
+
+
+def seen_of(c: Cases, known: Known) -> Seen:
+    """What `clouds` says of one case, of all of them."""
+    light = c.minutes if known == "unplaced" else c.index
+    floor = FLOOR * light.max(1) + 1e-12
+    logs = np.log(light + floor[:, None])
+    rough = np.sqrt((np.diff(logs, axis=1) ** 2).mean(1))
+    return Seen(rough, *(logs[:, 0] - np.log(light[:, :k].mean(1) + floor) for k in (15, 3)))
+
+
+def weights(seen: Seen, at_light_s: Array, known: Known) -> Array:
+    """What the fitted figures are multiplied with, a row for each case."""
+    by_time = _hats(np.log(at_light_s), SECONDS)
+    if known == "new":
+        return by_time
+    rough = _hats(np.log(seen.rough + LEAST_ROUGH), ROUGH)
+    others = (by_time, _hats(seen.over_15, OVER_15), _hats(seen.over_3, OVER_3))
+    return np.hstack([(rough[:, :, None] * o[:, None, :]).reshape(len(o), -1) for o in others])
+
+
+def _hats(values: Array, nodes: tuple[float, ...]) -> Array:
+    return np.stack([np.interp(values, nodes, row) for row in np.eye(len(nodes))], axis=1)
+
+
 class Fitted(NamedTuple):
     """Rows: low end, median, high end."""
 
@@ -132,26 +156,25 @@ def truth_of(c: Cases, known: Known) -> Array:
 
 def fit(c: Cases, known: Known) -> Fitted:
     """Quantile regression, smoothed, each case weighted by how still its light was."""
-    seen = clouds(c.minutes if known == "unplaced" else c.index)
-    y, w = truth_of(c, known), 1 / (0.03 + seen.rough)
+    seen = seen_of(c, known)
+    x, y, w = weights(seen, c.at_light_s, known), truth_of(c, known), 1 / (0.03 + seen.rough)
+    smooth = _roughness()
     if known == "new":
-        x, smooth, w = weights_of_time(c.at_light_s), np.zeros((BLOCKS[0][1],) * 2), np.ones(len(y))
-    else:
-        x, smooth = weights(seen, c.at_light_s), _roughness()
+        smooth, w = np.zeros((len(SECONDS),) * 2), np.ones(len(y))
     rows = []
     for q in QUANTILES:
-        rows.append(_quantile(x * (moved(seen)[:, None] if q == 0.5 else 1.0), y, q, w, smooth))
+        rows.append(_quantile(x * (seen.moved[:, None] if q == 0.5 else 1.0), y, q, w, smooth))
     rows[1] *= TRUST if known == "placed" else 0.0
     return Fitted(known, np.array(rows))
 
 
 def logs(c: Cases, f: Fitted) -> Array:
     """Three rows, as `uvdose.light.forecast` has them."""
-    seen = clouds(c.minutes if f.known == "unplaced" else c.index)
-    x = weights_of_time(c.at_light_s) if f.known == "new" else weights(seen, c.at_light_s)
+    seen = seen_of(c, f.known)
+    x = weights(seen, c.at_light_s, f.known)
     low, median, high = (x @ row for row in f.rows)
-    median = median * moved(seen)
-    return np.array([np.minimum(low, median - 0.01), median, np.maximum(high, median + 0.01)])
+    median = median * seen.moved
+    return np.array([np.minimum(low, median - LEAST_HALF), median, np.maximum(high, median + LEAST_HALF)])
 
 
 def seconds(c: Cases, log: Array, known: Known) -> Array:
@@ -242,9 +265,10 @@ def of_daily_medians(day: npt.NDArray[np.int64], ours: Array, theirs: Array, tim
 
 def _roughness() -> Array:
     """Sum of squared differences between neighbours in the three tables, as a matrix."""
-    size = sum(a * b for a, b in BLOCKS)
+    blocks = [(len(ROUGH), len(other)) for other in (SECONDS, OVER_15, OVER_3)]
+    size = sum(a * b for a, b in blocks)
     out, first = np.zeros((size, size)), 0
-    for a, b in BLOCKS:
+    for a, b in blocks:
         eye = np.eye(a * b).reshape(a, b, a * b)
         for axis in (0, 1):
             steps = np.diff(eye, axis=axis).reshape(-1, a * b)

@@ -31,7 +31,7 @@ ROOT = Path(__file__).parents[2]
 FIRMWARE = ROOT / "firmware_notes" / "micropython"
 STANDIN = ROOT / "tests" / "firmware_mpy" / "standin"
 WRAPPING = ROOT / "tests" / "firmware_mpy" / "wrapping"
-BUTTON, BUZZER, LAMP = 4, 5, 2
+BUTTON, BUZZER, LAMP = 4, 18, 2
 
 
 def interpreter() -> str:
@@ -120,7 +120,7 @@ class MicroNode:
         """Counts from now on, or (ms from now, counts) one after the other."""
         self.order("light " + ",".join(f"{s[0]}:{s[1]}" if isinstance(s, tuple) else str(s) for s in steps))
 
-    def press(self, for_s: float = 0.1) -> None:
+    def press(self, for_s: float = 0.3) -> None:
         """A thumb on the button."""
         self.order(f"pin {BUTTON}=0")
         time.sleep(for_s)

@@ -1,7 +1,8 @@
 """The ways by which calls go out beside the buzzer, the terminal and MQTT: the desktop, and push.
 
 Push gets every call but those of a test strip's steps: who asked for a look wants it where they are, and few ask for
-many. At a strip the hand is on the card already, and a message that comes seconds late would move it late.
+many. At a strip the hand is on the card already, and a message that comes seconds late would move it late. Alarms of a
+sensor go out as well while a print lies in its light.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from pathlib import Path
 from ..config import CallSettings
 from ..exposure.calls import READY, STEP
 from ..exposure.outcome import Ring
+from ..messages import EventDoc
 from . import desktop, push
 from .bounded import end_all
 from .outlet import Message, Outlet, WayFault
@@ -22,6 +24,7 @@ AGAIN_S = 60.0  # a call that insists is told again so often, not as often as th
 MOST_TOLD = 5
 NOT_PUSHED = (STEP, READY)
 TEST_KEY = (0, "test")
+NOT_AFAR = ("slow", "chosen", "backlog")  # to be mended at the computer, some time
 
 DESKTOP, PUSH = "desktop", "push"
 
@@ -74,6 +77,16 @@ class Ways:
         self._told.pop((exposure, key), None)
         for outlet in self.outlets.values():
             outlet.hush((exposure, key))
+
+    def of_sensor(self, event: EventDoc, words: str, lit: bool) -> None:
+        """An alarm of a sensor came or went. lit: a print lies in its light, so that who waits for a call is told."""
+        alarm = str(event.data.get("alarm"))
+        key = (0, f"{event.sensor} {alarm}")
+        if event.event == "cleared":
+            self.hush(*key)  # what was not sent yet need not go any more
+        elif event.event == "alarm" and lit and alarm not in NOT_AFAR:
+            for outlet in self.outlets.values():
+                outlet.give(Message(key, self._title, words))
 
     def test(self, way: str, done: Callable[[str], None]) -> None:
         """Send a test message; `done` hears what went wrong, from any thread."""

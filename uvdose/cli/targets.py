@@ -6,13 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..model import Refusal
 from . import target_life
 from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process
 from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
 
 if TYPE_CHECKING:
     from ..config import Home
+    from ..dose.response import Identity
     from ..exposure.target import Target
+    from ..journal.store import Store
 
 Text = str | None
 
@@ -108,12 +111,11 @@ def list_targets(as_json: Json = False, home: HomeDir = None) -> None:
     from ..exposure.target import void_for
     from ..review.layout import columns, figure, unit_text
     from .asking import journal
-    from .keeping import identities_now
     from .show import print_json, say
 
     place = home_of(home)
     with journal(place) as store:
-        found, sensors = store.targets(), identities_now(place, store)
+        found, sensors = store.targets(), _sensors(place, store)
     if as_json:
         print_json(found)
         return
@@ -141,12 +143,11 @@ def show_target(
     from ..exposure.target import told_of, void_for
     from ..review.layout import moment_of, wrap
     from .asking import journal
-    from .keeping import identities_now
     from .show import print_json, say
 
     place = home_of(home)
     with journal(place) as store:
-        found, sensors = store.versions(name), identities_now(place, store)
+        found, sensors = store.versions(name), _sensors(place, store)
     newest = found[-1]
     void, told = void_for(newest, sensors), []
     if newest.identity is not None and not void:
@@ -165,6 +166,16 @@ def show_target(
             f"      `uvdose target confirm {name}`")  # fmt: skip
     for line in told:
         say("\n".join(wrap(f"sensor {line}", "  ", "      ")))
+
+
+def _sensors(place: Home, store: Store) -> list[Identity]:
+    """The sensors as they are now; none where the settings cannot be read: targets are told all the same."""
+    from .keeping import identities_now
+
+    try:
+        return identities_now(place, store)
+    except Refusal:
+        return []
 
 
 def _standing(target: Target, void: list[str]) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable
 
-from ..model import BadInput, Decoded, Noted
+from ..model import BadInput, Chosen, Decoded
 from ..settings_words import INDEX_WORDS
 from .base import Decoder
 from .choice import Choice, choose, note_on
@@ -84,7 +84,7 @@ class AutoDecoder:
         self._inner, self._misfits, self._header = None, 0, None
         self._seen.clear()
         noted, self._noted = self._noted, False
-        return [Noted("")] if noted else []
+        return [Chosen("")] if noted else []
 
     def _look(self, data: bytes) -> list[Decoded]:
         shape = shape_of(data, self._comma, None if self._header is None else self._header[0])
@@ -121,7 +121,7 @@ class AutoDecoder:
         self._seen.clear()
         note = note_on(choice, form) if self._field is None or form == "native" else ""
         self._noted = bool(note)
-        return [*([Noted(note)] if note else []), *self._inner.message(data)]
+        return [*([Chosen(note)] if note else []), *self._inner.message(data)]
 
     def _take_header(self, line: bytes) -> None:
         try:

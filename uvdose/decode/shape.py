@@ -23,6 +23,9 @@ DEEPEST = 8
 ONLY = ""
 """The name of a number that stands alone: `field` is left out for it."""
 
+# A time or a tag before a label: `[00012] uv: 3.1`, `10:15:03 uv: 3.1`. The reader of labels finds the end of one.
+_STAMP = re.compile(r"^(?:[\[(<][^\])>]*[\])>]|[0-9][0-9:.]*)\s+")
+
 
 class Shape(msgspec.Struct, frozen=True):
     """fields: the numbers by name; None where there is a place for one and none in it, such as `nan`.
@@ -146,6 +149,7 @@ def _labels(text: str, comma: bool) -> tuple[dict[str, float | None], dict[str, 
     fields: dict[str, float | None] = {}
     units: dict[str, str] = {}
     for label, raw in labelled(text, comma):
+        label = _STAMP.sub("", label)
         plain = UNIT_BEHIND_NUMBER.sub("", raw)
         if not label or not (label[0].isalpha() or label[0] == "_") or len(label) > 40:
             continue
@@ -153,9 +157,16 @@ def _labels(text: str, comma: bool) -> tuple[dict[str, float | None], dict[str, 
             fields[label] = None if means_nothing(plain) else number(plain, comma)
         except Unreadable:
             continue
-        if plain != raw:
-            units[label] = raw[len(plain) :]
+        told = raw[len(plain) :] or _unit_behind(text, label, raw)
+        if told:
+            units[label] = told
     return (fields, units) if fields else None
+
+
+def _unit_behind(text: str, label: str, raw: str) -> str:
+    """The word after a value, where it may be its unit."""
+    found = re.search(rf"{re.escape(label)}\s*[:=]\s*{re.escape(raw)} +([^\s,;|0-9]\S*)", text)
+    return found[1] if found else ""
 
 
 def _row(text: str, comma: bool, header: list[str] | None) -> Shape | None:

@@ -39,6 +39,7 @@ def response_of(sensor: SensorSettings) -> Response:
     return Response(factor, sensor.zero, sensor.full_scale, unit, sensor.zero_u, sensor.repeat_u)
 
 
+NOT_KNOWN = "-"  # a node's word for what it does not know of itself
 DRIFT_SHARE = 0.005  # of full scale: so far a zero may move and doses still compare
 DRIFT_U = 3.0  # or so many combined standard uncertainties of the two zeros
 
@@ -124,6 +125,7 @@ def differences(then: Identity, now: Identity) -> list[str]:
             f"the node's {field.replace('_', ' ')} was {getattr(then.node, field)}, is {getattr(now.node, field)}"
             for field in then.node.__struct_fields__
             if getattr(then.node, field) != getattr(now.node, field)
+            and NOT_KNOWN not in (getattr(then.node, field), getattr(now.node, field))
         ]
     return found
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from ..dose.health import Change
 from ..dose.response import Identity, Response
-from ..model import Answer, BadInput, Decoded, Mark, Noted, Refusal, Segment
+from ..model import Answer, BadInput, Chosen, Decoded, Mark, Refusal, Segment
 from ..units import US_PER_S, to_screen
 from .button import press
 from .calls import LEAD, REACHED, REMINDER
@@ -53,7 +53,7 @@ class Bench:
         for item in items:
             if isinstance(item, BadInput):
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
-            elif isinstance(item, Noted):
+            elif isinstance(item, Chosen):
                 tell_changes(channel, channel.health.set("chosen", bool(item.text), item.text), arrival_us, out)
             elif not isinstance(item, Answer):
                 self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)

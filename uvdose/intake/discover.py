@@ -27,12 +27,14 @@ READ_S = 0.05
 
 class PortHeard(msgspec.Struct, frozen=True):
     """What one port said. speed None: at none was it text. lines: time and line, whole ones alone, without their ends.
+    count: bytes that came in all.
 
     What came after a question was written is among them. fault: why it could not be listened to.
     """
 
     speed: int | None = None
     lines: tuple[tuple[float, bytes], ...] = ()
+    count: int = 0
     fault: Words | None = None
 
 
@@ -59,7 +61,7 @@ def listen_port(
         port.timeout = READ_S
         open_port(port)
         was_open = True
-        best: PortHeard = PortHeard()
+        best, count = PortHeard(), 0
         for speed in SPEEDS:
             if speed != SPEEDS[0]:
                 try:
@@ -69,6 +71,7 @@ def listen_port(
                 port.reset_input_buffer()
             ear = _Ear(port)
             ear.listen(seconds, enough, lambda ear: ear.foreign(is_text))
+            count += ear.count
             if ear.count == 0:
                 return best
             if is_text(ear.texts()):
@@ -77,8 +80,8 @@ def listen_port(
                     with contextlib.suppress(*PORT_ERRORS):
                         port.write(question)
                     ear.listen(ANSWER_S, lambda lines: any(line.startswith(b"ok who ") for line in lines), _never)
-                return PortHeard(speed, tuple(ear.lines))
-            best = PortHeard(None, tuple(ear.lines) or best.lines)
+                return PortHeard(speed, tuple(ear.lines), count)
+            best = PortHeard(None, tuple(ear.lines) or best.lines, count)
         return best
     except Exception as err:
         if not isinstance(err, ANY_ERRORS):

@@ -244,8 +244,11 @@ class SimulatedNode:
         elif name == "arm":
             slot, register = natural(words[0], SLOTS), natural(words[1], range(2**63))
             pattern = natural(words[2], PATTERNS)
-            self._disarm(slot)
-            self._slots[slot] = _Slot(register, pattern)
+            held = self._slots.get(slot)
+            # Told twice, it does not call anew.
+            if held is None or (held.register, held.pattern) != (register, pattern):
+                self._disarm(slot)
+                self._slots[slot] = _Slot(register, pattern)
             answer += f" {slot} {register} {pattern}"
             self._look_at_slots()
         elif name == "disarm":

@@ -9,6 +9,9 @@ void slots_disarm(struct slot *slots, uint8_t number, struct sound *sound)
 
 void slots_arm(struct slot *slots, uint8_t number, uint64_t counts_ms, uint8_t pattern, struct sound *sound)
 {
+    const struct slot *slot = slots + number;
+    if (slot->state != SLOT_FREE && slot->counts_ms == counts_ms && slot->pattern == pattern)
+        return; /* told twice: what was acknowledged meanwhile does not call anew */
     slots_disarm(slots, number, sound);
     slots[number].counts_ms = counts_ms;
     slots[number].pattern = pattern;

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from ...catalogue import part_named
 from ...config import MqttSettings, SensorSettings, Settings
+from ...decode.lines import visible
 from ...decode.naming import Says, says
 from ...decode.native import frame_command, parse_command
 from ...decode.recognise import Finding, Heard, is_clean, recognise
@@ -26,13 +27,19 @@ def at_ports(
     named: list[str] | None, settings: Settings, seconds: float, taken: set[str], held: dict[str, str]
 ) -> list[Place]:
     """The ports that are named, else all of them; one that the daemon holds is not opened."""
-    wanted = [os.path.expanduser(p) if p.startswith("~") else p for p in named] if named else ports()
+    wanted = [_absolute(p) for p in named] if named else ports()
     wanted = list(dict.fromkeys(wanted))
     free = [p for p in wanted if os.path.realpath(p) not in held]
     with ThreadPoolExecutor(AT_ONCE) as pool:
         heard = dict(zip(free, pool.map(lambda p: _listen(p, seconds), free), strict=True))
     known = {os.path.realpath(s.port): s for s in settings.sensor if s.link == "serial" and s.port}
     return [_port_place(p, heard.get(p), held, known, taken) for p in wanted]
+
+
+def _absolute(path: str) -> str:
+    """A path as it may stand in the settings, wherever the daemon is started; a URL as it is."""
+    path = os.path.expanduser(path)
+    return os.path.abspath(path) if "://" not in path and os.path.exists(path) else path
 
 
 def _listen(path: str, seconds: float) -> PortHeard:
@@ -50,6 +57,8 @@ def _port_place(
         return Place("serial", path, "fault", f"{heard.fault.why}; {heard.fault.mend}")
     who = next((found for _, line in reversed(heard.lines) if (found := _who(line))), "")
     finding = recognise([Heard(at, line) for at, line in heard.lines], who=who)
+    if not heard.lines and heard.count:
+        finding = Finding(None, f"no line in {heard.count} bytes: noise, or something that does not speak in lines")
     if real in known and finding.form is not None:
         return _known("serial", path, known[real], finding, heard.speed)
     return judged("serial", path, finding, heard.speed, taken)
@@ -120,6 +129,7 @@ def _rest(heard: int, others: list[str], kept: list[str], left_out: int) -> str:
     if not heard:
         more = f"; {len(kept)} topics have a kept message alone, which says nothing of now" if kept else ""
         return f"nothing was published while it was listened{more}; give it --seconds"
-    shown = ", ".join(topic[:40] for topic in others[:5]) + (f" and {len(others) - 5} more" if len(others) > 5 else "")
+    shown = ", ".join(visible(topic[:40]) for topic in others[:5])
+    shown += f" and {len(others) - 5} more" if len(others) > 5 else ""
     more = f"; {left_out} and more topics were left out" if left_out else ""
     return f"not UV by name or by unit: {shown}{more}" if others else f"nothing else{more}"
