@@ -67,8 +67,8 @@ ALLOWED: dict[str, set[str]] = {
 PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "foretold",
         "notes", "queueing")
 PURE_MAY_USE = {
-    "__future__", "array", "binascii", "bisect", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
-    "json", "math", "msgspec", "re", "struct", "typing",
+    "__future__", "array", "binascii", "bisect", "collections", "csv", "datetime", "enum", "fractions", "functools",
+    "itertools", "json", "math", "msgspec", "re", "struct", "typing",
 }
 # Fitting and spectra are arithmetic on arrays: numpy has no side effects, and is loaded only by what needs it. Tables
 # of processes and of spectral shapes come with the package.

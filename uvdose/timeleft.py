@@ -6,10 +6,11 @@ whose place is known. Until it is there, and where it fails, the forecast does w
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import math
+import subprocess
 import sys
+import threading
 
 import msgspec
 
@@ -24,7 +25,7 @@ from .units import US_PER_S
 
 EACH_S = 3.0  # real time; between, what was told runs down
 LIMIT_S = 60.0
-AGAIN_S = 600.0  # so long after a path that failed, or that was made in the dark, another is made
+AGAIN_S = 60.0  # so long after a path that failed, or that was made in the dark, another is made
 HOUR_S = 3600.0
 _MOST_KEPT = 64
 
@@ -36,7 +37,7 @@ class TimeLeft:
         self._bench = BenchSettings()
         self._path: SunPath | None = None
         self._asked_s = -math.inf  # when a path was asked for last, real time
-        self._asking: asyncio.Task[None] | None = None
+        self._asking: threading.Thread | None = None
         self._told: dict[int, tuple[object, float, int, Left]] = {}
 
     def stands(self, bench: BenchSettings) -> None:
@@ -70,7 +71,7 @@ class TimeLeft:
         return forecast(minutes, exposure.plan.target.dose_base - exposure.light(track, now_us).dose, path, utc_s)
 
     def _sun(self, utc_s: float, real_s: float) -> SunPath | None:
-        """The path where it holds this moment; another one is asked for where it does not, or ends in the dark."""
+        """The path where it holds this moment, or its light has just gone; else another one is asked for."""
         if self._bench.latitude is None:
             return None
         path = self._path
@@ -79,27 +80,23 @@ class TimeLeft:
             return path
         if real_s - self._asked_s >= AGAIN_S or (path is not None and not begun):
             self._ask(utc_s, real_s)
-        return path if begun else None
+        return path if path is not None and begun and utc_s < path.utc_s[-1] + HOUR_S else None
 
     def _ask(self, utc_s: float, real_s: float) -> None:
-        if self._asking is None or self._asking.done():
+        if self._asking is None or not self._asking.is_alive():
             self._asked_s = real_s
-            self._asking = asyncio.get_running_loop().create_task(self._reckon(utc_s), name="sun path")
+            # Nothing waits for it, when the daemon ends either.
+            self._asking = threading.Thread(target=self._reckon, args=(utc_s,), name="sun path", daemon=True)
+            self._asking.start()
 
-    async def _reckon(self, utc_s: float) -> None:
-        with contextlib.suppress(OSError, TimeoutError, msgspec.MsgspecError):
-            process = await asyncio.create_subprocess_exec(
-                sys.executable, "-m", f"{__package__}.sunward", stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL,
-            )  # fmt: skip
-            try:
-                task = msgspec.json.encode({"bench": self._bench, "utc_s": utc_s})
-                out, _ = await asyncio.wait_for(process.communicate(task), LIMIT_S)
-                self._path = msgspec.json.decode(out, type=SunPath)
-            finally:
-                if process.returncode is None:
-                    with contextlib.suppress(ProcessLookupError):
-                        process.kill()
+    def _reckon(self, utc_s: float) -> None:
+        task = msgspec.json.encode({"bench": self._bench, "utc_s": utc_s})
+        command = [sys.executable, "-m", f"{__package__}.sunward"]
+        with contextlib.suppress(OSError, subprocess.SubprocessError, msgspec.MsgspecError):
+            done = subprocess.run(
+                command, input=task, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, timeout=LIMIT_S, check=True
+            )
+            self._path = msgspec.json.decode(done.stdout, type=SunPath)
 
 
 def _later(told: Left, seconds: float) -> Left:
