@@ -43,7 +43,9 @@ ALLOWED: dict[str, set[str]] = {
     "ahead": BASE
     | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
     | {"settings_bench"},
-    "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
+    "timeleft": BASE | {"dose", "exposure", "light", "settings_bench"},
+    "sunward": BASE | {"ahead", "light", "settings_bench"},
+    "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call", "timeleft"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "notify": BASE,
@@ -65,8 +67,8 @@ ALLOWED: dict[str, set[str]] = {
 PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "foretold",
         "notes", "queueing")
 PURE_MAY_USE = {
-    "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
-    "json", "math", "msgspec", "re", "struct", "typing",
+    "__future__", "array", "binascii", "bisect", "collections", "csv", "datetime", "enum", "fractions", "functools",
+    "itertools", "json", "math", "msgspec", "re", "struct", "typing",
 }
 # Fitting and spectra are arithmetic on arrays: numpy has no side effects, and is loaded only by what needs it. Tables
 # of processes and of spectral shapes come with the package.

@@ -29,6 +29,7 @@ from .journal.recorder import Recorder
 from .journal.writer import Statement, Writer
 from .messages import EventDoc, ExposureDoc
 from .model import Answer, Fact
+from .timeleft import TimeLeft
 from .units import US_PER_S
 
 FLUSH_S = 1.0
@@ -67,6 +68,7 @@ class Core:
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self.self_calls = SelfCalls(bench, self.send, self.tell_fact)
         self.herald = Herald(bench, self.desk, clock.real_s, on_event, on_hush)
+        self.time_left = TimeLeft()
         self._who = recorder.store.known_who()
         self._queue = Waiting()
         self._loop = asyncio.get_running_loop()
@@ -204,7 +206,9 @@ class Core:
     def document(self, exposure: Exposure) -> ExposureDoc:
         """An exposure as it stands now."""
         channel = self.bench.channels[exposure.plan.sensor]
-        return document(exposure, channel.track, self.clock.dose_us(), sorted(channel.health.active))
+        now_us, wall_s = self.clock.dose_us(), self.clock.wall_us() / US_PER_S
+        left = self.time_left.of(exposure, channel, now_us, wall_s, self.clock.real_s())
+        return document(exposure, channel.track, now_us, sorted(channel.health.active), left)
 
     def label(self, t_us: int) -> int:
         """The wall time that belongs to a dose time."""

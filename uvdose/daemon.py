@@ -121,6 +121,7 @@ class Daemon:
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event,
             self._on_hush,
         )
+        self._core.time_left.stands(settings.bench)
         self._upkeep.attach(self._core, self._writer)
         self._ways = Ways(settings.call, home.folder, settings.bench.name, self._on_way)
         self._bell = "\a" if settings.call.terminal else ""
