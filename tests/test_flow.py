@@ -25,9 +25,9 @@ ALLOWED: dict[str, set[str]] = {
     "queueing": BASE,
     "clock": BASE,
     "settings_words": set(),
-    "settings_bench": {"settings_words"},
+    "bench_settings": set(),
     "catalogue": BASE,
-    "config": BASE | {"catalogue", "settings_bench", "settings_words"},
+    "config": BASE | {"bench_settings", "catalogue", "settings_words"},
     "settings_edit": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
@@ -42,7 +42,7 @@ ALLOWED: dict[str, set[str]] = {
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
     "ahead": BASE
     | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
-    | {"settings_bench"},
+    | {"bench_settings"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
@@ -55,9 +55,9 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"foresight", "trying"},
-    "foresight": BASE | {"clock", "config"},
-    "foreseeing": BASE | {"ahead", "foresight", "journal"},
+    | {"outlooks", "trying"},
+    "outlooks": BASE | {"clock", "config"},
+    "outlook_process": BASE | {"ahead", "journal", "outlooks"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

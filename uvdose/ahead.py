@@ -7,6 +7,7 @@ from datetime import date as Date
 
 import msgspec
 
+from .bench_settings import BenchSettings
 from .catalogue import part_named
 from .clock import local_date
 from .config import SensorSettings, Settings
@@ -25,7 +26,6 @@ from .queueing import BENCH, words
 from .review.by_minute import by_minute
 from .review.day import day_bounds
 from .review.outlook import Asked, View, foretell
-from .settings_bench import BenchSettings
 from .units import PHYSICAL_DOSE, US_PER_S
 
 DAY_US = 86_400 * US_PER_S

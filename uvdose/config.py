@@ -12,9 +12,9 @@ from typing import Any
 import msgspec
 import platformdirs
 
+from .bench_settings import BenchSettings, check_place
 from .catalogue import part_named
 from .model import Refusal
-from .settings_bench import BenchSettings, check_bench
 from .settings_words import INDEX_WORDS, SENSOR_NAME, plain_fault, says_index
 from .units import IRRADIANCE_UNITS, plain_unit
 
@@ -185,9 +185,11 @@ def _check(settings: Settings, where: str) -> None:
     def refuse(key: str, line: str) -> None:
         raise Refusal(f"{where}: {key}: {line}")
 
-    check_bench(settings.bench, refuse)
+    if not SENSOR_NAME.match(settings.bench.name):
+        refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
+    check_place(settings.bench, refuse)
     _check_web(settings.web, where, refuse)
     seen: set[str] = set()
     for number, sensor in enumerate(settings.sensor):
