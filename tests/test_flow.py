@@ -40,10 +40,12 @@ ALLOWED: dict[str, set[str]] = {
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
+    "foresight": BASE | {"bench_settings", "dose", "exposure", "light"},
     "ahead": BASE
     | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
     | {"bench_settings"},
-    "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
+    "core": BASE
+    | {"clock", "config", "foresight", "intake", "decode", "dose", "exposure", "journal", "call"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
     "notify": BASE,

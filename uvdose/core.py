@@ -23,6 +23,7 @@ from .exposure.document import document, label_fact
 from .exposure.exposure import Exposure
 from .exposure.news import Press
 from .exposure.outcome import Outcome, Ring
+from .foresight import Foresight
 from .intake.link import Chunk, Link, LinkState
 from .intake.waiting import Waiting
 from .journal.recorder import Recorder
@@ -67,6 +68,7 @@ class Core:
         self.desk = Desk(self.send, lambda s: s in self._native, on_call, self._proven)
         self.self_calls = SelfCalls(bench, self.send, self.tell_fact)
         self.herald = Herald(bench, self.desk, clock.real_s, on_event, on_hush)
+        self.foresight = Foresight()
         self._who = recorder.store.known_who()
         self._queue = Waiting()
         self._loop = asyncio.get_running_loop()
@@ -204,7 +206,9 @@ class Core:
     def document(self, exposure: Exposure) -> ExposureDoc:
         """An exposure as it stands now."""
         channel = self.bench.channels[exposure.plan.sensor]
-        return document(exposure, channel.track, self.clock.dose_us(), sorted(channel.health.active))
+        now_us, wall_s = self.clock.dose_us(), self.clock.wall_us() / US_PER_S
+        left = self.foresight.left(exposure, channel, now_us, wall_s, self.clock.real_s())
+        return document(exposure, channel.track, now_us, sorted(channel.health.active), left)
 
     def label(self, t_us: int) -> int:
         """The wall time that belongs to a dose time."""

@@ -28,6 +28,7 @@ from .exposure.bench import Bench
 from .exposure.calls import TEST
 from .exposure.outcome import Ring
 from .exposure.telling import told_again
+from .foresight import Foresight
 from .home import Runtime, keep_taken, lock, read_taken, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
@@ -121,6 +122,7 @@ class Daemon:
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event,
             self._on_hush,
         )
+        self._core.foresight = Foresight(settings.bench)
         self._upkeep.attach(self._core, self._writer)
         self._ways = Ways(settings.call, home.folder, settings.bench.name, self._on_way)
         self._bell = "\a" if settings.call.terminal else ""
@@ -177,6 +179,7 @@ class Daemon:
         write_runtime(self._home, Runtime(self.front.url, self._home_id, self.front.token, os.getpid()))
         self._say(f"ready {self.front.url}")
         self._ways.check()
+        self._loop.run_in_executor(None, self._core.foresight.warm)
         self._manager.ready(f"counts, and answers on {self.front.url}")
 
     async def watch(self) -> None:

@@ -38,8 +38,10 @@ class StepCall(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class ExposureDoc(msgspec.Struct, frozen=True):
     """One exposure. dose_low..dose_high: 95 %, relative to the target's scale. fraction: dose / target_dose.
 
-    missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: None when not to come,
-    or not known because the sensor is silent.
+    missing_dose: central estimate of light that fell unmeasured, not in dose. eta_s: the median of the time left;
+    None when not to come, or not known because the sensor is silent. eta_low_s..eta_high_s: its range, 80 %, rounded
+    by its own width; None where it is not forecast, and at an end that may never come. not_today: the sun sets before,
+    most likely, or as good as surely if eta_low_s is None.
     parts: what the interval is made of, each as its own 95 % half-width. low_stops, high_stops: the interval's ends
     against the dose. reciprocity_stops: how much more it would have needed by the target's exponent p, 0 for p 1.
     noted: what the target was proved with. steps: of a test strip. card_moves: how often its card was told as moved.
@@ -87,6 +89,9 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     last_act: str | None = None
     unanswered: list[str] = []
     armed: bool = False
+    eta_low_s: float | None = None
+    eta_high_s: float | None = None
+    not_today: bool = False
 
     @property
     def title(self) -> str:

@@ -150,3 +150,16 @@ class Fact(msgspec.Struct, frozen=True):
     exposure: int | None = None
     sensor: str | None = None
     data: dict[str, Any] = {}
+
+
+class Left(msgspec.Struct, frozen=True):
+    """Seconds left of an exposure: the median, and the ends of the range that holds 80 %.
+
+    None where the light may never suffice, or nobody knows. not_today: the sun sets before, most likely (median_s
+    None), or as good as surely (low_s None as well).
+    """
+
+    median_s: float | None
+    low_s: float | None = None
+    high_s: float | None = None
+    not_today: bool = False

@@ -73,6 +73,30 @@ def minutes(seconds: float | None) -> str:
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
+_STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600)
+
+
+def rounded_span(low_s: float | None, high_s: float | None) -> tuple[float | None, float | None]:
+    """A range of time in steps that are at most a third of its width, outwards; no finer than it is known.
+
+    Without an end the step is a third of what the other is.
+    """
+    ends = [s for s in (low_s, high_s) if s is not None]
+    if not ends:
+        return None, None
+    width = ends[-1] - ends[0] if len(ends) == 2 else ends[0]
+    step = max((s for s in _STEPS_S if s <= width / 3), default=_STEPS_S[0])
+    low = None if low_s is None else float(math.floor(low_s / step) * step)
+    return low, None if high_s is None else float(math.ceil(high_s / step) * step)
+
+
+def span_words(low_s: float, high_s: float) -> str:
+    """A rounded range for screens: `6-11 min`, else `8:54-9:06` as `minutes` writes times."""
+    if low_s % 60 == high_s % 60 == 0 and high_s < 7200:
+        return f"{low_s / 60:.0f}-{high_s / 60:.0f} min"
+    return f"{minutes(low_s)}-{minutes(high_s)}"
+
+
 def check_dose(value: float, unit: str = PHYSICAL_DOSE) -> float:
     """A dose that a person typed, in the unit of the screen.
 

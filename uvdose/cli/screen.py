@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..exposure.document import UNHEARD, state_word
 from ..messages import ExposureDoc, SensorDoc, StatusDoc
 from ..review.layout import alarm_words, columns, figure, shorten, time_of, unit_text, with_unit, wrap
-from ..units import minutes, percent
+from ..units import minutes, percent, span_words
 from .options import hinted
 
 BAR = 44
@@ -34,9 +34,24 @@ def left_words(d: ExposureDoc) -> str:
     """How long it will take at the light of now, or why that is not told."""
     if d.state in ("reached", *ENDED):
         return state_word(d)
+    if d.not_today:
+        return _not_today(d)
     if d.eta_s is None:
         return "time left unknown while silent" if d.state == "counting" and UNHEARD & set(d.alarms) else d.state
-    return f"{minutes(d.eta_s)} left"
+    return f"{_range_words(d)} left"
+
+
+def _not_today(d: ExposureDoc) -> str:
+    if d.eta_low_s is None:
+        return "the sun will not finish this today"
+    return f"{minutes(d.eta_low_s)} at the least; the sun may not finish this today"
+
+
+def _range_words(d: ExposureDoc) -> str:
+    """The range where there is one, else the median."""
+    if d.eta_low_s is None:
+        return minutes(d.eta_s)
+    return f"from {minutes(d.eta_low_s)}" if d.eta_high_s is None else span_words(d.eta_low_s, d.eta_high_s)
 
 
 def sensor_line(s: SensorDoc) -> str:
@@ -156,7 +171,8 @@ def status_text(status: StatusDoc) -> str:
     table += [
         [str(d.id), shorten(d.label or "-", 10), d.frame, d.title, state_word(d), figure(d.dose),
          figure(d.target_dose), unit_text(d.unit), percent(d.fraction),
-         minutes(d.eta_s) if d.eta_s is not None or not UNHEARD & set(d.alarms) else "unknown",
+         "not today" if d.not_today else _range_words(d) if d.eta_s is not None or not UNHEARD & set(d.alarms)
+         else "unknown",
          "; ".join([*map(alarm_words, d.alarms), *([call_words(d.calls)] if d.calls else []),
                     *(["node armed"] if d.armed else [])])]
         for d in status.exposures

@@ -13,6 +13,8 @@ from itertools import pairwise
 from ..units import US_PER_S
 
 SPAN_US = 900 * US_PER_S
+MINUTE_US = 60 * US_PER_S
+LONGEST_STEP_US = 90 * US_PER_S
 HOLE_S = 30.0  # points further apart have a hole between them, over which nothing is learnt
 
 
@@ -38,6 +40,29 @@ class LightHistory:
     def peak(self) -> float:
         """The strongest light of the last fifteen minutes; minus infinity before any."""
         return self._peak
+
+    def minutes(self, count: int = 15) -> list[float | None]:
+        """Means of the last minutes, the newest first; None where less than half a minute of one is known.
+
+        They end at the last point. The newest is known from its first point on. Straight between points, unless they
+        lie further apart than a minute and a half.
+        """
+        if not self._points:
+            return []
+        areas, spans = [0.0] * count, [0.0] * count
+        end_us, last = self._points[-1]
+        for (t0, v0), (t1, v1) in pairwise(self._points):
+            if t1 - t0 > LONGEST_STEP_US:
+                continue
+            newest, oldest = (end_us - t1) // MINUTE_US, (end_us - t0 - 1) // MINUTE_US
+            for k in range(newest, min(oldest, count - 1) + 1):
+                a, b = max(t0, end_us - (k + 1) * MINUTE_US), min(t1, end_us - k * MINUTE_US)
+                middle = v0 + (v1 - v0) * ((a + b) / 2 - t0) / (t1 - t0)
+                areas[k] += middle * (b - a)
+                spans[k] += b - a
+        means = [area / span if span >= MINUTE_US / 2 else None for area, span in zip(areas, spans, strict=True)]
+        means[0] = areas[0] / spans[0] if spans[0] else last
+        return means
 
     def bridge_error(self, seconds: float) -> tuple[float, float]:
         """How far a straight bridge of this length would have been from the light, had it lain over the last minutes.

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from ..dose.integrator import Track
 from ..messages import ExposureDoc
-from ..units import US_PER_S, stops_between, to_screen
+from ..model import Left
+from ..units import US_PER_S, rounded_span, stops_between, to_screen
 from .coming import eta_s
 from .exposure import Exposure
 from .states import ENDED, Act, State, act_word
@@ -34,8 +35,10 @@ def label_fact(labels: dict[str, str], name: str, utc: str) -> None:
         labels.pop("finished", None)
 
 
-def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -> ExposureDoc:
-    """The exposure at a moment; every figure in the unit of the screen."""
+def document(
+    exposure: Exposure, track: Track, now_us: int, alarms: list[str], left: Left | None = None
+) -> ExposureDoc:
+    """The exposure at a moment; every figure in the unit of the screen. left: as forecast; else the light of now."""
     plan = exposure.plan
     unit = plan.response.unit
     f = exposure.figures(track, now_us)
@@ -44,7 +47,11 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
     running = exposure.finished_us is None
     last = exposure.last_act
     counts_in = exposure.state is State.WAITING and plan.gate is None
-    heard = not UNHEARD & set(alarms)
+    if UNHEARD & set(alarms):
+        left = Left(None)
+    elif left is None:
+        left = Left(eta_s(exposure, track, now_us))
+    low_s, high_s = rounded_span(left.low_s, left.high_s)
     return ExposureDoc(
         id=plan.id,
         target=plan.target.name,
@@ -66,7 +73,10 @@ def document(exposure: Exposure, track: Track, now_us: int, alarms: list[str]) -
         started_utc=exposure.labels.get("started"),
         reached_utc=exposure.labels.get("reached"),
         finished_utc=exposure.labels.get("finished"),
-        eta_s=eta_s(exposure, track, now_us) if heard else None,
+        eta_s=left.median_s,
+        eta_low_s=low_s,
+        eta_high_s=high_s,
+        not_today=left.not_today,
         alarms=alarms if running else [],
         calls=sorted(exposure.open_calls),
         settled=exposure.settled,

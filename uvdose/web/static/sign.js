@@ -45,6 +45,7 @@ function caption(shown, kind) {
   if (kind === "enough" || kind === "over") return say("take_in");
   const left = leftText(shown);
   if (kind === "look") return say("look_caption");
+  if (shown.not_today) return say(shown.eta_low_s == null ? "not_today" : "perhaps_not_today");
   return left === null ? say("no_left") : say("left", { time: left });
 }
 
