@@ -16,7 +16,8 @@ from .exposure.target import SUN, Target, check_fit
 from .foretold import OutlookDoc, Question
 from .journal.store import Store
 from .light.bands import Band, sensor_band
-from .light.outlook import Spot, clear_light
+from .light.outlook import clear_light, sun_at
+from .light.path import Place
 from .light.plane import HORIZONTAL, TOWARD_SUN, Plane
 from .light.skies import COVERED, JUST_NOW_MIN, Level, Minutes, gather
 from .light.uv import UV_NM
@@ -42,7 +43,7 @@ NO_PLACE = (
 
 def look_ahead(store: Store, settings: Settings, question: Question, now_us: int) -> OutlookDoc:
     """The outlook. now_us: wall time. Raises `Refusal`."""
-    spot = spot_of(settings.bench)
+    place = place_of(settings.bench)
     asked = _asked(question, now_us)
     named = [store.versions(name)[-1] for name in question.names]
     targets = named or [target for target in store.targets() if not target.retired]
@@ -63,7 +64,7 @@ def look_ahead(store: Store, settings: Settings, question: Question, now_us: int
     if question.queue:
         queue, missed = _queue(store, named[0] if named else None, identity, sensor)
         left_out += missed
-    view = _view(store, spot, sensor, identity, now_us)
+    view = _view(store, place, sensor, identity, now_us)
     return foretell(view, msgspec.structs.replace(asked, targets=fit, queue=queue, left_out=left_out))
 
 
@@ -100,22 +101,22 @@ def _sensor(settings: Settings, question: Question, targets: Sequence[Target]) -
     return known[name]
 
 
-def _view(store: Store, spot: Spot, sensor: SensorSettings, identity: Identity, now_us: int) -> View:
+def _view(store: Store, place: Place, sensor: SensorSettings, identity: Identity, now_us: int) -> View:
     unit = response_of(sensor).unit
     from_us = now_us - BACK_DAYS * DAY_US
-    minutes = by_minute(store, identity, from_us, lambda at: spot.sun(at).elevation_deg > READ_DEG)
+    minutes = by_minute(store, identity, from_us, lambda at: sun_at(place, at).elevation_deg > READ_DEG)
     band = band_of(sensor)
-    level, skies = gather(spot, minutes, band, absolute=unit == PHYSICAL_DOSE)
+    level, skies = gather(place, minutes, band, absolute=unit == PHYSICAL_DOSE)
     if level is None:
         raise Refusal(
             f"sensor {sensor.name} has no scale, and the journal no half hour of clear sky yet that would tell how"
             " it reads one: let it lie in the sun on a clear day, or `uvdose sensor scale`"
         )
-    share = _share_now(spot, minutes, level, band, now_us / US_PER_S)
-    return View(spot, band, sensor.name, unit, level, skies, share)
+    share = _share_now(place, minutes, level, band, now_us / US_PER_S)
+    return View(place, band, sensor.name, unit, level, skies, share)
 
 
-def spot_of(bench: BenchSettings) -> Spot:
+def place_of(bench: BenchSettings) -> Place:
     """Where the bench stands, and how its frames lie. Raises `Refusal` where the settings do not say it."""
     if bench.latitude is None or bench.longitude is None:
         raise Refusal(NO_PLACE)
@@ -124,7 +125,7 @@ def spot_of(bench: BenchSettings) -> Spot:
         plane = TOWARD_SUN
     elif bench.facing == "tilted":
         plane = Plane(bench.tilt_deg or 0.0, bench.azimuth_deg)
-    return Spot(bench.latitude, bench.longitude, bench.height_m, plane)
+    return Place(bench.latitude, bench.longitude, bench.height_m, plane)
 
 
 def band_of(sensor: SensorSettings) -> Band | tuple[float, float]:
@@ -164,12 +165,12 @@ def _unfit(target: Target, identity: Identity, sensor: SensorSettings) -> Refusa
 
 
 def _share_now(
-    spot: Spot, minutes: Minutes, level: Level, band: Band | tuple[float, float], now_s: float
+    place: Place, minutes: Minutes, level: Level, band: Band | tuple[float, float], now_s: float
 ) -> float | None:
     """What the last minutes had of a clear sky; None without light, or where the sensor seems covered."""
     late = minutes.utc_s > now_s - (JUST_NOW_MIN + 1) * 60.0
     times, light = minutes.utc_s[late], minutes.light[late]
-    clear = clear_light(spot, times, band) * level.factor
+    clear = clear_light(place, times, band) * level.factor
     if len(times) < JUST_NOW_MIN // 2 or not float(clear.sum()) > 0.0:
         return None
     share = float(light.sum() / clear.sum())

@@ -11,12 +11,23 @@ import pytest
 from support.payerne import day_w_m2, uva_w_m2
 
 from uvdose.light.daylight import solar_day
-from uvdose.light.outlook import Course, Outlook, Spot, clear_light, course, first_light_s, last_start_s, quantile
+from uvdose.light.outlook import (
+    Course,
+    Outlook,
+    clear_light,
+    course,
+    first_light_s,
+    last_start_s,
+    quantile,
+    solar_s,
+    sun_at,
+)
+from uvdose.light.path import Place
 from uvdose.light.plane import TOWARD_SUN, Plane
 from uvdose.light.skies import COVERED, Level, Minutes, Skies, alike, gather, shares_over
 from uvdose.light.uv import UVA_NM
 
-PAYERNE = Spot(46.815, 6.944, 491.0)  # BSRN station
+PAYERNE = Place(46.815, 6.944, 491.0)  # BSRN station
 JUNE_S = datetime(2016, 6, 1, tzinfo=UTC).timestamp()
 DAY_S = 86400.0
 DOSE = 25_650.0  # J/m²
@@ -138,7 +149,7 @@ def test_quantiles_with_skies_that_never_finish() -> None:
 def test_planes_held_to_the_sun_and_tilted_towards_it_give_more_light_when_it_is_low() -> None:
     begin = JUNE_S + 22 * DAY_S
     flat_s, facing_s, east_s, west_s = (
-        float(Outlook(course(Spot(46.815, 6.944, 491.0, plane), begin, begin + DAY_S)).lasting_s(
+        float(Outlook(course(Place(46.815, 6.944, 491.0, plane), begin, begin + DAY_S)).lasting_s(
             begin + 6 * 3600.0, DOSE)[0, 0])
         for plane in (Plane(), TOWARD_SUN, Plane(40.0, 90.0), Plane(40.0, 270.0))
     )  # fmt: skip
@@ -147,15 +158,15 @@ def test_planes_held_to_the_sun_and_tilted_towards_it_give_more_light_when_it_is
 
 @pytest.mark.parametrize("longitude", [-179.9, 6.9, 179.9])
 def test_the_light_lies_around_noon_wherever_the_date_line_runs(longitude: float) -> None:
-    spot = Spot(40.0, longitude)
+    place = Place(40.0, longitude)
     noon = solar_day(date(2026, 3, 20), 40.0, longitude).noon_utc_s
-    told = course(spot, noon - 43200.0, noon + 43200.0)
+    told = course(place, noon - 43200.0, noon + 43200.0)
     assert abs(told.edges_s[int(np.argmax(told.light[:1440]))] + 30 - noon) < 120
-    assert abs(float(spot.solar_s(noon)) % DAY_S - 43200.0) < 1000, "mean and true sun differ by a quarter of an hour"
+    assert abs(float(solar_s(place, noon)) % DAY_S - 43200.0) < 1000, "mean and true sun differ by a quarter of an hour"
 
 
 def test_polar_day_and_night() -> None:
-    tromso = Spot(69.65, 18.96)
+    tromso = Place(69.65, 18.96)
     night = datetime(2026, 12, 21, tzinfo=UTC).timestamp()
     dark = course(tromso, night, night + DAY_S)
     assert first_light_s(dark) is None and np.isinf(Outlook(dark).lasting_s(dark.edges_s[:1440], 1.0)).all()
@@ -195,7 +206,7 @@ def test_the_lowest_share_is_that_of_the_measured_month() -> None:
     """BSRN Payerne, June 2016, sun above 15 degrees: of the minutes one in a thousand lies below what is taken for
     covered."""
     minutes = Minutes(JUNE_S + 60.0 * np.arange(43200) + 30.0, np.array([v or 0.0 for v in uva_w_m2()]))
-    high = PAYERNE.sun(minutes.utc_s).elevation_deg > 15
+    high = sun_at(PAYERNE, minutes.utc_s).elevation_deg > 15
     share = minutes.light[high] / clear_light(PAYERNE, minutes.utc_s[high], UVA_NM) / 0.88
     assert (share < COVERED).mean() < 0.0015
     assert Level(1.0, 0.9, 1.1).days_utc_s == ()

@@ -14,7 +14,8 @@ import numpy as np
 from .arrays import FloatArray, Numbers, numbers
 from .bands import Band, flat_integral
 from .clearsky import STANDARD, spectrum
-from .plane import HORIZONTAL, Plane, on_plane
+from .path import Place
+from .plane import on_plane
 from .sun import SunPosition, position
 from .uv import UV_NM
 
@@ -25,35 +26,28 @@ MOST_PRINTS = 500
 _AT_ONCE = 1000  # moments whose spectra are held at a time: a month of them would be 100 MB
 
 
-class Spot(msgspec.Struct, frozen=True):
-    """Where a frame lies and how. latitude, longitude: degrees, north and east positive; height above the sea."""
+def sun_at(place: Place, utc_s: Numbers) -> SunPosition:
+    """Where the sun stands, seen from a place, at Unix seconds."""
+    return position(utc_s, place.latitude_deg, place.longitude_deg, place.height_m)
 
-    latitude_deg: float
-    longitude_deg: float
-    height_m: float = 0.0
-    plane: Plane = HORIZONTAL
 
-    def sun(self, utc_s: Numbers) -> SunPosition:
-        """Where the sun stands, seen from here, at Unix seconds."""
-        return position(utc_s, self.latitude_deg, self.longitude_deg, self.height_m)
-
-    def solar_s(self, utc_s: Numbers) -> FloatArray:
-        """Unix seconds by the mean sun of this longitude: whole days of it begin at its midnight."""
-        return np.asarray(numbers(utc_s) + (self.longitude_deg + 180.0) % 360.0 * 240.0 - 43200.0)
+def solar_s(place: Place, utc_s: Numbers) -> FloatArray:
+    """Unix seconds by the mean sun of a place's longitude: whole days of it begin at its midnight."""
+    return np.asarray(numbers(utc_s) + (place.longitude_deg + 180.0) % 360.0 * 240.0 - 43200.0)
 
 
 def clear_light(
-    spot: Spot, utc_s: FloatArray, band: Band | tuple[float, float] = UV_NM, sun: SunPosition | None = None
+    place: Place, utc_s: FloatArray, band: Band | tuple[float, float] = UV_NM, sun: SunPosition | None = None
 ) -> FloatArray:
     """Light of the model's clear sky in a band on the frame, W/m², at Unix seconds; 0 where the sun is down."""
-    sun = sun or spot.sun(utc_s)
+    sun = sun or sun_at(place, utc_s)
     light = np.zeros(utc_s.shape)
-    air = msgspec.structs.replace(STANDARD, height_m=spot.height_m)
+    air = msgspec.structs.replace(STANDARD, height_m=place.height_m)
     lit = np.flatnonzero(sun.apparent_zenith_deg < 90.0)
     for first in range(0, len(lit), _AT_ONCE):
         up = lit[first : first + _AT_ONCE]
         zenith, day = sun.apparent_zenith_deg[up], utc_s[up] / 86400.0 % 365.2425 + 1.0
-        seen = on_plane(spectrum(zenith, air, day), spot.plane, zenith, sun.azimuth_deg[up])
+        seen = on_plane(spectrum(zenith, air, day), place.plane, zenith, sun.azimuth_deg[up])
         light[up] = band.integral(seen) if isinstance(band, Band) else flat_integral(seen, *band)
     return light
 
@@ -70,15 +64,15 @@ class Course(msgspec.Struct, frozen=True):
 
 
 def course(
-    spot: Spot, from_s: float, until_s: float, band: Band | tuple[float, float] = UV_NM, level: float = 1.0
+    place: Place, from_s: float, until_s: float, band: Band | tuple[float, float] = UV_NM, level: float = 1.0
 ) -> Course:
     """The clear sky's light from one moment to another and half a day beyond; level: what the sensor says over what
     the model does."""
     starts = round((until_s - from_s) / MINUTE_S)
     edges = from_s + MINUTE_S * np.arange(starts + round(BEYOND_S / MINUTE_S) + 1, dtype=np.float64)
     middles = edges[:-1] + MINUTE_S / 2
-    sun = spot.sun(middles)
-    light = clear_light(spot, middles, band, sun)
+    sun = sun_at(place, middles)
+    light = clear_light(place, middles, band, sun)
     return Course(edges, level * light, sun.elevation_deg, starts)
 
 

@@ -13,7 +13,8 @@ import numpy as np
 
 from .arrays import FloatArray
 from .bands import Band
-from .outlook import MINUTE_S, Course, Spot, clear_light
+from .outlook import MINUTE_S, Course, clear_light, solar_s, sun_at
+from .path import Place
 from .uv import UV_NM, clear_uv
 
 DAY = 1440
@@ -62,34 +63,34 @@ class Skies(msgspec.Struct, frozen=True):
 
 NO_SKIES = Skies(np.zeros((0, DAY)), np.zeros(0))
 def gather(
-    spot: Spot, minutes: Minutes, band: Band | tuple[float, float] = UV_NM, absolute: bool = True
+    place: Place, minutes: Minutes, band: Band | tuple[float, float] = UV_NM, absolute: bool = True
 ) -> tuple[Level | None, Skies]:
     """The level of a clear sky, and the skies of the last days, out of measured light.
 
     absolute: the sensor tells W/m², so that the model's own level can stand in where no clear sky was measured; else
     the level is None then, and no sky is known.
     """
-    sun = spot.sun(minutes.utc_s)
+    sun = sun_at(place, minutes.utc_s)
     high = sun.elevation_deg > LOWEST_DEG
     times, light = minutes.utc_s[high], minutes.light[high]
-    model = clear_light(spot, times, band)
+    model = clear_light(place, times, band)
     seen = model > 0
     times, ratio, model = times[seen], light[seen] / model[seen], model[seen]
-    level = _level(spot, times, ratio)
+    level = _level(place, times, ratio)
     if level is None and not absolute:
         return None, NO_SKIES
-    level = level or unmeasured(spot, band)
-    return level, _skies(spot, times, ratio / level.factor, model)
+    level = level or unmeasured(place, band)
+    return level, _skies(place, times, ratio / level.factor, model)
 
 
-def unmeasured(spot: Spot, band: Band | tuple[float, float] = UV_NM) -> Level:
+def unmeasured(place: Place, band: Band | tuple[float, float] = UV_NM) -> Level:
     """The model's own level, with its own doubts under a high sun."""
-    model = clear_uv(_HIGH_SUN_DEG, spot.plane, band, sun_azimuth_deg=spot.plane.azimuth_deg)
+    model = clear_uv(_HIGH_SUN_DEG, place.plane, band, sun_azimuth_deg=place.plane.azimuth_deg)
     whole = float(model.irradiance_w_m2)
     return Level(1.0, float(model.low_w_m2) / whole, float(model.high_w_m2) / whole)
 
 
-def _level(spot: Spot, times: FloatArray, ratio: FloatArray) -> Level | None:
+def _level(place: Place, times: FloatArray, ratio: FloatArray) -> Level | None:
     if not len(times):
         return None
     _, first = np.unique(times // (STEADY_MIN * MINUTE_S), return_index=True)
@@ -105,7 +106,7 @@ def _level(spot: Spot, times: FloatArray, ratio: FloatArray) -> Level | None:
     days: dict[int, list[tuple[float, float]]] = {}
     for at, mean in found:
         if mean > best * (1 - NEAR_THE_BEST):
-            days.setdefault(int(spot.solar_s(at) // 86400.0), []).append((at, mean))
+            days.setdefault(int(solar_s(place, at) // 86400.0), []).append((at, mean))
     newest = sorted(days, reverse=True)[:CLEAR_DAYS]
     told = [float(np.median([mean for _, mean in days[day]])) for day in newest]
     factor = float(np.median(told))
@@ -114,10 +115,10 @@ def _level(spot: Spot, times: FloatArray, ratio: FloatArray) -> Level | None:
     return Level(factor, factor * math.exp(-2 * u), factor * math.exp(2 * u), noons)
 
 
-def _skies(spot: Spot, times: FloatArray, share: FloatArray, model: FloatArray) -> Skies:
+def _skies(place: Place, times: FloatArray, share: FloatArray, model: FloatArray) -> Skies:
     lit = share > COVERED
     times, share, model = times[lit], share[lit], model[lit]
-    solar = spot.solar_s(times)
+    solar = solar_s(place, times)
     day = (solar // 86400.0).astype(int)
     rows, means = [], []
     for number in np.unique(day)[::-1]:
@@ -134,9 +135,9 @@ def _skies(spot: Spot, times: FloatArray, share: FloatArray, model: FloatArray) 
     return Skies(np.array(rows), np.array(means)) if rows else NO_SKIES
 
 
-def shares_over(spot: Spot, skies: Skies, course: Course) -> FloatArray:
+def shares_over(place: Place, skies: Skies, course: Course) -> FloatArray:
     """These skies laid over a course, each also somewhat earlier and later: a row for each, a column a minute."""
-    minute = (spot.solar_s(course.edges_s[:-1] + MINUTE_S / 2) % 86400.0 // MINUTE_S).astype(int)
+    minute = (solar_s(place, course.edges_s[:-1] + MINUTE_S / 2) % 86400.0 // MINUTE_S).astype(int)
     shifted = [skies.rows[:, (minute - shift) % DAY] for shift in SHIFTS_MIN]
     return np.concatenate(shifted)
 

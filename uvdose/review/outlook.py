@@ -16,7 +16,8 @@ from ..foretold import BeginDoc, FitDoc, LightAheadDoc, OutlookDoc, PrintsAheadD
 from ..light.arrays import FloatArray
 from ..light.bands import Band
 from ..light.daylight import solar_day
-from ..light.outlook import Course, Outlook, Spot, course, first_light_s, last_start_s, quantile
+from ..light.outlook import Course, Outlook, course, first_light_s, last_start_s, quantile
+from ..light.path import Place
 from ..light.person import beside_frame
 from ..light.skies import Level, Skies, alike, shares_over
 from ..units import US_PER_S, irradiance_unit, to_screen
@@ -28,7 +29,7 @@ LIGHT_EVERY_MIN = 10
 class View(msgspec.Struct, frozen=True):
     """What is known at the bench. band: of the sensor. share_now: of a clear sky, measured just now; None: unknown."""
 
-    spot: Spot
+    place: Place
     band: Band | tuple[float, float]
     sensor: str
     unit: str
@@ -56,10 +57,10 @@ class _Ahead:
     """The clear sky (and its 95 % below and above), the skies of the last days, and those that are like it is now."""
 
     def __init__(self, view: View, asked: Asked) -> None:
-        self.course = course(view.spot, asked.from_s, asked.until_s, view.band, view.level.factor)
+        self.course = course(view.place, asked.from_s, asked.until_s, view.band, view.level.factor)
         doubt = np.array([[1.0], [view.level.low / view.level.factor], [view.level.high / view.level.factor]])
         self.clear = Outlook(self.course, doubt)
-        self.shares = shares_over(view.spot, view.skies, self.course) if len(view.skies.rows) else None
+        self.shares = shares_over(view.place, view.skies, self.course) if len(view.skies.rows) else None
         self.past = Outlook(self.course, self.shares) if self.shares is not None else None
         self.now = self.past
         if self.shares is not None and asked.now_s is not None and view.share_now is not None:
@@ -96,13 +97,13 @@ def quantiles(values: FloatArray) -> list[float]:
 def foretell(view: View, asked: Asked) -> OutlookDoc:
     """The day ahead."""
     ahead = _Ahead(view, asked)
-    day = solar_day(asked.day, view.spot.latitude_deg, view.spot.longitude_deg, view.spot.height_m)
+    day = solar_day(asked.day, view.place.latitude_deg, view.place.longitude_deg, view.place.height_m)
     targets = [_prints(ahead, asked, target) for target in asked.targets]
     means, known = view.skies.means, len(view.skies.means) > 0
     sky = [round(float(quantile(means[:, None], share)[0]), 3) if known else None for share in (LOW, MIDDLE, HIGH)]
     return OutlookDoc(
         date=asked.day.isoformat(), utc=_utc(asked.made_s), sensor=view.sensor, unit=irradiance_unit(view.unit),
-        facing=facing(view.spot), sunrise_utc=_when(day.sun.from_utc_s), noon_utc=_utc(day.noon_utc_s),
+        facing=facing(view.place), sunrise_utc=_when(day.sun.from_utc_s), noon_utc=_utc(day.noon_utc_s),
         sunset_utc=_when(day.sun.until_utc_s), sun_always=day.sun.always, highest_deg=round(day.highest_deg, 1),
         level="measured" if view.level.days_utc_s else "model",
         level_days=[_utc(at) for at in view.level.days_utc_s],
@@ -113,9 +114,9 @@ def foretell(view: View, asked: Asked) -> OutlookDoc:
     )  # fmt: skip
 
 
-def facing(spot: Spot) -> str:
+def facing(place: Place) -> str:
     """How the frame lies, in words."""
-    plane = spot.plane
+    plane = place.plane
     if plane.toward_sun:
         return "held to the sun"
     if plane.tilt_deg == 0:
