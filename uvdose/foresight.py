@@ -73,7 +73,7 @@ class Foresight:
         """The path of now; made anew when the old one is used up, or the wall clock has been set."""
         if self._place is None:
             return None
-        if self._path is None or not self._path_from <= utc_s < self._path_until:
+        if self._path is None or not self._path_from <= utc_s < self._path_until or self._path.clear(utc_s) <= 0.0:
             from .light.path import GOOD_FOR_S, sun_path
 
             self._path, self._path_from, self._path_until = sun_path(self._place, utc_s), utc_s, utc_s + GOOD_FOR_S

@@ -37,7 +37,8 @@ def main() -> None:
     learned = learned_from()
     if "--write" in sys.argv:
         rows = {known: fit(learned, known).rows.round(3).tolist() for known in KINDS}
-        text = "{\n" + ",\n".join(f'"{k}": ' + json.dumps(v).replace("], [", "],\n[") for k, v in rows.items()) + "\n}\n"
+        lines = (f'"{known}": ' + json.dumps(row).replace("], [", "],\n[") for known, row in rows.items())
+        text = "{\n" + ",\n".join(lines) + "\n}\n"
         (Path(uvdose.__file__).parent / "light" / "forecast.json").write_text(text, encoding="utf-8")
     c = asked()
     base = baseline(c)

@@ -55,6 +55,10 @@ class LightHistory:
             if t1 - t0 > LONGEST_STEP_US:
                 continue
             newest, oldest = (end_us - t1) // MINUTE_US, (end_us - t0 - 1) // MINUTE_US
+            if newest == oldest < count:
+                areas[newest] += (v0 + v1) / 2 * (t1 - t0)
+                spans[newest] += t1 - t0
+                continue
             for k in range(newest, min(oldest, count - 1) + 1):
                 a, b = max(t0, end_us - (k + 1) * MINUTE_US), min(t1, end_us - k * MINUTE_US)
                 middle = v0 + (v1 - v0) * ((a + b) / 2 - t0) / (t1 - t0)

@@ -108,9 +108,9 @@ def forecast(
         return NOT_KNOWN
     level = float(light[0])
     if path is not None:
-        sky = path.clear(numbers(now_utc_s - 60.0 * (np.arange(MINUTES) + 0.5)))
+        sky = path.clear(np.asarray(now_utc_s - 60.0 * (np.arange(MINUTES) + 0.5), dtype=np.float64))
         if path.clear(now_utc_s) <= 0.0 or sky[0] <= 0.0:
-            return Left(None, None, None, not_today=True)
+            return Left(None, not_today=path.has_set)
         light = np.where(sky > _FAINT * sky[0], light / np.maximum(sky, 1e-12), math.nan)
     seconds = remaining / level
     if not math.isfinite(seconds):

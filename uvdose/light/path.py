@@ -6,12 +6,13 @@ import msgspec
 import numpy as np
 
 from .arrays import FloatArray, Numbers, numbers
-from .clearsky import Atmosphere
-from .plane import HORIZONTAL, Plane
+from .bands import flat_integral
+from .clearsky import Atmosphere, spectrum
+from .plane import HORIZONTAL, Plane, on_plane
 from .sun import position
-from .uv import UV_NM, clear_uv
+from .uv import UV_NM
 
-_STEP_S = 300.0
+_STEP_S = 600.0
 _BEFORE_S, _AHEAD_S = 3600.0, 86400.0
 GOOD_FOR_S = 2700.0  # a path holds what a forecast wants of the time before for so long
 
@@ -39,6 +40,11 @@ class SunPath(msgspec.Struct, frozen=True):
         """Clear-sky light at moments; none beyond the ends."""
         return np.asarray(np.interp(utc_s, self.utc_s, self.clear_w_m2, left=0.0, right=0.0))
 
+    @property
+    def has_set(self) -> bool:
+        """Whether it ends in the dark, and was light within the hour before it was made."""
+        return bool(self.clear_w_m2[-1] <= 0.0 < self.clear_w_m2.max())
+
     def seconds_to(self, clear_j_m2: float, from_utc_s: float) -> float | None:
         """How long until this much clear-sky light has fallen; None where the day does not have as much left."""
         want = float(np.interp(from_utc_s, self.utc_s, self.total_j_m2)) + clear_j_m2
@@ -57,9 +63,8 @@ def sun_path(place: Place, utc_s: float) -> SunPath:
     sun = position(times, place.latitude_deg, place.longitude_deg, place.height_m)
     air = Atmosphere(height_m=place.height_m)
     day = _day_of_year(utc_s)
-    light = clear_uv(
-        sun.apparent_zenith_deg, place.plane, UV_NM, air, day, sun.azimuth_deg
-    ).irradiance_w_m2  # fmt: skip
+    sky = spectrum(sun.apparent_zenith_deg, air, day)
+    light = flat_integral(on_plane(sky, place.plane, sun.apparent_zenith_deg, sun.azimuth_deg), *UV_NM)
     now = int(_BEFORE_S / _STEP_S)
     dark = np.flatnonzero(light[now:] <= 0.0)
     end = now + int(dark[0]) + 1 if len(dark) else len(times)

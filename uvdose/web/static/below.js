@@ -5,7 +5,7 @@ import { drawChart } from "/static/chart.js";
 import { alarmsOf, ended, stripStep, title } from "/static/model.js";
 import { mean } from "/static/press.js";
 import { element } from "/static/sign.js";
-import { clock, duration, has, leftText, number, percentText, say, stepText, unit } from "/static/words.js";
+import { clock, duration, has, leftText, notToday, number, percentText, say, stepText, unit } from "/static/words.js";
 
 const AGAIN_MS = 20_000; // the curve is asked for anew; between, it grows by what the status tells
 const END_MS = 3000, MOST_TRIES = 4;
@@ -54,7 +54,7 @@ export class Below {
   #facts(state, shown, lost) {
     const rows = [];
     if (shown) {
-      const units = unit(shown.unit), left = leftText(shown), step = stripStep(shown);
+      const units = unit(shown.unit), left = shown.not_today ? say(notToday(shown)) : leftText(shown), step = stripStep(shown);
       if (step) rows.push([say(step.now ? "step_now" : "step_next"), `${stepText(step)} · ${number(step.share * shown.target_dose)} ${units}`]);
       if (!ended(shown)) rows.push([say("time_left"), lost || left === null ? "–" : left]);
       // What is old is not given as a figure of now.

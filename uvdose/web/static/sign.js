@@ -2,7 +2,7 @@
 
 import { figures, form } from "/static/numerals.js";
 import { kindOf, stripStep, title } from "/static/model.js";
-import { leftText, number, percent, percentText, say, stepText, unit } from "/static/words.js";
+import { leftText, notToday, number, percent, percentText, say, stepText, unit } from "/static/words.js";
 
 const REACH = 1.25; // the bar goes on beyond the target, so that too much is seen as such
 
@@ -45,7 +45,7 @@ function caption(shown, kind) {
   if (kind === "enough" || kind === "over") return say("take_in");
   const left = leftText(shown);
   if (kind === "look") return say("look_caption");
-  if (shown.not_today) return say(shown.eta_low_s == null ? "not_today" : "perhaps_not_today");
+  if (shown.not_today) return say(notToday(shown));
   return left === null ? say("no_left") : say("left", { time: left });
 }
 

@@ -75,4 +75,7 @@ export function leftText(shown) {
   return middle == null ? null : duration(middle);
 }
 
+// Where the sun sets before the target: what to say of it.
+export const notToday = (shown) => (shown.eta_low_s == null ? "not_today" : "perhaps_not_today");
+
 export const clock = (utc) => new Date(utc).toLocaleTimeString(locale, { hour: "2-digit", minute: "2-digit" });
