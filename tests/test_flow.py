@@ -57,9 +57,9 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"foresight", "trying"},
-    "foresight": BASE | {"clock", "config"},
-    "foreseeing": BASE | {"ahead", "foresight", "journal"},
+    | {"outlooks", "trying"},
+    "outlooks": BASE | {"clock", "config"},
+    "outlook_process": BASE | {"ahead", "journal", "outlooks"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
