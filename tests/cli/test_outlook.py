@@ -85,11 +85,11 @@ def test_bad_input_is_one_line(bench: Homed, words: tuple[str, ...], code: int, 
 def test_homes_that_cannot_tell(bench: Homed) -> None:
     place = "latitude = 46.815\nlongitude = 6.944\nheight_m = 491\n"
     bench.write(SETTINGS.replace(place, "")).call("outlook").refused(4, "where does the bench stand?", "latitude = ")
-    bench.write(SETTINGS.replace("latitude = 46.815\n", "")).call("outlook").refused(4, "bench.latitude", "missing")
+    bench.write(SETTINGS.replace("latitude = 46.815\n", "")).call("outlook").refused(4, "bench.latitude")
     bench.write(SETTINGS.replace("46.815", "146.0")).call("outlook").refused(4, "bench.latitude", "-90 to 90")
     bench.write(SETTINGS.replace("46.815", "nan")).call("outlook").refused(4, "bench.latitude")
     bench.write(SETTINGS.replace("height_m = 491", 'facing = "up"')).call("outlook").refused(4, "flat, tilted, sun")
-    bench.write(SETTINGS.replace("height_m = 491", 'facing = "tilted"')).call("outlook").refused(4, "tilt_deg")
+    bench.write(SETTINGS.replace("height_m = 491", 'facing = "tilted"')).call("outlook").refused(4, "bench.tilt_deg")
     bench.write(SETTINGS + '[[sensor]]\nname = "roof"\nlink = "recording"\nfile = "-"\nformat = "number"\n')
     bench.call("outlook", "blue").refused(2, "which sensor?", "sill, roof")
     assert bench.call("outlook", "blue", "--sensor", "sill").code == 0
