@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 import re
 import tomllib
@@ -14,6 +13,7 @@ import platformdirs
 
 from .catalogue import part_named
 from .model import Refusal
+from .settings_bench import BenchSettings, check_bench
 from .settings_words import INDEX_WORDS, SENSOR_NAME, plain_fault, says_index
 from .units import IRRADIANCE_UNITS, plain_unit
 
@@ -24,13 +24,9 @@ LINKS = ("serial", "mqtt", "recording", "simulated")
 FORMATS = ("native", "senml", "number", "label", "csv", "json", "line-protocol", "auto")
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
+# Beyond these no sensor is: a sum of such figures would be no number any more.
+LEAST_SCALE, MOST_SCALE, MOST_VALUE = 1e-12, 1e12, 1e12
 NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")
-
-
-class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """[bench]: one daemon with its sensors and frames."""
-
-    name: str = "bench"
 
 
 class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -190,8 +186,7 @@ def _check(settings: Settings, where: str) -> None:
     def refuse(key: str, line: str) -> None:
         raise Refusal(f"{where}: {key}: {line}")
 
-    if not SENSOR_NAME.match(settings.bench.name):
-        refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
+    check_bench(settings.bench, refuse)
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
     _check_web(settings.web, where, refuse)
@@ -272,17 +267,17 @@ def _check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
     if sensor.scale is not None:
         if sensor.unit in IRRADIANCE_UNITS:
             refuse(f"{key}.scale", f"unit {sensor.unit} is irradiance already; leave scale out")
-        if not (math.isfinite(sensor.scale) and sensor.scale > 0):
+        if not LEAST_SCALE <= sensor.scale <= MOST_SCALE:
             refuse(f"{key}.scale", f"{sensor.scale} is not a scale; mW/cm² per {sensor.unit}, above 0")
-    if not math.isfinite(sensor.zero):
+    if not abs(sensor.zero) <= MOST_VALUE:
         refuse(f"{key}.zero", f"{sensor.zero} is not a dark reading; a number in {sensor.unit}")
-    if not (math.isfinite(sensor.zero_u) and sensor.zero_u >= 0):
+    if not 0 <= sensor.zero_u <= MOST_VALUE:
         refuse(f"{key}.zero_u", f"{sensor.zero_u} is not an uncertainty; a number in {sensor.unit}, 0 or above")
     if not 0 <= sensor.repeat_u <= 0.5:
         refuse(f"{key}.repeat_u", f"{sensor.repeat_u} is not a relative uncertainty; 0 to 0.5, such as 0.005")
     full = sensor.full_scale
-    if full is not None and not (math.isfinite(full) and full > sensor.zero):
-        refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}")
+    if full is not None and not sensor.zero < full <= MOST_VALUE:
+        refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}, and below {MOST_VALUE:g}")
 
 
 def split_listen(listen: str, where: str = SETTINGS_NAME) -> tuple[str, int]:

@@ -8,6 +8,7 @@ import msgspec
 
 from ..settings_words import INDEX_WORDS
 from ..units import IRRADIANCE_UNITS, plain_unit
+from .lines import visible
 from .naming import Says, says
 from .shape import ONLY, Shape
 from .text import same_label
@@ -80,7 +81,7 @@ def listed(names: Iterable[str]) -> str:
     """Some names in a row, as `field` would have them."""
     many = list(names)
     more = f" and {len(many) - NAMED} more" if len(many) > NAMED else ""
-    return ", ".join(name[:40] for name in many[:NAMED]) + more
+    return ", ".join(visible(name[:40]) for name in many[:NAMED]) + more
 
 
 def note_on(choice: Choice, form: str) -> str:

@@ -9,11 +9,12 @@ import msgspec
 import tomlkit
 
 from ...catalogue import Part, catalogue, part_in
+from ...decode.lines import visible
 from ...decode.recognise import Finding
+from ...exposure.pauses import READINGS_WANTED
 from ...review.layout import figure, unit_text
 
 SLOW_S = 10.0
-READINGS_WANTED = 50
 
 
 class Place(msgspec.Struct, frozen=True):
@@ -128,4 +129,5 @@ def told(place: Place) -> list[str]:
     lines += [f"  mind: {note}" for note in place.notes]
     if place.settings is not None:
         lines += ["", *(f"    {line}" for line in block("sensor", place.settings, listed=True).splitlines())]
-    return [*lines, ""]
+    # Names and topics are whatever somebody publishes.
+    return [*map(visible, lines), ""]
