@@ -24,8 +24,9 @@ ALLOWED: dict[str, set[str]] = {
     "queueing": BASE,
     "clock": BASE,
     "settings_words": set(),
+    "settings_bench": {"settings_words"},
     "catalogue": BASE,
-    "config": BASE | {"catalogue", "settings_words"},
+    "config": BASE | {"catalogue", "settings_bench", "settings_words"},
     "settings_edit": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
@@ -38,6 +39,7 @@ ALLOWED: dict[str, set[str]] = {
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "notes"},
+    "same_light": BASE | {"catalogue", "config", "exposure", "light", "settings_bench"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
@@ -50,7 +52,7 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"trying"},
+    | {"same_light", "trying"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

@@ -14,6 +14,7 @@ import platformdirs
 
 from .catalogue import part_named
 from .model import Refusal
+from .settings_bench import BenchSettings, check_bench
 from .settings_words import INDEX_WORDS, SENSOR_NAME, plain_fault, says_index
 from .units import IRRADIANCE_UNITS, plain_unit
 
@@ -25,12 +26,6 @@ FORMATS = ("native", "senml", "number", "label", "csv", "json", "line-protocol",
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
 NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")
-
-
-class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """[bench]: one daemon with its sensors and frames."""
-
-    name: str = "bench"
 
 
 class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -190,8 +185,7 @@ def _check(settings: Settings, where: str) -> None:
     def refuse(key: str, line: str) -> None:
         raise Refusal(f"{where}: {key}: {line}")
 
-    if not SENSOR_NAME.match(settings.bench.name):
-        refuse("bench.name", f"{settings.bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
+    check_bench(settings.bench, refuse)
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
     _check_web(settings.web, where, refuse)

@@ -43,6 +43,7 @@ from .notify import Manager
 from .present import Present
 from .pressing import Button
 from .reread import Rereader
+from .same_light import SameLight
 from .service import BenchService
 from .showing import Showing
 from .trying import Trier
@@ -135,7 +136,9 @@ class Daemon:
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
-        self._service = BenchService(self._core, self._store, self._home_id, present, trier, showing, rereader)
+        self._service = BenchService(
+            self._core, self._store, self._home_id, present, trier, showing, rereader, SameLight(settings)
+        )
         self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
         self._orders: Orders | None = None

@@ -28,6 +28,7 @@ from .next_up import NextUp
 from .notes import checked
 from .present import Present
 from .reread import Rereader
+from .same_light import SameLight
 from .showing import Showing
 from .trying import Trier
 from .units import US_PER_S, from_screen, irradiance_unit
@@ -44,7 +45,7 @@ class BenchService:
 
     def __init__(
         self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
-        rereader: Rereader,
+        rereader: Rereader, same_light: SameLight,
     ) -> None:
         self.home_id = home_id
         self.showing = showing
@@ -54,6 +55,7 @@ class BenchService:
         self._mender = Mender(core, store)
         self._trier = trier
         self._rereader = rereader
+        self._same_light = same_light
         self._next_up = NextUp(core, showing)
         self._fresh_targets: dict[str, Target] = {}
 
@@ -113,10 +115,14 @@ class BenchService:
             self._mender.refuse_trouble()
             self._mender.refuse_unread(sensor, began_us, now_us)
         begin_us = began_us + int(request.count_in_s * US_PER_S * core.clock.pace)
+        aim, light = 1.0, ""
+        if request.trial is None:
+            begin_s, takes_s = core.label(begin_us) / US_PER_S, channel.takes_s(target.dose_base)
+            aim, light = self._same_light.aim(target, sensor, begin_s, takes_s, request.correct)
         exposure = Plan(
             core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,
-            begin_us, core.clock.pace, request.label, tuple(changed), self._gate(request, target, response),
-            request.part,
+            begin_us, core.clock.pace, request.label, tuple(changed),
+            self._gate(request, aim * target.dose_base, response), request.part, aim,
         )
         out = core.bench.start(exposure, now_us)
         if began_us < now_us:
@@ -125,7 +131,7 @@ class BenchService:
         self._next_up.begun(exposure.id, request.queued)
         taken = await self._taken(out, core.bench.exposures[exposure.id])
         self.showing.began()  # now that it can be read
-        return msgspec.structs.replace(taken, told=told_of(target, channel.identity))
+        return msgspec.structs.replace(taken, told=told_of(target, channel.identity), light=light)
 
     def _wanted(self, request: StartRequest) -> Target:
         """The target to start with; for a calibration print one of its own, which no version list knows."""
@@ -228,13 +234,13 @@ class BenchService:
         return out
 
     @staticmethod
-    def _gate(request: StartRequest, target: Target, response: Response) -> LightGate | None:
+    def _gate(request: StartRequest, aim_base: float, response: Response) -> LightGate | None:
         if not request.by_light:
             return None
         on = request.light_on
         if on is not None and not 0 < on < 1e6:
             raise Refusal(f"light {on:g}: give the irradiance at which it begins, above 0", 2)
-        return gate_for(target.dose_base, None if on is None else from_screen(on, irradiance_unit(response.unit)))
+        return gate_for(aim_base, None if on is None else from_screen(on, irradiance_unit(response.unit)))
 
     async def set_target(self, request: TargetRequest) -> TargetTaken:
         """A target, as a new version."""

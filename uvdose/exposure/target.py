@@ -8,7 +8,7 @@ import msgspec
 
 from ..dose.response import Identity, Response, differences, drifted
 from ..messages import StepCall
-from ..model import Refusal
+from ..model import ProvedLight, Refusal
 from ..units import PHYSICAL_DOSE, from_screen
 
 SUN = "sun"
@@ -51,7 +51,9 @@ class Target(msgspec.Struct, frozen=True):
     low, high: 95 % of what the right dose may be, None where it was typed without. basis: what it rests on: `strip 3`,
     `tablet 2`, `verdicts of 12, 14`; empty: set by hand. p: exponent of reciprocity (E t^p); proved_s: how long the
     calibration print lay in the light. exposure_scale: log10 range of the paper, which a negative's density range
-    should match. version 0: no target, but a calibration print's own dose.
+    should match. version 0: no target, but a calibration print's own dose. proved_light: the sun's light in which it
+    was proved, None where that is not known; correct: prints aim for the same effect in the light of now, unless a
+    start says otherwise.
     """
 
     name: str
@@ -70,6 +72,8 @@ class Target(msgspec.Struct, frozen=True):
     proved_s: float | None = None
     exposure_scale: float | None = None
     retired: bool = False
+    proved_light: ProvedLight | None = None
+    correct: bool = False
 
     @property
     def title(self) -> str:

@@ -1,0 +1,50 @@
+"""[bench] of the settings: its name, where it stands, and how sensor and frame lie."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+from .settings_words import SENSOR_NAME
+
+FACINGS = ("flat", "tilted", "sun")
+PLACE_BOUNDS = (
+    ("latitude", -90.0, 90.0, "degrees from -90 to 90, north positive"),
+    ("longitude", -180.0, 180.0, "degrees from -180 to 180, east positive"),
+    ("height_m", -450.0, 9000.0, "metres above the sea"),
+    ("tilt_deg", 0.0, 90.0, "degrees from 0 (level) to 90 (upright)"),
+    ("azimuth_deg", 0.0, 360.0, "degrees from 0 to 360, from north over east"),
+)
+
+
+class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """[bench]: one daemon with its sensors and frames, and where they stand.
+
+    latitude, longitude: degrees, north and east positive. facing: how sensor and frame lie, "flat", "tilted" (by
+    tilt_deg from level, looking to azimuth_deg from north over east) or "sun", held square to it.
+    """
+
+    name: str = "bench"
+    latitude: float | None = None
+    longitude: float | None = None
+    height_m: float = 0.0
+    facing: str = "flat"
+    tilt_deg: float | None = None
+    azimuth_deg: float | None = None
+
+
+def check_bench(bench: BenchSettings, refuse: Any) -> None:
+    """Calls refuse(key, line) for what cannot be meant."""
+    if not SENSOR_NAME.match(bench.name):
+        refuse("bench.name", f"{bench.name!r} is not a name; use letters, digits, . _ - (at most 40)")
+    if (bench.latitude is None) != (bench.longitude is None):
+        refuse("bench.latitude", "goes together with bench.longitude; give both in degrees, north and east positive")
+    if bench.facing not in FACINGS:
+        refuse("bench.facing", f"{bench.facing!r} is not known; one of {', '.join(FACINGS)}")
+    if bench.facing == "tilted" and bench.tilt_deg is None:
+        refuse("bench.tilt_deg", 'is missing; facing = "tilted" needs degrees from level')
+    for name, least, most, words in PLACE_BOUNDS:
+        value = getattr(bench, name)
+        if value is not None and not least <= value <= most:
+            refuse(f"bench.{name}", f"{value:g} cannot be; {words}")
