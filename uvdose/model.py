@@ -152,6 +152,10 @@ class Fact(msgspec.Struct, frozen=True):
     data: dict[str, Any] = {}
 
 
+LIGHTS = {"open": "open light", "shade": "shade", "window": "the light of a window"}
+"""Where a print may lie by day, and how one says it: under open sky, out of the sun's beam, behind glass."""
+
+
 class ProvedLight(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The sun's light in which a target was proved. air_mass: relative, 1 for a sun overhead, to 10. sun_azimuth_deg:
     from north over east, None where the air mass alone is known. tilt_deg, azimuth_deg, toward_sun: how sensor and

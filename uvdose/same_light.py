@@ -34,7 +34,8 @@ class Drift(msgspec.Struct, frozen=True):
     """How the sensor reads at a moment against the paper, relative to where the target was proved.
 
     aim: above 1 it reads too much, and the target's dose must be multiplied by this for the same effect; low, high
-    hold it in 95 %. air_mass: at that moment; proved: that of the proof. otherwise: the frame lies in another way.
+    hold it in 95 %. air_mass: at that moment; proved: that of the proof. otherwise: how the frame lies in another way,
+    empty where it does not.
     """
 
     aim: float
@@ -42,7 +43,7 @@ class Drift(msgspec.Struct, frozen=True):
     high: float
     air_mass: float
     proved: float
-    otherwise: bool
+    otherwise: str
 
     @property
     def stops(self) -> float:
@@ -57,7 +58,7 @@ class Drift(msgspec.Struct, frozen=True):
     def words(self, name: str) -> str:
         """What it is, without what may be done about it."""
         if self.otherwise:
-            why = f"the frame lies otherwise than when {name} was proved"
+            why = f"{self.otherwise} when {name} was proved"
         else:
             why = f"the sun stands {'lower' if self.air_mass > self.proved else 'higher'} than when {name} was proved"
         much = "much" if self.aim > 1 else "little"
@@ -90,8 +91,9 @@ class SameLight:
         """The same where only the air mass is known."""
         return _lying(self._bench, air_mass, None, "")
 
-    def drift(self, target: Target, sensor: str, utc_s: float) -> Drift | str:
-        """How the sensor reads at Unix seconds against the paper; a reason where that cannot be told."""
+    def drift(self, target: Target, sensor: str, utc_s: float, light_in: str = "") -> Drift | str:
+        """How the sensor reads at Unix seconds against the paper, in this of the `LIGHTS`, as at the proof where it is
+        empty; a reason where that cannot be told."""
         held, proved = self._sensors.get(sensor), target.proved_light
         if held is None or held.light != SUN:
             return "only the sun's light is known so well"
@@ -99,6 +101,9 @@ class SameLight:
             return NO_PLACE
         if held.part is None:
             return f"the settings do not say which part sensor {sensor} is: part under its [[sensor]]"
+        lights = (target.light_in, light_in or target.light_in)
+        if "window" in lights:
+            return "what the glass of a window leaves of the light is not known"
         if proved is None:
             return f"nobody said in which light {target.name} was proved: {SAY_IT.format(target.name)}"
         sun = self._sun(utc_s)
@@ -107,10 +112,11 @@ class SameLight:
         now = _lying(self._bench, sun[0], sun[1], "")
         if now.azimuth_deg is not None and proved.sun_azimuth_deg is None:
             return f"for a tilted frame it must be known when {target.name} was proved, not the air mass alone"
-        return _between(part_named(held.part).band, proved, now)
+        return _between(part_named(held.part).band, proved, now, lights)
 
     def aim(
-        self, target: Target, sensor: str, begin_s: float, takes_s: float | None, wanted: bool | None
+        self, target: Target, sensor: str, begin_s: float, takes_s: float | None, wanted: bool | None,
+        light_in: str = "",
     ) -> tuple[float, str]:
         """What a print's dose is to be multiplied by, and what is to be said of it at its start.
 
@@ -119,7 +125,7 @@ class SameLight:
         cannot be reckoned.
         """
         correct = target.correct if wanted is None else wanted
-        found = self.drift(target, sensor, begin_s + min(takes_s or 0.0, LONGEST_S) / 2)
+        found = self.drift(target, sensor, begin_s + min(takes_s or 0.0, LONGEST_S) / 2, light_in)
         if isinstance(found, str):
             if wanted:
                 raise Refusal(f"--correct cannot be reckoned: {found}; leave it out to print without")
@@ -151,22 +157,23 @@ def _lying(bench: BenchSettings, air_mass: float, sun_azimuth_deg: float | None,
     )
 
 
-def _plane(light: ProvedLight) -> Plane:
+def _plane(light: ProvedLight, light_in: str) -> Plane:
     from .light.plane import Plane
 
-    return Plane(light.tilt_deg, light.azimuth_deg, light.toward_sun)
+    return Plane(light.tilt_deg, light.azimuth_deg, light.toward_sun, light_in == "shade")
 
 
-def _between(sensor_class: str, proved: ProvedLight, now: ProvedLight) -> Drift:
+def _between(sensor_class: str, proved: ProvedLight, now: ProvedLight, lights: tuple[str, str]) -> Drift:
     from .light.bands import emulsion_band, sensor_band
     from .light.mismatch import Light, between
 
-    then_plane, now_plane = _plane(proved), _plane(now)
+    then_plane, now_plane = _plane(proved, lights[0]), _plane(now, lights[1])
     found = between(
         sensor_band(sensor_class), emulsion_band(EMULSION), Light(then_plane, proved.air_mass, proved.sun_azimuth_deg),
         Light(now_plane, now.air_mass, now.sun_azimuth_deg),
     )
     # A dose that the sensor tells, times the factor, is what it would have told at the proof: the aim is the inverse.
-    return Drift(
-        1 / found.factor, 1 / found.high, 1 / found.low, now.air_mass, proved.air_mass, then_plane != now_plane
-    )
+    otherwise = "" if then_plane == now_plane else "the frame lies otherwise than"
+    if then_plane.shade != now_plane.shade:
+        otherwise = f"the frame lies in {'shade' if now_plane.shade else 'the sun'}, and did not"
+    return Drift(1 / found.factor, 1 / found.high, 1 / found.low, now.air_mass, proved.air_mass, otherwise)

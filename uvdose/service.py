@@ -16,7 +16,7 @@ from .exposure.exposure import Exposure
 from .exposure.gate import gate_for
 from .exposure.outcome import Outcome
 from .exposure.record import LightGate, Plan
-from .exposure.setting import next_version, trial_target
+from .exposure.setting import check_light_in, next_version, trial_target
 from .exposure.states import ENDED, Act, State, act_word
 from .exposure.target import Target, check_fit, plan_with, told_of
 from .exposure.telling import tell_fact
@@ -105,7 +105,8 @@ class BenchService:
         sensor = self._choose_sensor(request.sensor, target)
         channel = core.bench.check_start(sensor, frame, now_us)
         response = channel.track.response
-        changed = check_fit(target, channel.identity, response, request.override)
+        light_in = check_light_in(request.light_in) or target.light_in
+        changed = check_fit(target, channel.identity, response, request.override, light_in)
         if request.count_in_s:
             core.count_in(sensor, request.count_in_s)
         began_us = self._mender.moment(request.when, now_us)
@@ -118,11 +119,11 @@ class BenchService:
         aim, light = 1.0, ""
         if request.trial is None:
             begin_s, takes_s = core.label(begin_us) / US_PER_S, channel.takes_s(target.dose_base)
-            aim, light = self._same_light.aim(target, sensor, begin_s, takes_s, request.correct)
+            aim, light = self._same_light.aim(target, sensor, begin_s, takes_s, request.correct, light_in)
         exposure = Plan(
             core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,
             begin_us, core.clock.pace, request.label, tuple(changed),
-            self._gate(request, aim * target.dose_base, response), request.part, aim,
+            self._gate(request, aim * target.dose_base, response), request.part, aim, light_in,
         )
         out = core.bench.start(exposure, now_us)
         if began_us < now_us:

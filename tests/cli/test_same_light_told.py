@@ -101,7 +101,7 @@ def test_a_strip_s_target_remembers_the_light_of_its_middle(serve: object) -> No
     daemon: Daemon = serve("strip", settings)  # type: ignore[operator]
     daemon.wait_live()
     daemon.told("strip", "plan", "--first", 100, "--step", 1, "--count", 2, "--through-film")
-    assert daemon.run("strip", "run", "1", "--no-wait", "--count-in", "0").code == 0
+    assert daemon.run("strip", "run", "1", "--no-wait", "--count-in", "0", "--light-in", "shade").code == 0
     _until(daemon, 1, "reached")
     assert daemon.call("finish", 1).code == 0
     _settled(daemon)
@@ -113,7 +113,14 @@ def test_a_strip_s_target_remembers_the_light_of_its_middle(serve: object) -> No
     light = made["proved_light"]
     assert light["air_mass"] == pytest.approx(float(air_mass(sun.apparent_zenith_deg)), rel=1e-4)
     assert from_iso(light["utc"]) / 1e6 == pytest.approx(middle_s, abs=0.01)
+    assert made["light_in"] == "shade"
+    other = daemon.call("expose", "blue", "--light-in", "open")
+    other.refused(4, "proved in shade", "printed in open light", "--override")
+    daemon.call("expose", "blue", "--light-in", "cellar").refused(2, "open, shade, window")
     assert "sun" not in daemon.call("expose", "blue").out, "the same light: not a word"
+    told = daemon.call("expose", "blue", "--light-in", "open", "--override", "--frame", 2)
+    assert "the frame lies in the sun, and did not when blue was proved" in " ".join(told.out.split())
+    assert "setting or light (proved in shade, printed in open light)" in " ".join(daemon.call("day").out.split())
 
 
 def test_without_a_daemon_and_where_it_is_not_known(home: Homed) -> None:

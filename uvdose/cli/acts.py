@@ -13,6 +13,7 @@ from .options import (
     HomeDir,
     Json,
     Lead,
+    LightIn,
     Looks,
     NoLook,
     NoOvershoot,
@@ -51,7 +52,8 @@ def expose(
     overshoot: Overshoots = None,
     no_overshoot: NoOvershoot = False,
     override: Annotated[
-        bool, typer.Option("--override", help="Use the target although it was proved with another sensor setting.")
+        bool, typer.Option("--override", help="Use the target although it was proved with another sensor setting,"
+                                            " or in another light.")
     ] = False,
     ago: Ago = None,
     at: At = None,
@@ -67,6 +69,7 @@ def expose(
         bool | None, typer.Option("--correct/--no-correct", help="Aim for the same effect in the light of now, or not;"
                                                                  " else as `target correct` says.")
     ] = None,
+    light_in: LightIn = "",
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
@@ -92,7 +95,7 @@ def expose(
     request = StartRequest(
         target=target, version=version, part=part, sensor=sensor, frame=frame, label=label, count_in_s=count_in,
         override=override, looks=looks, lead_s=lead, overshoots=overshoots, when=moment(ago, at), by_light=by_light,
-        light_on=light_on, correct=correct,
+        light_on=light_on, correct=correct, light_in=light_in,
     )
     daemon = need_daemon(place)
     begun_s = real_s()

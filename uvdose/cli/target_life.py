@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 Text = str | None
 
 LONG = 32  # a text longer than this is told below the table
-NAMED = {"exposure_scale": "range", "proved_light": "proved in", "correct": "corrected"}
+NAMED = {"exposure_scale": "range", "proved_light": "proved in", "light_in": "lay in", "correct": "corrected"}
 
 
 def diff_targets(
@@ -230,7 +230,7 @@ def differing(a: Target, b: Target) -> list[tuple[str, str, str]]:
         x, y = (getattr(t.identity, field) if t.identity else None for t in (a, b))
         if x != y:
             rows.append((f"sensor's {field}" if field != "name" else "sensor", str(x), str(y)))
-    for field in ("calls", "reason", "basis", "p", "exposure_scale", "proved_light", "correct", "retired"):
+    for field in ("calls", "reason", "basis", "p", "exposure_scale", "proved_light", "light_in", "correct", "retired"):
         x, y = getattr(a, field), getattr(b, field)
         if x != y:
             rows.append((NAMED.get(field, field), _plain(x), _plain(y)))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from ..model import ProvedLight, Refusal
+from ..model import LIGHTS, ProvedLight, Refusal
 from .options import HomeDir, Json, finite, home_of
 
 if TYPE_CHECKING:
@@ -120,6 +120,8 @@ def facts(target: Target) -> list[str]:
         lay = ", held to the sun" if light.toward_sun else f", tilted {light.tilt_deg:g}°" if light.tilt_deg else ""
         when = f" ({moment_of(light.utc)})" if light.utc else ""
         found.append(f"in the sun at air mass {light.air_mass:.2f}{when}{lay}")
+    if target.light_in:
+        found.append(f"in {LIGHTS[target.light_in]}")
     return [*found, "corrected for the light"] if target.correct else found
 
 

@@ -9,7 +9,7 @@ import typer
 from ..model import Refusal
 from . import target_life, target_light
 from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process
-from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
+from .options import HomeDir, Json, Lead, LightIn, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
 
 if TYPE_CHECKING:
     from ..config import Home
@@ -42,6 +42,7 @@ def set_target(
     = None,
     proved_at: target_light.ProvedAt = None,
     air_mass: target_light.AirMass = None,
+    light_in: LightIn = "",
     look: Looks = None,
     no_look: NoLook = False,
     lead: Lead = None,
@@ -56,7 +57,7 @@ def set_target(
     A version is never changed: a name that is there already gets one more.
     """
     from ..asked import TargetRequest
-    from ..exposure.setting import check_p
+    from ..exposure.setting import check_light_in, check_p
     from ..exposure.target import CallPlan, plan_with
     from ..review.layout import wrap
     from ..units import check_dose, plain_unit
@@ -74,7 +75,7 @@ def set_target(
         name=name, dose=dose, unit=unit, sensor=sensor, process=process, paper=paper,
         coat=coat, film=film, humidity=humidity, drying=drying, coating_age=coating_age, notes=notes, p=p,
         looks=looks, lead_s=lead, overshoots=overshoots, reason=reason,
-        proved_light=target_light.given_light(place, proved_at, air_mass),
+        proved_light=target_light.given_light(place, proved_at, air_mass), light_in=check_light_in(light_in),
     )
     target = keep_target(place, request)
     if as_json:

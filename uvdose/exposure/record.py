@@ -57,7 +57,8 @@ class Plan(msgspec.Struct, frozen=True):
     """What was settled when an exposure began; it never changes. pace: of the clock that counts it.
 
     aim: what the target's dose is multiplied by, since the sensor reads the light of now otherwise against the paper
-    than that in which the target was proved; 1 where nothing is corrected. The account knows nothing of it.
+    than that in which the target was proved; 1 where nothing is corrected. The account knows nothing of it. light_in:
+    one of `LIGHTS`, empty where nobody said it.
     """
 
     id: int
@@ -72,6 +73,7 @@ class Plan(msgspec.Struct, frozen=True):
     gate: LightGate | None = None
     part: Part | None = None
     aim: float = 1.0
+    light_in: str = ""
 
     @property
     def aim_dose(self) -> float:

@@ -6,7 +6,7 @@ import re
 
 from ..asked import TargetRequest, Trial
 from ..dose.response import Identity
-from ..model import ProvedLight, Refusal
+from ..model import LIGHTS, ProvedLight, Refusal
 from ..units import PHYSICAL_DOSE, check_dose, plain_unit
 from .calls import READY_S
 from .target import CallPlan, Combination, Target, plan_with
@@ -38,6 +38,7 @@ def next_version(
     check_dose(request.dose, unit)
     _check_interval(request)
     _check_proved(request.proved_light)
+    check_light_in(request.light_in)
     before = last or like
     calls = before.calls if before else CallPlan()
     old = before.combination if before else Combination()
@@ -62,6 +63,7 @@ def next_version(
         exposure_scale=request.exposure_scale or (before.exposure_scale if before else None),
         retired=request.retired,
         proved_light=request.proved_light or (before.proved_light if before and before.dose == request.dose else None),
+        light_in=request.light_in or (before.light_in if before else ""),
         correct=request.correct if request.correct is not None else before.correct if before else False,
     )
 
@@ -71,6 +73,13 @@ def check_name(name: str) -> str:
     if not _NAME.fullmatch(name):
         raise Refusal(f"target name {name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
     return name
+
+
+def check_light_in(light_in: str) -> str:
+    """One of the `LIGHTS`, or nothing. Raises `Refusal` (code 2)."""
+    if light_in and light_in not in LIGHTS:
+        raise Refusal(f"light {light_in!r}: one of {', '.join(LIGHTS)}", 2)
+    return light_in
 
 
 def check_p(p: float) -> float:

@@ -195,7 +195,7 @@ def _notices(p: Print) -> list[str]:
         more = "more" if p.stops > 0 else "less"
         found.append(f"{abs(p.stops):.2f} stops {more} than its target asks")
     if p.overridden:
-        found.append(f"the target was proved with another sensor setting ({'; '.join(p.overridden)})")
+        found.append(f"the target was proved with another sensor setting or light ({'; '.join(p.overridden)})")
     alarms = sorted({alarm_words(str(e.data.get("alarm"))) for e in p.alarms})
     if alarms:
         found.append(f"alarms while it lay out: {', '.join(alarms)}")

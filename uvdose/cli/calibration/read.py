@@ -210,6 +210,7 @@ def accept(
         proved_s=None if kept is None else kept.document.measured_s + kept.document.bridged_s,
         exposure_scale=None if found.exposure_scale is None else found.exposure_scale.best,
         proved_light=None if kept is None else proved_in(place, kept),
+        light_in="" if kept is None else kept.plan.light_in,
     )
     noted = {what: said for what, said in note.noted.items() if what in NOTED}
     target = keep_target(place, msgspec.structs.replace(request, **noted))
