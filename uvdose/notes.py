@@ -179,9 +179,23 @@ class ScaleTaken(Doc, frozen=True):
     old_scale: float | None = None
 
 
+class Levelled(Doc, frozen=True):
+    """A sensor, its subject, turned by half a turn: how far it leans toward the sun in degrees, 95 %, and what that
+    makes it read too much, as a share. sky: by what share the light itself changed meanwhile; steady: little enough."""
+
+    degrees: float
+    low: float
+    high: float
+    over: float
+    sky: float
+    steady: bool
+    air_mass: float
+    seconds: float
+
+
 KINDS: dict[str, type[Doc]] = {
     "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition, "queue": Queue,
-    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken,
+    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken, "level": Levelled,
 }
 
 

@@ -157,7 +157,8 @@ def _lying(bench: BenchSettings, air_mass: float, sun_azimuth_deg: float | None,
     )
 
 
-def _plane(light: ProvedLight, light_in: str) -> Plane:
+def plane_of(light: ProvedLight, light_in: str = "") -> Plane:
+    """How sensor and frame lie in this light, one of `LIGHTS`."""
     from .light.plane import Plane
 
     return Plane(light.tilt_deg, light.azimuth_deg, light.toward_sun, light_in == "shade")
@@ -167,7 +168,7 @@ def _between(sensor_class: str, proved: ProvedLight, now: ProvedLight, lights: t
     from .light.bands import emulsion_band, sensor_band
     from .light.mismatch import Light, between
 
-    then_plane, now_plane = _plane(proved, lights[0]), _plane(now, lights[1])
+    then_plane, now_plane = plane_of(proved, lights[0]), plane_of(now, lights[1])
     found = between(
         sensor_band(sensor_class), emulsion_band(EMULSION), Light(then_plane, proved.air_mass, proved.sun_azimuth_deg),
         Light(now_plane, now.air_mass, now.sun_azimuth_deg),
