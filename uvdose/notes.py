@@ -193,9 +193,20 @@ class Levelled(Doc, frozen=True):
     seconds: float
 
 
+class Bed(Doc, frozen=True):
+    """How even a lamp's light lies, walked by a sensor, the note's subject: each place's light over the mean of all,
+    row by row. stops: between the strongest and the weakest place; drift: of the lamp meanwhile, a share, taken out."""
+
+    relative: tuple[tuple[float | None, ...], ...]
+    min_over_mean: float
+    max_over_mean: float
+    stops: float
+    drift: float
+
+
 KINDS: dict[str, type[Doc]] = {
     "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition, "queue": Queue,
-    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken, "level": Levelled,
+    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken, "level": Levelled, "bed": Bed,
 }
 
 
