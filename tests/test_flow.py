@@ -12,7 +12,7 @@ import uvdose
 ROOT = Path(uvdose.__file__).parent
 
 # A room may import from itself and from the rooms named. Top-level modules are rooms of their own.
-BASE = {"model", "units", "messages", "asked", "listed", "__init__"}
+BASE = {"model", "units", "messages", "asked", "listed", "foretold", "__init__"}
 ALLOWED: dict[str, set[str]] = {
     "__init__": set(),
     "model": set(),
@@ -20,6 +20,7 @@ ALLOWED: dict[str, set[str]] = {
     "messages": BASE,
     "asked": BASE,
     "listed": BASE,
+    "foretold": BASE,
     "notes": BASE,
     "queueing": BASE,
     "clock": BASE,
@@ -38,7 +39,10 @@ ALLOWED: dict[str, set[str]] = {
     "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
-    "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "notes"},
+    "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
+    "ahead": BASE
+    | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
+    | {"settings_bench"},
     "same_light": BASE | {"catalogue", "config", "exposure", "light", "settings_bench"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
@@ -52,13 +56,15 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"same_light", "trying"},
+    | {"foresight", "same_light", "trying"},
+    "foresight": BASE | {"clock", "config"},
+    "foreseeing": BASE | {"ahead", "foresight", "journal"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
 }
-PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "notes",
-        "queueing")
+PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "foretold",
+        "notes", "queueing")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "collections", "csv", "datetime", "enum", "fractions", "functools", "itertools",
     "json", "math", "msgspec", "re", "struct", "typing",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 import re
 import tomllib
@@ -25,6 +24,8 @@ LINKS = ("serial", "mqtt", "recording", "simulated")
 FORMATS = ("native", "senml", "number", "label", "csv", "json", "line-protocol", "auto")
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
+# Beyond these no sensor is: a sum of such figures would be no number any more.
+LEAST_SCALE, MOST_SCALE, MOST_VALUE = 1e-12, 1e12, 1e12
 NETWORK_NAME = re.compile(r"^[A-Za-z0-9](?:[A-Za-z0-9-]{0,38}[A-Za-z0-9])?$")
 
 
@@ -266,17 +267,17 @@ def _check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
     if sensor.scale is not None:
         if sensor.unit in IRRADIANCE_UNITS:
             refuse(f"{key}.scale", f"unit {sensor.unit} is irradiance already; leave scale out")
-        if not (math.isfinite(sensor.scale) and sensor.scale > 0):
+        if not LEAST_SCALE <= sensor.scale <= MOST_SCALE:
             refuse(f"{key}.scale", f"{sensor.scale} is not a scale; mW/cm² per {sensor.unit}, above 0")
-    if not math.isfinite(sensor.zero):
+    if not abs(sensor.zero) <= MOST_VALUE:
         refuse(f"{key}.zero", f"{sensor.zero} is not a dark reading; a number in {sensor.unit}")
-    if not (math.isfinite(sensor.zero_u) and sensor.zero_u >= 0):
+    if not 0 <= sensor.zero_u <= MOST_VALUE:
         refuse(f"{key}.zero_u", f"{sensor.zero_u} is not an uncertainty; a number in {sensor.unit}, 0 or above")
     if not 0 <= sensor.repeat_u <= 0.5:
         refuse(f"{key}.repeat_u", f"{sensor.repeat_u} is not a relative uncertainty; 0 to 0.5, such as 0.005")
     full = sensor.full_scale
-    if full is not None and not (math.isfinite(full) and full > sensor.zero):
-        refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}")
+    if full is not None and not sensor.zero < full <= MOST_VALUE:
+        refuse(f"{key}.full_scale", f"{full} must lie above zero = {sensor.zero}, and below {MOST_VALUE:g}")
 
 
 def split_listen(listen: str, where: str = SETTINGS_NAME) -> tuple[str, int]:

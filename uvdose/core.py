@@ -192,6 +192,10 @@ class Core:
         """Beeps before a start."""
         self.desk.count_in(sensor, seconds, self.clock.real_s())
 
+    def beep(self, sensor: str, buzz: str) -> None:
+        """A short buzz that is no call, where none sounds."""
+        self.desk.beep(sensor, buzz, self.clock.real_s())
+
     def send(self, sensor: str, command: str) -> bool:
         """A command to a node; False when there is no way to it now."""
         link = self._links.get(sensor)

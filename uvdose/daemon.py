@@ -28,6 +28,7 @@ from .exposure.bench import Bench
 from .exposure.calls import TEST
 from .exposure.outcome import Ring
 from .exposure.telling import told_again
+from .foresight import Foresight
 from .home import Runtime, keep_taken, lock, read_taken, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
@@ -135,9 +136,10 @@ class Daemon:
         )
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
+        foresight = Foresight(settings, home.journal_file, clock)
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
         self._service = BenchService(
-            self._core, self._store, self._home_id, present, trier, showing, rereader, SameLight(settings)
+            self._core, self._store, self._home_id, present, trier, showing, rereader, foresight, SameLight(settings)
         )
         self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)

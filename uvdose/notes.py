@@ -16,6 +16,7 @@ from .model import Refusal
 
 MAX_TEXT = 500
 MAX_STEPS = 200
+MOST_WHOLE = 2**53 - 1  # beyond it JSON's readers do not agree (RFC 8259, section 6)
 
 
 class Doc(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -231,6 +232,8 @@ def _bound(kind: str, value: object) -> None:
     """No text without end, no number that JSON or a person could not carry."""
     if isinstance(value, str) and (len(value) > MAX_TEXT or not value.isprintable()):
         raise Refusal(f"{kind}: give at most {MAX_TEXT} printable characters", 2)
+    if isinstance(value, int) and abs(value) > MOST_WHOLE:
+        raise Refusal(f"{kind}: a whole number of {len(str(abs(value)))} digits; give at most {MOST_WHOLE}", 2)
     if isinstance(value, float) and not math.isfinite(value):
         raise Refusal(f"{kind}: {value} is no number to keep; give a finite one", 2)
     if isinstance(value, list | tuple) and len(value) > MAX_STEPS:

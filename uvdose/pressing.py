@@ -28,7 +28,7 @@ class Button:
     def pressed(self, press: Press) -> None:
         """One that the bench could not act on: it begins the last print anew, or sounds that it did nothing."""
         if press.refused:
-            self._core.send(press.sensor, NO_BUZZ)
+            self._core.beep(press.sensor, NO_BUZZ)
             return
         task = asyncio.ensure_future(self._start(press.sensor))
         self._starts.add(task)
@@ -44,9 +44,9 @@ class Button:
                 raise Refusal("nothing was printed lately that it could begin anew: begin one on the page")
             taken = await self._service.start(StartRequest(last.plan.target.name, sensor, last.plan.frame))
         except Refusal as err:
-            core.send(sensor, NO_BUZZ)
+            core.beep(sensor, NO_BUZZ)
             core.tell_fact("pressed", None, sensor, {"line": err.line})
         else:
             assert taken.exposure is not None
-            core.send(sensor, STARTED_BUZZ)
+            core.beep(sensor, STARTED_BUZZ)
             core.tell_fact("pressed", taken.exposure.id, sensor, {"what": "start"})

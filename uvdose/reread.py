@@ -42,11 +42,12 @@ class Rereader:
             if wanted is None:
                 later.append(f"sensor {held.name} (gone)")
             else:
-                later += [f"sensor {held.name}.{key}" for key in _other(held, wanted) if key not in AT_ONCE]
+                changed = _other(held, wanted)
                 # A unit that waits for the next start would make another sense of the figures that go with it.
-                if changed := _other(held, wanted) if held.unit == wanted.unit else []:
-                    taken += self._take(held, wanted, [key for key in AT_ONCE if key in changed])
-                    held = msgspec.structs.replace(held, **{key: getattr(wanted, key) for key in AT_ONCE})
+                at_once = [key for key in AT_ONCE if key in changed and held.unit == wanted.unit]
+                later += [f"sensor {held.name}.{key}" for key in changed if key not in at_once]
+                taken += self._take(held, wanted, at_once)
+                held = msgspec.structs.replace(held, **{key: getattr(wanted, key) for key in at_once})
             sensors.append(held)
         self._in_force = msgspec.structs.replace(self._in_force, sensor=sensors)
         return SettingsTaken(taken, later), self._core.flush_with([])

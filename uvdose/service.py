@@ -20,6 +20,7 @@ from .exposure.setting import check_light_in, next_version, trial_target
 from .exposure.states import ENDED, Act, State, act_word
 from .exposure.target import Target, check_fit, plan_with, told_of
 from .exposure.telling import tell_fact
+from .foresight import Foresight
 from .journal.store import Store
 from .mending import Mender
 from .messages import CallTestDoc, EventDoc, NoteTaken, Part, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
@@ -45,10 +46,11 @@ class BenchService:
 
     def __init__(
         self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
-        rereader: Rereader, same_light: SameLight,
+        rereader: Rereader, foresight: Foresight, same_light: SameLight,
     ) -> None:
         self.home_id = home_id
         self.showing = showing
+        self.foresight = foresight
         self._core = core
         self._store = store
         self._present = present

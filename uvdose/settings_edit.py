@@ -7,11 +7,12 @@ leave settings behind that nothing starts with. The file as it was before lies b
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import re
 import tempfile
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,11 @@ def edit_sensor(home: Home, name: str, changes: Mapping[str, Value | None]) -> S
 
     A key that is there keeps its place and the comment behind it; a new one comes after the sensor's last.
     """
+    with _one_at_a_time(home):
+        return _edit(home, name, changes)
+
+
+def _edit(home: Home, name: str, changes: Mapping[str, Value | None]) -> Settings:
     settings = load_settings(home)
     if name not in [sensor.name for sensor in settings.sensor]:
         raise unknown_sensor(name, settings)
@@ -58,6 +64,11 @@ def append_sensor(home: Home, block: str) -> Settings:
     It comes after the last sensor. A home without settings gets them. Returns the settings as they are now. Raises
     `Refusal`: for a name that is taken, and for whatever a daemon would refuse.
     """
+    with _one_at_a_time(home):
+        return _append(home, block)
+
+
+def _append(home: Home, block: str) -> Settings:
     block = block.strip("\r\n") + "\n"
     try:
         added = tomllib.loads(block)
@@ -90,6 +101,20 @@ def unknown_sensor(name: str, settings: Settings) -> Refusal:
     """What to say of a sensor that the settings do not have."""
     known = ", ".join(sensor.name for sensor in settings.sensor)
     return Refusal(f"no sensor {name!r} in the settings; there is {known}", 2)
+
+
+@contextlib.contextmanager
+def _one_at_a_time(home: Home) -> Iterator[None]:
+    """From reading to replacing no other command writes: of two that read the same one's change would be lost.
+
+    The folder itself is locked: the file is another one after each change. An editor knows nothing of it.
+    """
+    with contextlib.ExitStack() as stack:
+        with contextlib.suppress(OSError):  # no folder yet, or a file system without locks
+            folder = os.open(home.settings_file.resolve().parent, os.O_RDONLY)
+            stack.callback(os.close, folder)
+            fcntl.flock(folder, fcntl.LOCK_EX)
+        yield
 
 
 def _block(document: tomlkit.TOMLDocument, name: str) -> Table | InlineTable:

@@ -9,7 +9,7 @@ INDEX_WORDS = (
     "a UV index weighs light by what burns skin, which says little about a print: it is no irradiance, and can only be"
     ' added up as it stands, with unit = "counts" and without scale'
 )
-_INDEX = re.compile(r"(?:uv|ultraviolet)[\s_/.-]*(?:i\b|ind(?:ex)?(?![a-z]))|\buvi(?:ndex)?\b", re.IGNORECASE)
+_INDEX = re.compile(r"(?:uv|ultraviolet)[\s_/.-]*(?:i(?![a-z0-9])|i(?:nd(?:ex)?|dx)(?![a-z]))", re.IGNORECASE)
 
 SENSOR_NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")
 

@@ -11,15 +11,16 @@ CHIRP_MS = 100
 CHIRP_EACH_MS = 10_000
 WAITING, CALLING, QUIETED = 0, 1, 2
 
-# Milliseconds on, off, on, off ...: which call it is can be told with closed eyes.
+# Milliseconds on, off, on, off ...: which call it is can be told with closed eyes. As firmware_notes/wire-format.md has
+# them, so that a call sounds alike on every node.
 RHYTHMS = {
     1: (80, 920),  # count-in: one tick a second
-    2: (120, 120, 120, 1140),  # look: two short
-    3: (120, 120, 120, 120, 120, 900),  # lead: three short
-    4: (700, 300),  # target: long ones
-    5: (700, 150, 120, 150),  # overshoot: long, short
-    6: (100, 100),  # alarm: rattles
-    7: (1000,),  # test: steady
+    2: (160, 160, 160, 1000),  # look: two short
+    3: (160, 160, 160, 160, 160, 1000),  # lead: three short
+    4: (800, 200),  # target: long ones
+    5: (100, 100),  # overshoot: rattles without pause
+    6: (600, 160, 160, 160),  # alarm: long, short
+    7: (80, 80, 80, 80, 80, 80, 80, 1440),  # test: four ticks
 }
 
 

@@ -1,6 +1,6 @@
 """Keeps a sensor going: reads it when a conversion is due, tries again after a fault, and never makes a value up."""
 
-from ltr390 import SensorFault
+from registers import SensorFault
 
 TRIES = 3
 AGAIN_MS = 1000

@@ -89,6 +89,14 @@ class Drawing:
         self.joint(x, y - 12)
         self.joint(x, y + 12)
 
+    def button_stage(self, begin: tuple[float, float], x: float, y: float) -> None:
+        """A button from a pin to ground; x, y: where its wire turns down."""
+        self.wire(begin, (x, y), (x, y + 30))
+        self.button(x, y + 60)
+        self.wire((x, y + 90), (x, y + 100))
+        self.ground(x, y + 100)
+        self.text(x + 22, y + 66, "button: start, hold", 13)
+
     def buzzer_stage(self, x: float, y: float, supply: str, begin: tuple[float, float]) -> None:
         """An active buzzer through an NPN transistor; x, y: its base."""
         self.wire(begin, (x - 80, begin[1]), (x - 80, y), (x, y))
@@ -136,12 +144,7 @@ def avr() -> Drawing:
     d.wire((390, 275), (390, 330))
     d.joint(390, 330)
     d.wire(gnd, (240, 245), (240, 330), ground)
-    d.wire(d2, (740, 330))
-    d.wire((740, 330), (740, 360))
-    d.button(740, 390)
-    d.wire((740, 420), (740, 430))
-    d.ground(740, 430)
-    d.text(762, 396, "button: start, hold", 13)
+    d.button_stage(d2, 740, 330)
     d.buzzer_stage(830, 215, "5V", d9)
     d.box(520, 430, 100, 40)
     d.text(570, 456, "USB", 15, "bold", "middle")
@@ -149,8 +152,9 @@ def avr() -> Drawing:
     d.box(120, 498, 180, 44)
     d.text(210, 526, "computer, indoors", 14, anchor="middle")
     d.lines(40, 580, [
-        "Sensor output up to 1 V: the chip's own 1.1 V reference (as set). Higher: the supply as reference, and never above 5 V.",
-        "The cable carries 5 V from the computer, or from a power bank in the shade. No mains voltage at the frame.",
+        "Sensor output below 1 V in full sun: the chip's own 1.1 V reference (as set). Higher: the supply as reference, and never above 5 V.",
+        "VCC to 5V, or to 3V3, as the sensor's own sheet says. The cable carries 5 V from the computer, or from a power bank in the",
+        "shade. No mains voltage at the frame.",
     ])  # fmt: skip
     return d
 
@@ -160,7 +164,7 @@ def wifi() -> Drawing:
     d = Drawing(
         1090, 580, "I2C sensor on a Wi-Fi board, over MQTT",
         "Sensor SDA to pin 21 and SCL to pin 22 with 4.7 kilohm pull-ups to 3.3 volt; button from pin 4 to ground; buzzer "
-        "from pin 5 through a transistor; 5 volt by USB.",
+        "from pin 18 through a transistor; 5 volt by USB.",
     )  # fmt: skip
     d.box(40, 130, 170, 190, "I2C UV sensor")
     vcc, sda, scl, gnd = (d.pin(210, 185 + 35 * i, n, "right") for i, n in enumerate(("3V3", "SDA", "SCL", "GND")))
@@ -169,7 +173,7 @@ def wifi() -> Drawing:
     three, p21, p22, ground = (
         d.pin(470, 185 + 35 * i, n, "left") for i, n in enumerate(("3V3", "21", "22", "GND"))
     )  # fmt: skip
-    p5, p4 = (d.pin(670, y, n, "right") for y, n in ((215, "5"), (330, "4")))
+    p18, p4 = (d.pin(670, y, n, "right") for y, n in ((215, "18"), (330, "4")))
     d.wire(vcc, three)
     d.wire(sda, p21)
     d.wire(scl, p22)
@@ -180,12 +184,8 @@ def wifi() -> Drawing:
         d.resistor(x, 140, "4.7 kΩ", upright=True)
     d.wire((300, 100), (380, 100))
     d.text(340, 90, "3V3 (leave both out where the sensor board has them)", 13, anchor="middle")
-    d.wire(p4, (740, 330), (740, 360))
-    d.button(740, 390)
-    d.wire((740, 420), (740, 430))
-    d.ground(740, 430)
-    d.text(762, 396, "button: start, hold", 13)
-    d.buzzer_stage(830, 215, "3V3 or 5V", p5)
+    d.button_stage(p4, 740, 330)
+    d.buzzer_stage(830, 215, "3V3 or 5V", p18)
     d.box(520, 420, 100, 40)
     d.text(570, 446, "USB 5 V", 15, "bold", "middle")
     d.lines(40, 500, [
@@ -200,8 +200,8 @@ def mount() -> Drawing:
     """Where the sensor sits beside the frame, in section."""
     d = Drawing(
         980, 510, "The sensor beside the frame, in section",
-        "The diffuser lies in the plane of the negative, looks the same way, under the same kind of glass, clear of the "
-        "frame's shadow; its cable leaves downward with a drip loop.",
+        "The diffuser lies in the plane of the negative, looks the same way, clear of the frame's shadow, and under glass or "
+        "not as it was for the calibration print; its cable leaves downward with a drip loop.",
     )  # fmt: skip
     d.box(60, 230, 470, 16, fill="#ddd")
     d.wire((60, 254), (530, 254), width=3)

@@ -14,6 +14,7 @@ class Paper:
         self.armed: list[tuple[int, Held]] = []
         self.refused: list[str] = []
         self.up, self.now, self.flags, self.boot = True, 0.0, 0, 7
+        self.each_s = 1.0  # between two lines of the node
         self.wants: dict[int, Want] = {}
         self.called: list[tuple[int, int]] = []
         self.arming = Arming(self._send, lambda s, slot, held: self.armed.append((slot, held)),
@@ -27,18 +28,19 @@ class Paper:
 
     def look(self, seconds: float = 0.0) -> None:
         self.now += seconds
-        self.arming.look("sill", self.boot, self.flags, self.wants, self.now)
+        said_ms = int(self.now / self.each_s) * round(1000 * self.each_s)
+        self.arming.look("sill", self.boot, said_ms, self.flags, self.wants, self.now)
 
     def answer(self, text: str) -> None:
         self.arming.answer("sill", text, self.now)
 
-    def obey(self, seconds: int = 30) -> None:
-        """A node that answers all, for so many seconds."""
+    def obey(self, seconds: int = 30, armed_flag: int = 2) -> None:
+        """A node that answers all, for so many seconds. armed_flag: what its lines say once it is armed."""
         for _ in range(seconds):
             self.look(1.0)
             while self.sent and self.arming._nodes["sill"].asked is not None:
                 words = self.sent[-1].split(" ")
-                self.flags = 2 if words[0] == "arm" else self.flags
+                self.flags = armed_flag if words[0] == "arm" else self.flags
                 self.answer(f"ok {self.sent[-1]}" if words[0] == "arm" else f"ok {words[0]}")
 
 
@@ -50,6 +52,16 @@ def test_a_want_is_armed_once_and_the_lease_renewed() -> None:
     assert paper.armed == [(0, Held(3, 1000))] and paper.arming.holds("sill") == {3}
     assert paper.refused == [] and paper.arming.trouble("sill") == ""
     assert RENEW_S == 10
+
+
+def test_a_line_from_before_the_answer_tells_nothing_of_the_slots() -> None:
+    """A node that says a line each 10 s (0.1 Hz, wire format): its flags are as old as the line."""
+    paper = Paper()
+    paper.each_s, paper.wants = 10.0, {3: Want(1000, 5)}
+    paper.obey(9, armed_flag=0)
+    assert [c for c in paper.sent if "lease" not in c] == ["arm 0 1000 4"] and len(paper.armed) == 1
+    paper.obey(4, armed_flag=0)  # the next line says that it holds nothing
+    assert [c for c in paper.sent if "lease" not in c] == ["arm 0 1000 4"] * 2
 
 
 def test_within_the_slack_it_stays_and_beyond_it_moves_in_its_own_slot() -> None:
@@ -118,6 +130,18 @@ def test_a_broken_checksum_is_only_tried_again() -> None:
     assert paper.arming.holds("sill") == {3}
 
 
+def test_a_sensor_that_cannot_be_read_is_no_refusal() -> None:
+    """`err sensor` answers a `now` of somebody else (wire format); the answer to `arm` comes behind it."""
+    paper = Paper()
+    paper.wants = {3: Want(1000, 5)}
+    paper.look(1.0)
+    for _ in range(3):
+        paper.answer("err sensor")
+    paper.answer("ok arm 0 1000 4")
+    assert paper.arming.holds("sill") == {3} and paper.refused == []
+    assert [c for c in paper.sent if c.startswith("arm")] == ["arm 0 1000 4"]
+
+
 def test_an_answer_that_echoes_another_value_is_no_proof() -> None:
     paper = Paper()
     paper.wants = {3: Want(1000, 5)}
@@ -181,3 +205,47 @@ def test_a_node_that_knows_no_slot_command_is_not_asked_further() -> None:
     paper.answer("err unknown")
     paper.look(5.0)
     assert paper.sent == ["slot 0", "arm 0 9000 4"] and paper.refused == []
+
+
+def _begun_anew(paper: Paper) -> None:
+    """A restart of the daemon, or a link that opened, while exposure 3 is called from slot 0, and 4 waits in slot 1."""
+    paper.flags = 6
+    paper.arming.remember("sill", Held(3, 1000))
+    paper.arming.remember("sill", Held(4, 2000))
+    paper.wants = {3: KEEP, 4: Want(2000, 5), 5: Want(3000, 5)}
+    paper.look(1.0)
+
+
+def test_a_slot_that_calls_now_is_found_again_and_not_armed_over() -> None:
+    """Exposure 4 was armed into slot 0, which ended the node's own call for exposure 3."""
+    paper = Paper()
+    _begun_anew(paper)
+    for held in ("1000 4 4337", "2000 4 -", "-", "-"):
+        paper.answer(f"ok {paper.sent[-1]} {held}")
+    assert paper.sent == ["slot 0", "slot 1", "slot 2", "slot 3", "arm 2 3000 4"]
+    paper.answer("ok arm 2 3000 4")
+    paper.answer("ok lease")
+    assert paper.arming.holds("sill") == {3, 4, 5}
+    paper.wants = {4: Want(2000, 5), 5: Want(3000, 5)}
+    paper.look(1.0)
+    assert paper.sent[-1] == "disarm 0", "once it is acknowledged"
+
+
+def test_a_node_that_does_not_tell_its_slots_is_armed_all_the_same() -> None:
+    paper = Paper()
+    _begun_anew(paper)
+    paper.answer("err unknown")
+    paper.look(5.0)
+    assert paper.sent == ["slot 0", "arm 0 2000 4"]
+
+
+def test_an_answer_about_another_slot_is_none() -> None:
+    """A broker may deliver each answer twice."""
+    paper = Paper()
+    _begun_anew(paper)
+    for held in ("1000 4 4337", "2000 4 -", "-", "-"):
+        answer = f"ok {paper.sent[-1]} {held}"
+        paper.answer(answer)
+        paper.answer(answer)
+    assert paper.called == [(1000, 4337)]
+    assert paper.sent == ["slot 0", "slot 1", "slot 2", "slot 3", "arm 2 3000 4"]

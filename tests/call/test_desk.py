@@ -90,6 +90,19 @@ def test_hushed_while_it_sounds_the_node_is_told() -> None:
     assert paper.sent[-1] == (1, "quiet")
 
 
+def test_a_target_that_is_acknowledged_silences_no_other_one_of_its_sensor() -> None:
+    """`quiet` would end the node's own call of the other print as well, for good (wire format)."""
+    paper = Paper()
+    for exposure in (1, 2):
+        paper.ring("reached", exposure=exposure)
+        paper.answer()
+        paper.pass_to(exposure)
+    paper.desk.hush(1, "reached", paper.now)
+    assert "quiet" not in [c for _, c in paper.sent]
+    paper.desk.hush(2, "reached", paper.now)
+    assert paper.sent[-1] == (2, "quiet"), "the last one ends the sound"
+
+
 def test_an_answer_to_a_hushed_call_proves_no_other() -> None:
     paper = Paper()
     paper.ring("look:0.7")
@@ -148,3 +161,29 @@ def test_two_nodes_do_not_wait_for_each_other() -> None:
     assert len(paper.sent) == 2
     paper.pass_to(ANSWER_S / 2)
     assert len(paper.sent) == 2
+
+
+def test_a_beep_proves_no_call_and_sounds_in_place_of_none() -> None:
+    """The answer to a beep came first, and was taken for the one to a look call whose own buzz was lost."""
+    paper = Paper()
+    paper.desk.beep("sill", "buzz 6 1", paper.now)
+    paper.ring("look:0.7")
+    assert paper.sent == [(0.0, "buzz 6 1")]
+    paper.answer()
+    assert paper.proved == [] and paper.sent[1:] == [(0.0, "buzz 2 2")]
+    paper.desk.beep("sill", "buzz 6 1", paper.now)
+    paper.answer()
+    assert paper.proved == ["look:0.7"] and len(paper.sent) == 2
+    paper.ring("reached")
+    paper.answer()
+    paper.pass_to(20)
+    paper.desk.beep("sill", "buzz 6 1", paper.now)
+    assert "buzz 6 1" not in [command for _, command in paper.sent[1:]], "the target call is on"
+
+
+def test_a_beep_that_is_not_answered_holds_a_call_up_for_a_second_at_most() -> None:
+    paper = Paper()
+    paper.desk.beep("sill", "buzz 6 1", paper.now)
+    paper.ring("reached")
+    paper.pass_to(ANSWER_S)
+    assert paper.sent[1] == (ANSWER_S, "buzz 4 5")

@@ -153,10 +153,14 @@ def test_what_comes_without_lines_is_told_as_that(home: Homed, tmp_path: Path) -
 
 def test_a_node_says_who_it_is(home: Homed, tmp_path: Path) -> None:
     with PtyNode(tmp_path / "node", [40.0], rate_hz=10, full_scale=1023, zero=3.0):
+        seen = home.run("sensor", "find", "--port", tmp_path / "node")
         ran = home.run("sensor", "find", "--port", tmp_path / "node", "--write")
-    assert ran.code == 0 and "the node says: " in ran.out, ran
+    assert f"`uvdose sensor find --port {tmp_path}/node --write" in seen.err, "as it was called"
+    assert ran.code == 0 and "the node calls itself " in ran.out, ran
+    assert "is kept as" not in ran.out, "there was no file before"
     sensor = parse_settings((home.folder / "uvdose.toml").read_text(), "written").sensor[0]
     assert (sensor.format, sensor.full_scale, sensor.zero) == ("native", 1023, 3.0)
+    assert f"calls itself {sensor.name}: " in ran.out and f"`uvdose sensor zero {sensor.name}" in ran.out
 
 
 COMMENTED = """\

@@ -38,6 +38,12 @@ def test_coverage_factor_is_students(dof: float) -> None:
     assert coverage_factor(math.inf) == Z95
 
 
+@pytest.mark.parametrize("dof", [1e29, 1e31, 1e110, 1e300])
+def test_a_part_that_is_next_to_nothing_beside_the_others_ends_nothing(dof: float) -> None:
+    """A register that leaps makes one part of an interval outweigh the rest by far, and the degrees of freedom huge."""
+    assert coverage_factor(dof) == Z95
+
+
 def _case(seed: int, kind: str) -> tuple[Figures, float]:
     """One print on textured measured light, its sensor's faults drawn from what the response states.
 

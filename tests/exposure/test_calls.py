@@ -215,3 +215,12 @@ def test_the_next_call_that_is_kept_is_the_one_reckoned_anew() -> None:
             assert abs(anew - kept) <= 2 or (kept <= now_us and anew <= now_us)
             seen.add(kept)
     assert len(seen) > 200 and [k for k, _ in paper.rings][:4] == ["look:0.3", "look:0.7", "lead", "reached"]
+
+
+@pytest.mark.parametrize("value", [5e-324, 1e-310, 1e-200])
+def test_a_light_that_is_hardly_a_number_ends_nothing(value: float) -> None:
+    """The decoders take it, rightly: it is finite and small. When the target comes at it is beyond all numbers."""
+    paper = PaperBench(lambda s: 50.0 if s < 10 else value if s < 14 else 50.0, register=False)
+    paper.start(100.0, lead_s=0)
+    paper.pass_to(40)
+    assert len(paper.times("reached")) == 1

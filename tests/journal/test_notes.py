@@ -140,6 +140,7 @@ def test_rescue_backup_and_check_know_notes(tmp_path: Path) -> None:
     ("verdict", {"text": "x" * (MAX_TEXT + 1)}, "printable"),
     ("edition", {"prints": 3}, "layers"),
     ("edition", {"prints": "three", "layers": []}, "int"),
+    ("edition", {"prints": 10**400, "layers": []}, "401 digits"),
     ("calibration", {"plan": {"type": "strip", "doses": [1.0] * (MAX_STEPS + 1)}, "unit": "mJ/cm2"}, "at most"),
     ("calibration", {"plan": {"type": "rope", "doses": [1.0]}, "unit": "mJ/cm2"}, "rope"),
     ("calibration", {"plan": {"type": "strip", "doses": [math.inf]}, "unit": "mJ/cm2"}, "finite"),

@@ -43,7 +43,8 @@ def test_places_left_out_stay_out() -> None:
     assert found.relative[0][0] is None and found.stops == 1.0 and found.darkest == (0, 1)
 
 
-@pytest.mark.parametrize("rows", [[], [[]], [[1.0]], [[1.0, 2.0], [1.0]], [[1.0, 0.0]], [[1.0, -1.0]], [[None, None]]])
+@pytest.mark.parametrize("rows", [[], [[]], [[1.0]], [[1.0, 2.0], [1.0]], [[1.0, 0.0]], [[1.0, -1.0]], [[None, None]],
+                                  [[1.0, 2.0, float("inf")]]])
 def test_what_is_no_walk(rows: list[list[float | None]]) -> None:
     with pytest.raises(ValueError, match="evenness"):
         evenness(rows)

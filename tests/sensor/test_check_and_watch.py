@@ -6,10 +6,12 @@ import json
 import threading
 import time
 
+import pytest
 from cli.conftest import Daemon, argv, environment
 from support.screentalk import ScreenTalk
 
-from uvdose.config import Home
+from uvdose.cli.sensor.watch import of_full_scale
+from uvdose.config import Home, SensorSettings
 from uvdose.journal.schema import open_reading
 from uvdose.journal.store import Store
 from uvdose.notes import Check
@@ -120,3 +122,10 @@ def test_a_silent_sensor_is_told_as_such(bench: Daemon, lamp: Quiet) -> None:
     threading.Event().wait(1.5)
     done = bench.run("sensor", "watch", "--seconds", 3)
     assert done.code == 0 and "sill: " in done.out and "alive" not in done.out, done
+
+
+def test_a_share_of_full_scale_is_of_the_light_alone() -> None:
+    """A part that says 1.0 V in the dark and 2.8 V at most (data sheet ML8511): half of its light is 1.9 V."""
+    sensor = SensorSettings(name="sill", link="simulated", unit="V", zero=1.0, full_scale=2.8)
+    assert [of_full_scale(v, sensor) for v in (0.99, 1.0, 1.9, 2.8)] == pytest.approx([0, 0, 0.5, 1])
+    assert of_full_scale(1.9, SensorSettings(name="sill", link="simulated")) is None

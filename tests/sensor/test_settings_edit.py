@@ -5,6 +5,7 @@ That the file is TOML and says what was meant is judged by the standard library'
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import tomllib
 from pathlib import Path
@@ -158,3 +159,22 @@ def test_a_file_that_is_a_link_stays_one_and_a_read_only_one_as_it_is(tmp_path: 
         edit_sensor(home, "sill", {"zero": 2.0})
     assert err.value.code == 4
     assert load_settings(kept).sensor[0].zero == 1.0
+
+
+def _zeros(folder: Path, name: str, count: int) -> None:
+    for number in range(1, count + 1):
+        edit_sensor(Home(folder), name, {"zero": float(number)})
+
+
+def test_commands_at_once_lose_nothing_of_each_other(tmp_path: Path) -> None:
+    """Two zeros are taken at two terminals: each read the file, and whoever came last wrote the other one's away."""
+    names = ("a", "b", "c")
+    home = _home(tmp_path, "".join(f'[[sensor]]\nname = "{name}"\nlink = "simulated"\n' for name in names))
+    spawn = multiprocessing.get_context("spawn")
+    writers = [spawn.Process(target=_zeros, args=(tmp_path, name, 20)) for name in names]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join(60)
+    assert [writer.exitcode for writer in writers] == [0, 0, 0]
+    assert [sensor.zero for sensor in load_settings(home).sensor] == [20.0] * 3

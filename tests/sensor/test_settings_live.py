@@ -65,7 +65,8 @@ def test_a_unit_that_waits_holds_its_figures_back(tmp_path: Path, node: Quiet) -
         path = bench.home.settings_file
         path.write_text(path.read_text().replace("scale = 0.0125\nfull_scale = 1023", 'unit = "V"\nzero = 0.003'))
         told = bench.ask("POST", "/settings/reread")
-        assert told["taken"] == [] and told["later"] == ["sensor sill.unit"]
+        waits = ["unit", "scale", "zero", "full_scale"]  # all that has changed, none of it silently
+        assert told["taken"] == [] and sorted(told["later"]) == sorted(f"sensor sill.{key}" for key in waits)
 
 
 def test_killed_after_it_live_restart_and_recount_agree(tmp_path: Path, node: Quiet) -> None:

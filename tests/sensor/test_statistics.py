@@ -106,6 +106,32 @@ def _dark(**changed: float) -> Dark:
     return Dark(**(figures | changed))  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("span", [1000.0, 8.0])
+@pytest.mark.parametrize("edge", [2, 4, 9, 14, 16])
+@pytest.mark.parametrize("slow", [0.0, 0.5])
+def test_a_cap_that_comes_late_or_off_gives_no_zero(span: float, edge: int, slow: float) -> None:
+    """Few readings, as a Wi-Fi board sends them: 9 s at 2 a second, at first or at last in the light."""
+    t = np.arange(18) * 0.5
+    for way in (1, -1):
+        light = span * 0.43 / (1 + np.exp(np.clip((t - edge * 0.5 + 0.25) / (slow or 1e-3), -50, 50)))[::way]
+        rows = _rows(np.round(light, 2))
+        found = dark(rows, 0.0)
+        assert found is not None
+        why = why_not_dark(found, 0.0, span, True, steady_noise(rows))
+        assert why is not None and "moved" in why
+
+
+@pytest.mark.parametrize("readings", [12, 18, 60, 200])
+@pytest.mark.parametrize("step", [0.0, 0.05, 1.0])
+def test_noise_and_coarse_steps_in_the_dark_are_a_zero(readings: int, step: float) -> None:
+    for seed in range(20):
+        values = 3.0 + np.random.default_rng(seed).normal(0, 0.4, readings)
+        rows = _rows(np.round(values / step) * step if step else values)
+        found = dark(rows, step)
+        assert found is not None
+        assert why_not_dark(found, 0.0, 100.0, True, steady_noise(rows)) is None
+
+
 @pytest.mark.parametrize(("found", "zero", "span", "first", "word"), [
     (_dark(), 12.0, 1000.0, False, None), (_dark(), 0.0, 1000.0, False, None),
     (_dark(mean=33.0), 12.0, 1000.0, False, "away"),

@@ -78,10 +78,19 @@ def test_what_is_not_dark_is_refused(bench: Daemon, lamp: Quiet) -> None:
 
 def test_light_that_moves_is_no_dark(bench: Daemon, lamp: Quiet) -> None:
     lamp.counts, lamp.sd = 40.0, 0.0
-    timer = threading.Timer(2.2, lambda: setattr(lamp, "counts", 0.0))
-    timer.start()
-    bench.run("sensor", "zero", "sill", "--seconds", 30).refused(4, "is not dark", "it moved by")
-    timer.join()
+    ended = threading.Event()
+
+    def move() -> None:  # all the while, since nobody knows when the command begins to read
+        while not ended.wait(0.3):
+            lamp.counts = 40.0 - lamp.counts
+
+    mover = threading.Thread(target=move)
+    mover.start()
+    try:
+        bench.run("sensor", "zero", "sill", "--seconds", 30).refused(4, "is not dark", "it moved by")
+    finally:
+        ended.set()
+        mover.join()
     assert _sensor(bench)["zero"] == 0.0
 
 

@@ -31,7 +31,7 @@ ROOT = Path(__file__).parents[2]
 FIRMWARE = ROOT / "firmware_notes" / "micropython"
 STANDIN = ROOT / "tests" / "firmware_mpy" / "standin"
 WRAPPING = ROOT / "tests" / "firmware_mpy" / "wrapping"
-BUTTON, BUZZER, LAMP = 4, 5, 2
+BUTTON, BUZZER, LAMP = 4, 18, 2
 
 
 def interpreter() -> str:

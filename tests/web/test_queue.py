@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import urllib.error
+import urllib.request
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -47,6 +49,17 @@ def test_a_change_based_on_an_older_version_is_refused_and_changes_nothing(bench
     with pytest.raises(Refused, match="changed meanwhile"):
         _say(bench, [], second)
     assert _say(bench, [], newest)["id"] > newest
+
+
+def test_a_note_of_nests_in_nests_is_refused_as_other_rubbish_is(bench: RunningBench) -> None:
+    deep = '{"a":' * 4000 + "1" + "}" * 4000
+    request = urllib.request.Request(
+        f"{bench.url}/api/v1/notes", method="POST", data=f'{{"kind": "queue", "data": {deep}}}'.encode(),
+        headers={"Authorization": f"Bearer {bench.token}", "Content-Type": "application/json"},
+    )
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        urllib.request.build_opener(urllib.request.ProxyHandler({})).open(request, timeout=10)
+    assert refused.value.code == 400
 
 
 def test_of_many_that_change_one_version_at_once_one_is_taken(bench: RunningBench) -> None:

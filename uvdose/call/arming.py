@@ -19,7 +19,7 @@ ANSWER_S = 1.0
 LONGEST_WAIT_S = 60.0
 LEASE_S, RENEW_S = 30, 10.0
 ANY_FLAG = ARMED_FLAG | REACHED_FLAG
-SETTLED_S = 3.0  # so long after the last answer a line's flags tell of the slots as they are
+SETTLED_S = 3.0  # so long after the last answer the flags of a line that came since tell of the slots as they are
 SILENT_TRIES, REFUSED_TRIES = 3, 2
 
 
@@ -52,7 +52,9 @@ class _Node:
         self.due_s = 0.0
         self.renew_s = 0.0
         self.answered_s = -SETTLED_S - 1
+        self.uptime_ms = self.answered_ms = -1  # of the newest line, and of the newest when it answered last
         self.inquire: list[int] = []
+        self.inquired = False
         self.refused = ""
         self.told_refused = False
 
@@ -62,6 +64,8 @@ class _Node:
 
     def next_command(self, now_s: float) -> tuple[str, int | None, Held | None] | None:
         """What is to be said next; None for nothing."""
+        if self._may_lose_a_call():
+            self.inquired, self.inquire = True, [slot for slot in SLOTS if slot not in self.slots]
         if self.inquire:
             return f"slot {self.inquire[0]}", None, None
         for slot, held in self.slots.items():
@@ -74,7 +78,7 @@ class _Node:
             held = self.slots[own] if own is not None else None
             if held is not None and abs(held.register - want.register) <= want.slack:
                 continue
-            free = own if own is not None else next((s for s in SLOTS if self.slots.get(s) is None), None)
+            free = own if own is not None else self._free()
             if free is not None:
                 held = Held(exposure, want.register)
                 return f"arm {free} {want.register} {PATTERNS[REACHED]}", free, held
@@ -85,6 +89,18 @@ class _Node:
         if now_s >= self.renew_s and any(self.slots.values()):
             return f"lease {LEASE_S}", None, None
         return None
+
+    def _free(self) -> int | None:
+        """A slot that holds nothing of ours; while one is to stay, rather one that is known to hold nothing."""
+        free = [slot for slot in SLOTS if self.slots.get(slot) is None]
+        if any(w.register is None for w in self.wants.values()):
+            free.sort(key=lambda slot: slot not in self.slots)
+        return free[0] if free else None
+
+    def _may_lose_a_call(self) -> bool:
+        """Whether one of the unknown slots is the one that calls for a print now: arming it would end that."""
+        keeps = any(w.register is None and self.slot_of(exposure) is None for exposure, w in self.wants.items())
+        return not self.inquired and keeps and bool(self.flags & REACHED_FLAG) and len(self.slots) < len(SLOTS)
 
 
 class Arming:
@@ -118,16 +134,18 @@ class Arming:
         """A node has called by itself while nobody listened: it is asked when, before its slots are filled anew."""
         self._nodes.setdefault(sensor, _Node()).inquire = list(SLOTS)
 
-    def look(self, sensor: str, boot: int, flags: int, wants: dict[int, Want], now_s: float) -> None:
+    def look(
+        self, sensor: str, boot: int, uptime_ms: int, flags: int, wants: dict[int, Want], now_s: float
+    ) -> None:
         """What the node's newest line said, and what it should hold armed."""
         node = self._nodes.setdefault(sensor, _Node())
         if node.boot is not None and boot != node.boot:
             # It counts from 0, and holds nothing; or, where it had lost its sensor, what was left to each slot.
             node.slots = {} if flags & ANY_FLAG else dict.fromkeys(SLOTS)
             self._last.pop(sensor, None)
-        elif not flags & ANY_FLAG and now_s - node.answered_s > SETTLED_S:
+        elif not flags & ANY_FLAG and uptime_ms != node.answered_ms and now_s - node.answered_s > SETTLED_S:
             node.slots = dict.fromkeys(SLOTS)  # it holds nothing, or has lost it
-        node.boot, node.flags, node.wants = boot, flags, wants
+        node.boot, node.uptime_ms, node.flags, node.wants = boot, uptime_ms, flags, wants
         if node.asked is not None and now_s - node.asked.sent_s >= ANSWER_S:
             if node.asked.slot is not None:
                 node.slots.pop(node.asked.slot, None)  # it may have been taken
@@ -139,9 +157,9 @@ class Arming:
         self._nodes.pop(sensor, None)
 
     def answer(self, sensor: str, text: str, now_s: float) -> None:
-        """A node answered. An `err` is taken for the command under way here."""
+        """A node answered. An `err` is taken for the command under way here, but for the one that only `now` gets."""
         node = self._nodes.get(sensor)
-        if node is None or node.asked is None:
+        if node is None or node.asked is None or text == "err sensor":
             return
         asked, words = node.asked, text.split(" ")
         if words[0] == "err":
@@ -151,15 +169,16 @@ class Arming:
         if words[1:2] != asked.text.split(" ")[:1]:
             return
         if words[1] == "slot":
-            node.asked, node.inquire = None, node.inquire[1:]
-            if len(words) == 6 and words[3].isdigit() and words[5].isdigit():
-                self._called(sensor, int(words[3]), int(words[5]))
-            self._go(sensor, node, now_s)
+            if words[:3] == ["ok", *asked.text.split(" ")]:  # not one that comes twice
+                node.asked, node.inquire = None, node.inquire[1:]
+                self._told(sensor, node, int(words[2]), words[3:])
+                self._go(sensor, node, now_s)
             return
         if len(words) > 2 and text != f"ok {asked.text}":
             self._wait(sensor, node, now_s, f"it answered {text!r} to {asked.text!r}", SILENT_TRIES)
             return
         node.asked, node.tries, node.refused, node.answered_s = None, 0, "", now_s
+        node.answered_ms = node.uptime_ms
         node.renew_s = now_s + RENEW_S if asked.slot is None else node.renew_s
         if asked.slot is not None:
             node.slots[asked.slot] = asked.held
@@ -167,6 +186,17 @@ class Arming:
                 self.remember(sensor, asked.held)
                 self._armed(sensor, asked.slot, asked.held)
         self._go(sensor, node, now_s)
+
+    def _told(self, sensor: str, node: _Node, slot: int, words: list[str]) -> None:
+        """What a slot holds, in the node's words: nothing, or register, pattern and when it was reached."""
+        if words == ["-"]:
+            node.slots[slot] = None
+        elif len(words) == 3 and words[0].isdigit():
+            mine = (held for held in self.armed_last(sensor) if held.register == int(words[0]))
+            if (held := next(mine, None)) is not None and node.slot_of(held.exposure) in (None, slot):
+                node.slots[slot] = held
+            if words[2].isdigit():
+                self._called(sensor, int(words[0]), int(words[2]))
 
     def holds(self, sensor: str) -> set[int]:
         """The exposures for which a node calls by itself."""

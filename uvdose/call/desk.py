@@ -79,12 +79,23 @@ class Desk:
         if whose == (exposure, key):
             self._under_way[sensor] = (None, sent_s)  # its answer is still to come, and proves nothing
         late = whose == (exposure, key) or sensor in self._unheard
+        # Another target of this sensor is reached: its call is to sound on, and the node's own one for it with it.
+        if any(p.ring.sensor == sensor and p.ring.insist for p in self._calls.values()):
+            return
         if self._sounding.pop(sensor, 0) > now_s or late:
             self._send(sensor, "quiet")  # right behind what is still under way, so that this does not sound on
 
     def count_in(self, sensor: str, seconds: int, now_s: float) -> None:
         """Beeps before a start; no call, and its answer proves none."""
         if self._has_node(sensor) and self._send(sensor, f"buzz {PATTERNS['count-in']} {seconds}"):
+            self._under_way[sensor] = (None, now_s)
+
+    def beep(self, sensor: str, command: str, now_s: float) -> None:
+        """A short buzz that is no call; left out where it would sound in place of one, or be taken for its proof."""
+        busy = sensor in self._under_way or self._sounding.get(sensor, 0) > now_s
+        if busy or any(pending.ring.sensor == sensor for pending in self._calls.values()):
+            return
+        if self._has_node(sensor) and self._send(sensor, command):
             self._under_way[sensor] = (None, now_s)
 
     def link_up(self, sensor: str, now_s: float) -> None:

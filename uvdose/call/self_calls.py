@@ -31,7 +31,7 @@ class SelfCalls:
             line = last.reading if last is not None and channel.readings else None
             if isinstance(line, RegisterReading):
                 wants = wanted(self._bench.exposures.values(), channel)
-                self.arming.look(name, line.boot, line.flags, wants, now_s)
+                self.arming.look(name, line.boot, line.uptime_ms, line.flags, wants, now_s)
 
     def heard(self, news: News) -> None:
         """A node has called. Between two lines of one second the light tells when; over a long silence it is asked."""

@@ -21,6 +21,7 @@ from . import (
     mend,
     next_up,
     now,
+    outlook,
     phones,
     sensor,
     serving,
@@ -64,8 +65,8 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, happened, lookback,
-    phones, sensor, lamp, ways, journal, unit_commands, demo,
+    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
+    lookback, phones, sensor, lamp, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

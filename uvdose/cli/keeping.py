@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable
 from contextlib import closing
 from typing import TYPE_CHECKING, TypeVar
@@ -70,6 +69,7 @@ def change_note(place: Home, kind: type[D], subject: str, change: Callable[[int,
     somebody else was quicker, and raises `Refusal` where what is wanted makes no sense any more.
     """
     from ..asked import NoteRequest
+    from ..clock import pause
     from ..messages import NoteTaken
     from ..notes import checked, kind_name
     from .asking import find_daemon, journal
@@ -91,7 +91,7 @@ def change_note(place: Home, kind: type[D], subject: str, change: Callable[[int,
             tries += 1
             if err.code != REFUSED or tries == MOST_TRIES:
                 raise
-            time.sleep(ON_DISK_S)  # who was quicker may not be on disk yet
+            pause(ON_DISK_S)  # who was quicker may not be on disk yet
             continue
         if not taken.recorded:
             raise Refusal(NOT_ON_DISK.format(what="it is noted"))

@@ -8,10 +8,12 @@ import msgspec
 
 from ..settings_words import INDEX_WORDS
 from ..units import IRRADIANCE_UNITS, plain_unit
+from .lines import visible
 from .naming import Says, says
 from .shape import ONLY, Shape
 from .text import same_label
 
+_LIGHT = (Says.UV, Says.INDEX, Says.SHORT_WAVE)
 NAMED = 6  # fields named in a line for a person
 
 
@@ -35,8 +37,10 @@ def choose(shapes: Sequence[Shape], field: str | None = None, context: str = "")
     if field is not None:
         return _by_field(names, field)
     units = {name: unit for shape in shapes for name, unit in shape.units.items()}
-    kinds = {name: _kind(name, units.get(name), context) for name in names}
-    for wanted in (Says.UV, Says.INDEX, Says.SHORT_WAVE):
+    kinds = {name: _kind(name, units.get(name), "") for name in names}
+    if not any(kind in _LIGHT for kind in kinds.values()):  # the topic speaks for a number only where no name does
+        kinds = {name: _kind(name, units.get(name), context) for name in names}
+    for wanted in _LIGHT:
         hits = [name for name in names if kinds[name] is wanted]
         if len(hits) == 1:
             return Choice(hits[0], others=len(names) - 1, kind=wanted)
@@ -77,7 +81,7 @@ def listed(names: Iterable[str]) -> str:
     """Some names in a row, as `field` would have them."""
     many = list(names)
     more = f" and {len(many) - NAMED} more" if len(many) > NAMED else ""
-    return ", ".join(name[:40] for name in many[:NAMED]) + more
+    return ", ".join(visible(name[:40]) for name in many[:NAMED]) + more
 
 
 def note_on(choice: Choice, form: str) -> str:

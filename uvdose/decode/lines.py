@@ -73,10 +73,14 @@ def is_overlong(line: bytes) -> bool:
 def excerpt(data: bytes) -> str:
     """At most `EXCERPT` printable characters of what came; what cannot be printed is escaped, such as `\\x00`."""
     # A character of UTF-8 takes at most 4 bytes, so the slice is always long enough.
-    text = data[: 4 * EXCERPT].decode("utf-8", "backslashreplace")[:EXCERPT]
-    if not text.isprintable():
-        text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
-    return text[:EXCERPT]
+    return visible(data[: 4 * EXCERPT].decode("utf-8", "backslashreplace")[:EXCERPT])[:EXCERPT]
+
+
+def visible(text: str) -> str:
+    """One line that a terminal shows as it stands: what cannot be printed, or would steer it, is escaped."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
 
 
 def bad(reason: str, data: bytes) -> BadInput:

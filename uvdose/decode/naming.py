@@ -16,8 +16,8 @@ _SHORT_WAVE = re.compile(r"\buv[\s_-]*[bc](?![a-z])", re.IGNORECASE)
 _OTHER = frozenset((
     "temp", "temperature", "temperatur", "hum", "humidity", "rh", "pressure", "press", "baro", "dew", "altitude",
     "alt", "battery", "batt", "bat", "vcc", "vbat", "rssi", "snr", "lqi", "linkquality", "wifi", "heap", "uptime",
-    "millis", "time", "timestamp", "ts", "date", "seq", "count", "counter", "id", "node", "boot", "co2", "tvoc", "pm",
-    "dust", "ph", "soil", "moisture", "lux", "als", "visible", "vis", "ir", "infrared", "white", "red", "green",
+    "millis", "time", "timestamp", "t", "ts", "date", "seq", "count", "counter", "id", "node", "boot", "co2", "tvoc",
+    "pm", "dust", "ph", "soil", "moisture", "lux", "als", "visible", "vis", "ir", "infrared", "white", "red", "green",
     "blue", "clear", "lat", "lon", "latitude", "longitude", "sat", "speed", "wind", "rain", "gust", "gain",
     "integration", "channel", "line", "version", "port", "free", "mode", "status", "retry", "retries", "error",
     "errors", "baud", "freq", "cpu", "load", "mem", "signal", "distance", "weight", "power", "energy", "current",

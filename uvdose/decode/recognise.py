@@ -42,7 +42,8 @@ class Finding(msgspec.Struct, frozen=True):
     """What was recognised. form None: not sure, and `why` says it; the other values are then empty.
 
     every_s: usual pause between readings, None where fewer than two came. notes: what a person should know of it.
-    example: a line that came. part: what the node calls its sensor. lines, read: how many came, and had the value.
+    example: a line that came. name: what the node calls itself. part: what it calls its sensor. lines, read: how many
+    came, and had the value.
     """
 
     form: str | None
@@ -57,6 +58,7 @@ class Finding(msgspec.Struct, frozen=True):
     lines: int = 0
     read: int = 0
     example: str = ""
+    name: str | None = None
     part: str | None = None
     says_uv: bool = False
     notes: tuple[str, ...] = ()
@@ -139,12 +141,15 @@ def _native(hits: list[tuple[Heard, Shape]], came: list[Heard], who: str) -> Fin
     told = _WHO.fullmatch(who)
     read = [(h, s.fields[ONLY]) for h, s in hits if s.fields[ONLY] is not None]
     full, zero = (_number(told[5]), _number(told[6])) if told else (None, None)
-    notes = [f"the node says: {who.removeprefix('ok who ')}"] if told else ["the node did not say who it is"]
+    notes = [
+        f"the node calls itself {told[1]}: sensor {told[3]}, gain {told[4]}, full scale {told[5]}, zero {told[6]},"
+        f" firmware {told[2]}" if told else "the node did not say who it is"
+    ]
     return Finding(
         "native", full_scale=full, zero=zero, value=read[-1][1] if read else None,
         every_s=_usual([h.at_s for h, _ in read]), lines=len(came), read=len(read),
-        example=_example((read[-1] if read else hits[-1])[0]), part=told[3] if told else None, says_uv=True,
-        notes=tuple(notes),
+        example=_example((read[-1] if read else hits[-1])[0]), name=told[1] if told else None,
+        part=told[3] if told else None, says_uv=True, notes=tuple(notes),
     )
 
 

@@ -22,6 +22,7 @@ LEAST = 5
 BLOCKS = 10
 FIRST_SHARE, KNOWN_SHARE = 0.5, 0.02  # of the span: how far from the zero of the settings it may be dark
 MOVE_SHARE, MOVE_SIGMAS = 0.005, 6.0
+MOST_MOVE_SHARE = 0.1  # of the span: noise and coarse steps excuse no more, since a cap that comes off looks like both
 
 Rows = Sequence[tuple[int, Reading]]  # dose time in microseconds, reading
 
@@ -99,6 +100,7 @@ def dark(rows: Rows, resolution: float) -> Dark | None:
 
     u combines (JCGM 100:2008) the mean's own, from single readings or from ten means if those say more (4.2.3); the
     sensor's step, as a rectangle (F.2.2.1); and a drift beyond what noise makes of it, as a rectangle (4.3.7).
+    A single change is light that went or came, and no step.
     resolution: the least that the sensor's form can tell, for one that did not move at all; 0 where that is not known.
     """
     if len(rows) < LEAST:
@@ -107,7 +109,8 @@ def dark(rows: Rows, resolution: float) -> Dark | None:
     n = len(values)
     mean = math.fsum(values) / n
     sd = math.sqrt(math.fsum((v - mean) ** 2 for v in values) / (n - 1))
-    step = _step(values) or resolution
+    changes = sum(a != b for a, b in pairwise(values))
+    step = _step(values) if changes > 1 else resolution
     seconds = (rows[-1][0] - rows[0][0]) / US_PER_S
     slope, _ = _line(rows)
     drift = slope * seconds
@@ -123,7 +126,8 @@ def why_not_dark(found: Dark, zero: float, span: float | None, first: bool, nois
     """Why a reading cannot be a zero, as words; None where it can. span: full scale above the zero, or the strongest
     light known; None where neither is. first: no zero was ever taken, so that it may lie anywhere but in full light.
     """
-    moves = max(MOVE_SHARE * (span or 0.0), MOVE_SIGMAS * noise * math.sqrt(BLOCKS / found.n), found.step)
+    moves = max(MOVE_SHARE * (span or 0.0), MOVE_SIGMAS * noise / math.sqrt(max(1, found.n // BLOCKS)), found.step)
+    moves = moves if span is None else min(moves, MOST_MOVE_SHARE * span)
     if found.spread > moves:
         return f"it moved by {found.spread:.4g}, and in the dark no more than {moves:.4g} would be noise"
     if span is not None:

@@ -11,6 +11,7 @@ import msgspec
 
 Z95 = 1.959964
 Z99 = 2.575829
+MANY = 1e30  # more degrees of freedom add nothing to a float, and their cube is none
 
 
 class Part(msgspec.Struct, frozen=True):
@@ -36,7 +37,7 @@ def coverage_factor(dof: float, z: float = Z95) -> float:
     Cornish-Fisher expansion to the third order, right to 0.3 % from 4 degrees of freedom on; fewer count as 4.
     Source: Abramowitz & Stegun 26.7.5.
     """
-    if math.isinf(dof):
+    if dof > MANY:
         return z
     n = max(4.0, dof)
     z2 = z * z

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from ..model import Fact
+from ..dose.timebase import after_32
+from ..model import Fact, Mark
 from ..units import US_PER_S
-from .exposure import Exposure
+from .exposure import NO_DUE, Exposure
 from .news import News, Press
 from .outcome import Outcome
 from .states import ENDED, Act, State
@@ -17,12 +18,15 @@ if TYPE_CHECKING:
     from .bench import Bench
 
 TIMELY_US = 2 * US_PER_S
+MOST_PER_S = 10  # presses; from memory, the quickest hands make about 7, and a contact that bounces many more
 _ACTS = {"hold": Act.HOLD, "resume": Act.RESUME}
 _NOTHING = {
     "wait": "it has not begun yet",
     "choose": "several prints lie in its light: say which one on the page, or with `uvdose hold ID`",
     "late": "it was heard late, and nobody knows when it was: say `uvdose hold ID --ago` yourself",
+    "wild": "it counted more presses than a thumb makes: look at its button",
     "even": "an even number of presses in one line undo each other",
+    "crossed": "it was held, taken up or begun in another way meanwhile",
 }
 
 
@@ -48,14 +52,23 @@ def press(bench: Bench, news: News, out: Outcome) -> None:
 def _means(bench: Bench, news: News) -> tuple[str, Exposure | None]:
     if not is_timely(news, bench.channels[news.sensor].track.usual_us):
         return "late", None
-    means, one = button_means(bench.exposures.values(), news.sensor)
-    return ("even", None) if news.presses % 2 == 0 and means != "quiet" else (means, one)
+    if news.presses * US_PER_S > MOST_PER_S * max(US_PER_S, news.mark.t_us - news.t0_us):
+        return "wild", None
+    means, one = button_means(bench.exposures.values(), news.sensor, news.mark.t_us)
+    if news.presses % 2 == 0 and means != "quiet":
+        return "even", None
+    # Two hands at once: the page was quicker than the line. What the press meant has been done, and the other way
+    # round it would put an act before the one that it follows.
+    return ("crossed", None) if one is not None and not _follows(news.mark, one) else (means, one)
 
 
-def button_means(exposures: Iterable[Exposure], sensor: str) -> tuple[str, Exposure | None]:
-    """What a press at this sensor asks for: quiet, hold, resume, start, wait (for the beat), or choose."""
+def button_means(exposures: Iterable[Exposure], sensor: str, t_us: int = NO_DUE) -> tuple[str, Exposure | None]:
+    """What a press at this sensor asks for: quiet, hold, resume, start, wait (for the beat), or choose.
+
+    t_us: when it was pressed. What was called since then, by the light that was to be expected, it cannot answer.
+    """
     mine = _mine(exposures, sensor)
-    if any(e.open_calls for e in mine):
+    if any(e.open_calls and (e.reached_us is None or e.reached_us <= t_us) for e in mine):
         return "quiet", None
     running = [e for e in mine if e.state not in ENDED]
     if not running:
@@ -69,6 +82,18 @@ def button_means(exposures: Iterable[Exposure], sensor: str) -> tuple[str, Expos
 def is_timely(news: News, usual_us: int) -> bool:
     """Whether a press is known to within moments: its line came at once, or at least in its turn."""
     return news.mark.t_us - news.t0_us <= max(TIMELY_US, 3 * usual_us)
+
+
+def _follows(mark: Mark, exposure: Exposure) -> bool:
+    """Whether a press came after the newest act: by the node's own time where both have it."""
+    last = exposure.last_act
+    if last is None:
+        return True
+    # A hold that was fixed on the press's own line is the same one; a start that was is older than the press.
+    cut = last.cut if last.act in _ACTS.values() else last.moved or last.mark
+    if cut.boot == mark.boot and cut.uptime_ms is not None and mark.uptime_ms is not None:
+        return after_32(mark.uptime_ms, cut.uptime_ms) > 0
+    return mark.t_us > last.when_us
 
 
 def _mine(exposures: Iterable[Exposure], sensor: str) -> list[Exposure]:

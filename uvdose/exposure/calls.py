@@ -15,6 +15,7 @@ LOOK, LEAD, REACHED, OVERSHOOT, REMINDER = "look", "lead", "reached", "overshoot
 STEP, READY = "step", "ready"  # of a test strip: do it now; get your hand to the card
 TEST = "test"  # of no exposure: does it sound?
 READY_S = 8.0
+AGE_S = 1e9  # thirty years: no print waits so long
 
 # The node's patterns, see the native line.
 PATTERNS = {"count-in": 1, LOOK: 2, STEP: 2, LEAD: 3, READY: 3, REACHED: 4, OVERSHOOT: 5, REMINDER: 6, TEST: 7}
@@ -101,6 +102,7 @@ def moment_of(dose: float, light: Light) -> int | None:
     missing = dose - light.dose
     if missing <= 0:
         return light.t_us
-    if light.rate <= 0 or missing == math.inf:
+    # Not in an age: also what a light that is hardly a number makes of it, which is no number any more.
+    if light.rate <= 0 or missing / light.rate > AGE_S:
         return None
     return light.t_us + math.ceil(missing / light.rate * US_PER_S)

@@ -40,7 +40,7 @@ def listen_broker(settings: MqttSettings, folder: Path, seconds: float) -> Broke
     ear.begin()
     try:
         if not ear.ready.wait(READY_S):
-            ear.fault = Words(f"{place(settings)} does not answer", "check mqtt.host and mqtt.port")
+            ear.failed(Words(f"{place(settings)} does not answer", "check mqtt.host and mqtt.port"))
         end_s = real_s() + seconds
         while ear.fault is None and real_s() < end_s:
             pause(min(STEP_S, max(0.0, end_s - real_s())))
@@ -60,7 +60,7 @@ class _Ear:
         self._left_out: set[str] = set()
         self.ready = threading.Event()
         self.fault: Words | None = None
-        self._client = DaemonClient(settings, folder, f"uvdose-find-{secrets.token_hex(4)}", self._failed)
+        self._client = DaemonClient(settings, folder, f"uvdose-find-{secrets.token_hex(4)}", self.failed)
         self._client.on_connect = self._on_connect
         self._client.on_subscribe = self._on_subscribe
         self._client.on_message = self._on_message
@@ -80,28 +80,32 @@ class _Ear:
             topics = {topic: list(messages) for topic, messages in sorted(self._topics.items())}
             return BrokerHeard(topics, sorted(self._kept - set(topics)), len(self._left_out), self.fault)
 
-    def _failed(self, words: Words) -> None:
+    def failed(self, words: Words) -> None:
+        """The first reason stands: that the connection ends then is no other one."""
         if not self.ready.is_set():
             self.fault = words
         self.ready.set()
 
     def _on_connect(self, client: Any, userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
         if reason.is_failure:
-            self._failed(refused(str(reason), self._settings))
+            self.failed(refused(str(reason), self._settings))
         else:
             client.subscribe("#", qos=0)
 
     def _on_subscribe(self, client: Any, userdata: Any, mid: Any, reasons: Any, properties: Any) -> None:
         if any(reason.is_failure for reason in reasons):
             line = f"{place(self._settings)} does not let all topics be read"
-            self._failed(Words(line, "let this user read them in the broker's access list, or set the topic by hand"))
+            self.failed(Words(line, "let this user read them in the broker's access list, or set the topic by hand"))
         self.ready.set()
 
     def _on_disconnect(self, client: Any, userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
-        self._failed(closed_unanswered(self._settings))
+        self.failed(closed_unanswered(self._settings))
 
     def _on_message(self, client: Any, userdata: Any, message: Any) -> None:
-        topic, payload = str(message.topic), bytes(message.payload)
+        try:
+            topic, payload = str(message.topic), bytes(message.payload)
+        except UnicodeDecodeError:
+            return  # no topic that settings could name
         with self._guard:
             if message.retain:
                 # It was published before, perhaps long ago: it says that the topic is there, and nothing else.

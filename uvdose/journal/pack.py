@@ -12,15 +12,21 @@ from array import array
 from collections.abc import Sequence
 from itertools import accumulate
 from operator import sub
+from typing import TYPE_CHECKING
 
 from msgspec.structs import astuple
 
 from ..model import MomentReading, Reading, RegisterReading
 
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
 CHUNK = 120
 REGISTER, MOMENT = 1, 2
 _COLUMNS = {REGISTER: 9, MOMENT: 3}
 _NO_SEQ = -1
+_LEVEL = 1 + RegisterReading.__struct_fields__.index("level_milli")
 
 Row = tuple[int, Reading]
 
@@ -71,6 +77,27 @@ def unpack(kind: int, data: bytes) -> list[Row]:
         (t, MomentReading(v, None, None if s == _NO_SEQ else s))
         for t, v, s in zip(columns[0], values, columns[2], strict=True)
     ]
+
+
+def unpack_values(kind: int, data: bytes) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
+    """Dose times and values (of a register's line its level) alone, as arrays: a month in a second.
+
+    Raises ValueError for bytes that are no chunk.
+    """
+    import numpy as np
+
+    try:
+        flat = np.frombuffer(zlib.decompress(data), "<i8")
+    except (zlib.error, ValueError) as err:
+        raise ValueError(f"damaged chunk: {err}") from None
+    width = _COLUMNS[kind]
+    if not len(flat) or len(flat) % width:
+        raise ValueError("damaged chunk: its columns do not match")
+    steps = flat.reshape(width, -1)
+    times = np.cumsum(steps[0])
+    if kind == REGISTER:
+        return times, np.cumsum(steps[_LEVEL]) / 1000.0
+    return times, np.cumsum(steps[1]).view(np.float64)  # sums wrap as `_wrap` does
 
 
 def _wrap(value: int) -> int:

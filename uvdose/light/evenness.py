@@ -27,13 +27,13 @@ def evenness(rows: Sequence[Sequence[float | None]], first_again: float | None =
 
     first_again: the first place, read once more at the end; what the lamp changed meanwhile is then taken out along a
     straight line. Places may be left out (None). Raises `ValueError` for rows of different lengths, fewer than two
-    readings, or one that is not above 0: a place without light has no stops.
+    readings, or one that is not above 0 or infinite: a place without light has no stops.
     """
     if len({len(row) for row in rows}) != 1:
         raise ValueError("evenness: give rows of one length, with None for a place that was not read")
     grid = np.array([[np.nan if v is None else v for v in row] for row in rows], dtype=np.float64)
     walked = np.isfinite(grid)
-    if walked.sum() < 2 or np.any(grid[walked] <= 0):
+    if walked.sum() < 2 or np.any(grid[walked] <= 0) or np.isinf(grid).any():
         raise ValueError("evenness: give at least two readings, all above 0")
     drift = 0.0
     if first_again is not None:

@@ -25,7 +25,7 @@ async def body(request: Request, kind: type[T]) -> T:
             raise Refusal(f"the request is larger than {MAX_BODY} bytes", 2)
     try:
         return msgspec.json.decode(bytes(data) or b"{}", type=kind)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as err:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as err:
         raise Refusal(f"the request is not what this address takes: {err}", 2) from None
 
 

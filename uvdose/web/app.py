@@ -17,7 +17,7 @@ from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, SettingsTaken
 from ..model import Refusal
 from .access import guarded
 from .answers import as_json, body, number_of, refused
-from .live import Lists
+from .live import Foretelling, Lists
 from .openapi import document
 from .pages import file_routes, page_data
 from .pairing import Pairing
@@ -32,6 +32,10 @@ class Service(Protocol):
     @property
     def showing(self) -> Lists:
         """What pages choose from."""
+
+    @property
+    def foresight(self) -> Foretelling:
+        """What tells how long prints will take."""
 
     def status(self) -> StatusDoc:
         """Now."""

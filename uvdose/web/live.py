@@ -13,6 +13,7 @@ from typing import Protocol
 
 import msgspec
 
+from ..foretold import OutlookDoc
 from ..listed import LightDoc, ListsDoc, QueueDoc, TargetDoc
 from ..messages import EventDoc, StatusDoc
 from ..model import Refusal
@@ -46,6 +47,13 @@ class Lists(Protocol):
         """The light of an exposure."""
 
 
+class Foretelling(Protocol):
+    """What tells how long prints will take."""
+
+    async def outlook(self, names: list[str], date: str | None, sensor: str | None, revision: int) -> OutlookDoc:
+        """Of these targets, on a day, by the light of a sensor."""
+
+
 class Told(Protocol):
     """What a live stream is made of."""
 
@@ -54,6 +62,10 @@ class Told(Protocol):
     @property
     def showing(self) -> Lists:
         """What pages choose from."""
+
+    @property
+    def foresight(self) -> Foretelling:
+        """What tells how long prints will take."""
 
     def status(self) -> StatusDoc:
         """Now."""

@@ -1,4 +1,5 @@
-"""The pages and their data: files of the package by name, the live stream, light, targets and queue."""
+"""The pages and their data: files of the package by name, the live stream, light, targets, queue and
+outlook."""
 
 from __future__ import annotations
 
@@ -67,7 +68,12 @@ def page_data(told: Told) -> dict[str, Handler]:
     async def queue(_: Request) -> Response:
         return as_json(told.showing.queue())
 
-    return {"live": stream, "light": light, "targets": targets, "queue": queue}
+    async def outlook(request: Request) -> Response:
+        given = request.query_params
+        asked = given.getlist("target"), given.get("date"), given.get("sensor")
+        return as_json(await told.foresight.outlook(*asked, told.showing.revision))
+
+    return {"live": stream, "light": light, "targets": targets, "queue": queue, "outlook": outlook}
 
 
 def file_routes() -> list[Route]:

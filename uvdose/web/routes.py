@@ -10,6 +10,7 @@ from typing import Any, Literal
 import msgspec
 
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
+from ..foretold import OutlookDoc
 from ..listed import LightDoc, QueueDoc, TargetDoc
 from ..messages import CallTestDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
 from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
@@ -64,6 +65,13 @@ AFTER = Parameter(
     "only events with a higher id",
 )  # fmt: skip
 
+TARGETS = Parameter(
+    "target", "query", {"type": "array", "items": {"type": "string", "maxLength": 200}, "maxItems": 16},
+    "only these targets; else all that the sun may print",
+)  # fmt: skip
+SENSOR = Parameter("sensor", "query", {"type": "string", "maxLength": 200}, "by the light of this sensor")
+DATE = Parameter("date", "query", {"type": "string", "format": "date"}, "a day; else today, from now on")
+
 ADDRESSES = (
     Address("hello", "GET", "/hello", "view", "Whose daemon this is", gives=HelloDoc),
     Address("openapi", "GET", "/openapi.json", "view", "This document"),
@@ -77,6 +85,8 @@ ADDRESSES = (
     Address("targets", "GET", "/targets", "view", "Targets in use, the newest version of each", gives=TargetDoc,
             many=True),
     Address("queue", "GET", "/queue", "view", "Who is next", gives=QueueDoc),
+    Address("outlook", "GET", "/outlook", "view", "How long prints will take, by when they are begun", gives=OutlookDoc,
+            parameters=(TARGETS, DATE, SENSOR)),
     Address("start", "POST", "/exposures", "act", "Begin an exposure", StartRequest, Taken),
     Address("quiet_one", "POST", "/exposures/{id}/quiet", "act", "Silence the calls of an exposure", None, Taken,
             (NUMBER,)),

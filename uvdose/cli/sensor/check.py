@@ -112,18 +112,18 @@ def _headroom(bench: Bench, sensor: SensorSettings, seen: Sight | None, ask: boo
     """Whether full sun stays below full scale: by the light of now if that is it, else by the last day's strongest."""
     from ...notes import CheckStep
     from ...units import percent
+    from .watch import of_full_scale
 
-    full = sensor.full_scale
-    if full is None:
+    if sensor.full_scale is None:
         return CheckStep("headroom", None, "its full scale is not known: full_scale in uvdose.toml says it")
     strongest, whose = None, "now"
     if ask and seen is not None and yes("does it lie in full sun now"):
         strongest = seen.highest
     else:
         strongest, whose = _strongest(bench, sensor), "the strongest of the last day"
-    share = 0.0 if strongest is None else (strongest - sensor.zero) / (full - sensor.zero)
+    share = 0.0 if strongest is None else of_full_scale(strongest, sensor) or 0.0
     if share < STRONG_SHARE:
-        dim = f"no strong light was there to tell by ({percent(max(0.0, share))} of full scale, {whose})"
+        dim = f"no strong light was there to tell by ({percent(share)} of full scale, {whose})"
         return CheckStep("headroom", None, dim)
     if share > NEAR_FULL:
         mend = "lay diffuser over it, tip it or lower its gain; then it is another sensor setting"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 import os
+import shlex
 import tomllib
 from typing import TYPE_CHECKING, Annotated
 
@@ -60,6 +61,7 @@ def find(
         if named is not None and settings.mqtt is not None:
             other = "mqtt.host is another broker, and a bench has one; nothing was written"
             raise Refusal(f"{place.settings_file}: {other}")
+        before = place.settings_file.exists()
         append_sensor(place, _text(found, mqtt if settings.mqtt is None else None))
     _tell(places, as_json)
     if not found:
@@ -71,10 +73,14 @@ def find(
             " --port or --broker; a slow one may want --seconds"
         )
     if not write:
-        note("`uvdose sensor find --write` writes this into the settings")
+        given = [*(("--port", p) for p in port or ()), *([("--broker", broker)] if broker else [])]
+        words = shlex.join(word for pair in given for word in pair)
+        note(f"`{' '.join(f'uvdose sensor find {words} --write'.split())}` writes this into the settings")
     elif not as_json:
-        say(f"{place.settings_file}: {_named(found)} written; if there was a file, it is kept as uvdose.toml.old")
-        say("next: (re)start `uvdose serve`, cover the sensor, and see in `uvdose status` that its value falls")
+        kept = "; the file as it was is kept as uvdose.toml.old" if before else ""
+        say(f"{place.settings_file}: {_named(found)} written{kept}")
+        first = _named(found).partition(",")[0]
+        say(f"next: start `uvdose serve` anew, cap the sensor, and `uvdose sensor zero {first}` in a second terminal")
 
 
 def _settings_so_far(home: Home) -> Settings:

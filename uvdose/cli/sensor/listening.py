@@ -9,6 +9,7 @@ from pathlib import Path
 
 from ...catalogue import part_named
 from ...config import MqttSettings, SensorSettings, Settings
+from ...decode.lines import visible
 from ...decode.naming import Says, says
 from ...decode.native import frame_command, parse_command
 from ...decode.recognise import Finding, Heard, is_clean, recognise
@@ -128,6 +129,7 @@ def _rest(heard: int, others: list[str], kept: list[str], left_out: int) -> str:
     if not heard:
         more = f"; {len(kept)} topics have a kept message alone, which says nothing of now" if kept else ""
         return f"nothing was published while it was listened{more}; give it --seconds"
-    shown = ", ".join(topic[:40] for topic in others[:5]) + (f" and {len(others) - 5} more" if len(others) > 5 else "")
+    shown = ", ".join(visible(topic[:40]) for topic in others[:5])
+    shown += f" and {len(others) - 5} more" if len(others) > 5 else ""
     more = f"; {left_out} and more topics were left out" if left_out else ""
     return f"not UV by name or by unit: {shown}{more}" if others else f"nothing else{more}"

@@ -9,11 +9,12 @@ import msgspec
 import tomlkit
 
 from ...catalogue import Part, catalogue, part_in
+from ...decode.lines import visible
 from ...decode.recognise import Finding
+from ...exposure.pauses import READINGS_WANTED
 from ...review.layout import figure, unit_text
 
 SLOW_S = 10.0
-READINGS_WANTED = 50
 
 
 class Place(msgspec.Struct, frozen=True):
@@ -81,8 +82,9 @@ def _settings(
 
 
 def _name(where: str, finding: Finding, taken: set[str]) -> str:
-    """A name of its own: out of the topic, else `uv`."""
-    words = [word for word in where.split("/") if re.fullmatch(r"[A-Za-z][A-Za-z0-9_.-]{0,30}", word)]
+    """A name of its own: out of the topic, else the one by which a node calls itself, else `uv`."""
+    given = where.split("/") if where else [finding.name or ""]
+    words = [word for word in given if re.fullmatch(r"[A-Za-z][A-Za-z0-9_.-]{0,30}", word)]
     plain = [w for w in words if w.casefold() not in ("state", "sensor", "reading", "value", "uv", "tele", "stat")]
     base = plain[-1] if plain else "uv"
     number = 1
@@ -127,4 +129,5 @@ def told(place: Place) -> list[str]:
     lines += [f"  mind: {note}" for note in place.notes]
     if place.settings is not None:
         lines += ["", *(f"    {line}" for line in block("sensor", place.settings, listed=True).splitlines())]
-    return [*lines, ""]
+    # Names and topics are whatever somebody publishes.
+    return [*map(visible, lines), ""]

@@ -42,11 +42,9 @@ def scale(
     """Find the scale of a sensor, with its 95 % interval; stored only if you say so. Needs the daemon."""
     from ...notes import ScaleTaken
     from ...review.layout import wrap
-    from ...settings_edit import edit_sensor
-    from ..keeping import keep_note
     from ..show import print_json, say
     from .gather import need_bench
-    from .zero import take_at_once, voided
+    from .storing import store
 
     percent = _asked(against, known, known_u, seconds)
     bench = need_bench(home_of(home))
@@ -72,15 +70,7 @@ def scale(
         else:
             say("nothing was changed; --yes stores it")
         return
-    edit_sensor(bench.place, name, {"scale": float(f"{found.scale:.6g}")})
-    keep_note(bench.place, "scale", name, note)
-    taken = take_at_once(bench)
-    if as_json:
-        print_json(note)
-        return
-    say("\n".join(wrap(f"stored; {taken}")))
-    for line in voided(bench.place, name):
-        say(line)
+    store(bench, name, {"scale": float(f"{found.scale:.6g}")}, note, as_json)
 
 
 def _asked(against: str | None, known: float | None, known_u: float | None, seconds: float) -> float:

@@ -107,7 +107,7 @@ def _told(bench: Bench, sensor: SensorSettings, rows: list[Row]) -> dict[str, An
         "readings": len(rows), "seconds": seen.seconds if seen else 0.0, "rate_hz": seen.rate_hz if seen else None,
         "noise": seen.noise if seen else None, "own_change": seen.own if seen else None,
         "saturated_share": seen.saturated if seen else None,
-        "of_full_scale": None if full is None or seen is None else seen.highest / full,
+        "of_full_scale": None if seen is None else of_full_scale(seen.highest, sensor),
         "full_scale": full, "zero": sensor.zero, "alarms": now.alarms, "verdict": verdict(now, seen, sensor),
     }
 
@@ -123,12 +123,18 @@ def verdict(now: SensorDoc, seen: Sight | None, sensor: SensorSettings) -> str:
     line = ", ".join(parts)
     if seen.saturated > 0:
         line += f"; at full scale {_share(seen.saturated)} of the time: its dose is then a lower bound"
-    elif sensor.full_scale is not None:
-        of_full = seen.highest / sensor.full_scale
+    elif (of_full := of_full_scale(seen.highest, sensor)) is not None:
         line += f"; at {percent(of_full)} of full scale"
         if of_full > NEAR_FULL:
             line += ", which leaves no room for stronger sun"
     return line
+
+
+def of_full_scale(value: float, sensor: SensorSettings) -> float | None:
+    """A value's light as a share of the strongest that the sensor can tell; 0 in the dark. None: that is not known."""
+    if sensor.full_scale is None:
+        return None
+    return max(0.0, (value - sensor.zero) / (sensor.full_scale - sensor.zero))
 
 
 def pace(rate_hz: float) -> str:

@@ -11,9 +11,8 @@ from ..options import HomeDir, Json, home_of
 from ..questions import at_terminal, wait_for_enter
 
 if TYPE_CHECKING:
-    from ...config import Home, SensorSettings
+    from ...config import SensorSettings
     from ...dose.stretch import Dark
-    from ...messages import SettingsTaken
     from ...notes import ZeroTaken
     from .gather import Bench
 
@@ -30,11 +29,9 @@ def zero(
 ) -> None:
     """Read the capped sensor's zero, and keep it in the settings. Needs the daemon, which takes it at once."""
     from ...notes import ZeroTaken
-    from ...review.layout import wrap
-    from ...settings_edit import edit_sensor
-    from ..keeping import keep_note
-    from ..show import print_json, say
+    from ..show import say
     from .gather import need_bench
+    from .storing import store
 
     if not LEAST_S <= seconds <= MOST_S:
         raise Refusal(f"--seconds {seconds:g}: give {LEAST_S:g} to {MOST_S:g}", 2)
@@ -50,18 +47,9 @@ def zero(
         raise Refusal(f"sensor {name} is not dark: {why}; cap it and read again, or --force if you are sure")
     note = ZeroTaken(found.mean, found.u, found.sd, found.n, found.seconds, found.drift, sensor.unit, sensor.zero,
                      sensor.zero_u, why is not None)  # fmt: skip
-    lines = [] if as_json else _lines(sensor, note)
     if not as_json:
-        say("\n".join(lines))
-    edit_sensor(bench.place, name, {"zero": float(f"{found.mean:.9g}"), "zero_u": float(f"{found.u:.3g}")})
-    keep_note(bench.place, "zero", name, note)
-    taken = take_at_once(bench)
-    if as_json:
-        print_json(note)
-        return
-    say("\n".join(wrap(f"stored; {taken}")))
-    for line in voided(bench.place, name):
-        say(line)
+        say("\n".join(_lines(sensor, note)))
+    store(bench, name, {"zero": float(f"{found.mean:.9g}"), "zero_u": float(f"{found.u:.3g}")}, note, as_json)
 
 
 def read_dark(bench: Bench, sensor: SensorSettings, seconds: float) -> tuple[Dark, str | None]:
@@ -96,37 +84,6 @@ def span_of(bench: Bench, sensor: SensorSettings) -> float | None:
     rows = bench.readings(sensor.name, bench.newest_us(sensor.name) - HOUR_US)
     span = max((reading_value(reading) for _, reading in rows), default=sensor.zero) - sensor.zero
     return span if span > 0 else None
-
-
-def take_at_once(bench: Bench) -> str:
-    """Have the daemon read the settings anew; says what it took."""
-    from ...messages import SettingsTaken
-
-    told: SettingsTaken = bench.daemon.post("settings/reread", {}, SettingsTaken)
-    if not told.taken:
-        return "the daemon has these figures already"
-    line = "the daemon goes by it from now on; prints in the light keep what they began with"
-    return line + _later(told)
-
-
-def voided(place: Home, sensor: str) -> list[str]:
-    """What to say of targets that a sensor's change has voided."""
-    from ...exposure.target import void_for
-    from ..asking import journal
-    from ..keeping import identities_now
-
-    with journal(place) as store:
-        sensors = identities_now(place, store)
-        bound = [t for t in store.targets() if t.identity is not None and t.identity.name == sensor]
-        names = [target.name for target in bound if void_for(target, sensors)]
-    if not names:
-        return []
-    return [f"void with it, until you confirm them or make a calibration print: {', '.join(names)}"
-            f" (`uvdose target show {names[0]}` says why)"]  # fmt: skip
-
-
-def _later(told: SettingsTaken) -> str:
-    return f"; what else has changed ({', '.join(told.later)}) waits for its next start" if told.later else ""
 
 
 def per_minute(sensor: SensorSettings, moved: float) -> str:

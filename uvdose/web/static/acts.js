@@ -1,6 +1,6 @@
 // What the person does, on its way to the daemon, and the one line that comes back.
 
-const PATIENCE_MS = 6000;
+const PATIENCE_MS = 6000, RECKONED_MS = 60_000; // a small board reckons for some seconds
 
 // {taken}: the daemon's answer. {refused}: its line. {silent}: nothing came back, so that nobody knows.
 export async function send(path, body = {}) {
@@ -17,11 +17,12 @@ export async function send(path, body = {}) {
 }
 
 export const lightOf = (exposure) => get(`exposures/${exposure}/light`);
+export const outlookOf = (target, sensor) => get(`outlook?${new URLSearchParams({ target, ...(sensor ? { sensor } : {}) })}`, RECKONED_MS);
 export const queueNow = () => get("queue");
 
-async function get(path) {
+async function get(path, patience = PATIENCE_MS) {
   try {
-    const answer = await fetch(`/api/v1/${path}`, { cache: "no-store", signal: AbortSignal.timeout?.(PATIENCE_MS) });
+    const answer = await fetch(`/api/v1/${path}`, { cache: "no-store", signal: AbortSignal.timeout?.(patience) });
     return answer.ok ? await answer.json() : null;
   } catch {
     return null;

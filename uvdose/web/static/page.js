@@ -6,6 +6,7 @@ import { alarmsOf, beatsOf, callOf, ended, frameNames, inFrame, kindOf, startReq
 import { draw, seen } from "/static/sign.js";
 import { drawTiles } from "/static/tiles.js";
 import { Below } from "/static/below.js";
+import { Ahead } from "/static/ahead.js";
 import { Waiting } from "/static/waiting.js";
 import { changeQueue, entryText, onceMore, waitingFor, waits, without } from "/static/queue.js";
 import { openChooser } from "/static/chooser.js";
@@ -29,6 +30,7 @@ setLook(kept("look", "bright"));
 const caller = new Caller(() => ({ spoken: settings.spoken, tag: languageTag() }));
 const announcer = new Announcer(at("said"));
 const below = new Below(at);
+const ahead = new Ahead(at);
 const waiting = new Waiting(at, { add, drop, askAgain: () => announcer.say(say("press_again")) });
 const stream = connect({
   hello: (doc) => { state.role = doc.role; state.denied = false; },
@@ -78,6 +80,7 @@ function show() {
   showCalls(all, lost);
   drawTiles(at("tiles"), all, state, stream.lost(), (frame) => { pick(frame); });
   below.show(state, shown, stream.lost());
+  ahead.show(shown === null || ended(shown) ? plan : null, stream.lost());
   const usual = toStart(state.frame, null, state.status, state.lists).target;
   waiting.show(state.frame, state.lists.queue, onceMore(state.frame, usual, state.status, state.lists.queue), mayAct());
   showTexts();

@@ -60,6 +60,14 @@ export function duration(seconds) {
   return hours ? `${hours}:${two(minutes)}:${two(whole % 60)}` : `${minutes}:${two(whole % 60)}`;
 }
 
+// How long a print takes, no finer than anybody can foretell it.
+export function roughly(seconds) {
+  if (seconds < 119.5) return say("seconds", { count: Math.round(seconds) });
+  const minutes = Math.round(seconds / 60), hours = Math.floor(minutes / 60);
+  if (minutes < 120) return say("minutes", { count: minutes });
+  return say("hours", { count: `${hours}:${String(minutes % 60).padStart(2, "0")}` });
+}
+
 // A range where both ends are known and differ; else the one value; null where nothing is known.
 export function leftText(shown) {
   const { eta_s: middle, eta_low_s: low, eta_high_s: high } = shown;

@@ -1,0 +1,69 @@
+"""The daemon's outlook is reckoned by another process: what becomes of one that fails or hangs."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+from support.june import SETTINGS, at_us, measured
+
+from uvdose import foresight
+from uvdose.clock import FixedClock
+from uvdose.config import parse_settings
+from uvdose.foresight import Foresight
+from uvdose.foretold import OutlookDoc
+from uvdose.model import Refusal
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Path:
+    measured(tmp_path / "journal.sqlite3", 4.0).close()
+    return tmp_path / "journal.sqlite3"
+
+
+def ask(journal: Path, clock: FixedClock, *times_s: float) -> list[OutlookDoc]:
+    """Asked at once, and again after each of these seconds."""
+    async def asking() -> list[OutlookDoc]:
+        told = Foresight(parse_settings(SETTINGS, "-"), journal, clock)
+        found = [await told.outlook(["blue"], None, None, 1)]
+        for seconds in times_s:
+            clock.advance(seconds)
+            found.append(await told.outlook(["blue"], None, None, 1))
+        return found
+
+    return asyncio.run(asking())
+
+
+def test_it_is_shared_for_two_minutes(journal: Path) -> None:
+    first, again, later = ask(journal, FixedClock(0, at_us(4.4)), 100.0, 100.0)
+    assert first is again and first.targets[0].target == "blue" and later.utc > first.utc
+
+
+def test_what_was_refused_is_not_reckoned_again_at_once(journal: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def asking() -> None:
+        told = Foresight(parse_settings(SETTINGS, "-"), journal, FixedClock(0, at_us(4.4)))
+        with pytest.raises(Refusal, match="no target"):
+            await told.outlook(["nobody"], None, None, 1)
+        monkeypatch.setattr(foresight.sys, "executable", "/nonexistent")
+        with pytest.raises(Refusal, match="no target"):
+            await told.outlook(["nobody"], None, None, 1)
+        with pytest.raises(Refusal, match="could not be reckoned"):
+            await told.outlook(["nobody"], None, None, 2)
+
+    asyncio.run(asking())
+
+
+@pytest.mark.parametrize("script", ["exit 1", "echo rubbish", "cat", "sleep 600 & wait"])
+def test_a_process_that_fails_or_hangs_is_a_refusal_and_gone(
+    journal: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, script: str
+) -> None:
+    program, number = tmp_path / "program", tmp_path / "number"
+    program.write_text(f"#!/bin/sh\necho $$ > {number}\n{script}\n")
+    program.chmod(0o700)
+    monkeypatch.setattr(foresight.sys, "executable", str(program))
+    monkeypatch.setattr(foresight, "LIMIT_S", 1.0)
+    with pytest.raises(Refusal, match="could not be reckoned") as told:
+        ask(journal, FixedClock(0, at_us(4.4)))
+    assert told.value.code == 4
+    assert not Path(f"/proc/{number.read_text().strip()}").exists(), "it runs no more"

@@ -1,0 +1,36 @@
+"""The process that reckons one outlook: `python -m uvdose.foreseeing`, a task on its input, an answer on its output."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import msgspec
+
+from .ahead import look_ahead
+from .foresight import NICER, Answer, Task
+from .journal.schema import open_reading
+from .journal.store import Store
+from .model import Refusal
+
+
+def main() -> int:
+    """Reckon it; a refusal is an answer, too."""
+    with contextlib.suppress(OSError):
+        os.nice(NICER)
+    task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
+    try:
+        with closing(open_reading(Path(task.journal))) as db:
+            answer = Answer(look_ahead(Store(db), task.settings, task.question, task.now_us))
+    except Refusal as why:
+        answer = Answer(None, why.line, why.code)
+    sys.stdout.buffer.write(msgspec.json.encode(answer))
+    sys.stdout.flush()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
