@@ -16,6 +16,7 @@ from . import (
     editions,
     happened,
     journal,
+    lamp,
     lookback,
     mend,
     next_up,
@@ -67,7 +68,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, phones, sensor, ways, journal, unit_commands, demo,
+    lookback, phones, sensor, lamp, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 
