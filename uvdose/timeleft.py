@@ -51,7 +51,7 @@ class TimeLeft:
         """
         if channel.identity.light != "sun" or eta_s(exposure, channel.track, now_us) is None:
             return None
-        about = (len(exposure.acts), exposure.plan.target.dose_base, exposure.account.windows[-1:], self._path)
+        about = (len(exposure.acts), exposure.plan.aim_base, exposure.account.windows[-1:], self._path)
         known = self._told.get(exposure.id)
         if known is not None and known[0] == about and 0 <= real_s - known[1] < EACH_S and now_us >= known[2]:
             return _later(known[3], (now_us - known[2]) / US_PER_S)
@@ -68,7 +68,7 @@ class TimeLeft:
             math.nan if mean is None else response.factor * max(0.0, mean - response.zero)
             for mean in track.history.minutes()
         ]
-        return forecast(minutes, exposure.plan.target.dose_base - exposure.light(track, now_us).dose, path, utc_s)
+        return forecast(minutes, exposure.plan.aim_base - exposure.light(track, now_us).dose, path, utc_s)
 
     def _sun(self, utc_s: float, real_s: float) -> SunPath | None:
         """The path where it holds this moment, or its light has just gone; else another one is asked for."""

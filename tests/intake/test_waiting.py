@@ -70,23 +70,38 @@ def test_input_and_all_else_take_turns(tmp_path: Path, monkeypatch: pytest.Monke
     assert alone(run) == list(range(1, 51))
 
 
-def test_a_flood_is_told_and_its_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_flood_is_told_and_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    waiting = Waiting()
+    told: list[dict[str, bool]] = []
+
+    def at(second: float, crowded: set[str]) -> None:
+        monkeypatch.setattr(waiting, "crowded", lambda: set(crowded))
+        found = waiting.floods(second)
+        if found:
+            told.append(found)
+
+    at(100.0, {"sill"})
+    at(101.0, {"sill"})
+    at(107.0, set())  # it was short: a backlog, and its end is told though it never was a flood
+    assert told.pop() == {"sill": False} and told == []
+    for second in range(200, 203):
+        at(float(second), {"sill"})
+    assert told == []
+    at(203.0, {"sill"})
+    at(206.0, set())
+    at(208.5, set())
+    assert told[0] == {"sill": True} and told[-1] == {"sill": False}
+
+
+def test_the_core_tells_a_flood_as_an_alarm(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     async def run() -> list[tuple[str, str]]:
         core, journal = lit_core(tmp_path, NATIVE, 50)
         told: list[tuple[str, str]] = []
-        core._on_event = lambda event: told.append((event.event, event.data.get("alarm", "")))
+        core.herald._on_event = lambda event: told.append((event.event, event.data.get("alarm", "")))
         telling = asyncio.create_task(core.tell())
-        monkeypatch.setattr(core._queue, "crowded", lambda: {NAME})
-        core._tell_crowded(100.0)
-        core._tell_crowded(101.0)
-        monkeypatch.setattr(core._queue, "crowded", set)
-        core._tell_crowded(107.0)  # it was short: a backlog
-        monkeypatch.setattr(core._queue, "crowded", lambda: {NAME})
-        for second in range(200, 205):
-            core._tell_crowded(float(second))
-        monkeypatch.setattr(core._queue, "crowded", set)
-        core._tell_crowded(208.0)
-        core._tell_crowded(210.0)
+        for on in (True, False):
+            monkeypatch.setattr(core._queue, "floods", lambda now_s, on=on: {NAME: on})
+            core._flush_when_due(core.clock.real_s() + 10)
         while len(told) < 3:
             await asyncio.sleep(0.001)
         telling.cancel()
@@ -94,3 +109,4 @@ def test_a_flood_is_told_and_its_end(tmp_path: Path, monkeypatch: pytest.MonkeyP
         return told
 
     assert alone(run) == [("started", ""), ("alarm", "flood"), ("cleared", "flood")]
+
