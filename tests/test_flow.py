@@ -44,6 +44,7 @@ ALLOWED: dict[str, set[str]] = {
     | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
     | {"settings_bench"},
     "timeleft": BASE | {"dose", "exposure", "light", "settings_bench"},
+    "same_light": BASE | {"catalogue", "config", "exposure", "light", "settings_bench"},
     "sunward": BASE | {"ahead", "light", "settings_bench"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call", "timeleft"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
@@ -57,9 +58,9 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"foresight", "trying"},
-    "foresight": BASE | {"clock", "config"},
-    "foreseeing": BASE | {"ahead", "foresight", "journal"},
+    | {"outlooks", "same_light", "trying"},
+    "outlooks": BASE | {"clock", "config"},
+    "outlook_process": BASE | {"ahead", "journal", "outlooks"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

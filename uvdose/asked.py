@@ -8,6 +8,7 @@ import msgspec
 
 from .listed import QueueEntry
 from .messages import Part, StepCall
+from .model import ProvedLight
 
 
 class When(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -45,7 +46,8 @@ class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     when: it began earlier. by_light: it begins when the light comes up and holds when it falls; light_on: at how much,
     in the sensor's unit of irradiance. version: of the target, else the newest. part: of what it is a part; trial: a
     calibration print, `target` then names it and no target of that name is looked up. queued: the entry of the queue
-    that begins with it, as it stands there; it leaves the queue.
+    that begins with it, as it stands there; it leaves the queue. correct: aim for the same effect in the light of now,
+    or not; None: as the target says. light_in: one of `LIGHTS`, where the person says it.
     """
 
     target: str
@@ -64,6 +66,8 @@ class StartRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     part: Part | None = None
     trial: Trial | None = None
     queued: QueueEntry | None = None
+    correct: bool | None = None
+    light_in: str = ""
 
 
 class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -71,7 +75,9 @@ class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     low, high: 95 % of what the dose may be. basis: what it rests on, such as `tablet 2`. p: reciprocity exponent;
     proved_s: how long the calibration print lay in the light. retired: it is not used any more. like: begin with
-    all that another target has noted.
+    all that another target has noted. proved_light: the sun's light in which it was proved; left out, the last
+    version's stays where the dose does. correct: prints aim for the same effect in the light of now. light_in: one of
+    `LIGHTS`; empty: as before.
     """
 
     name: str
@@ -98,6 +104,9 @@ class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     exposure_scale: float | None = None
     retired: bool = False
     like: str | None = None
+    proved_light: ProvedLight | None = None
+    correct: bool | None = None
+    light_in: str = ""
 
 
 class NoteRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

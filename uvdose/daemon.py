@@ -7,18 +7,15 @@ import contextlib
 import errno
 import os
 import signal
-import sqlite3
 import sys
 from collections.abc import Callable
-
-import msgspec
 
 from .call.arming import Held
 from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
 from .call.ways import Ways, trouble_words
-from .clock import HostClock, from_iso, local_time, next_epoch
+from .clock import from_iso, local_time
 from .config import Home, Settings, load_settings
 from .core import Core
 from .decode import make_decoder
@@ -28,10 +25,10 @@ from .exposure.bench import Bench
 from .exposure.calls import TEST
 from .exposure.outcome import Ring
 from .exposure.telling import told_again
-from .foresight import Foresight
 from .home import Runtime, keep_taken, lock, read_taken, remove_runtime, write_runtime
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
+from .journal.epoch import begin_epoch
 from .journal.place import Place
 from .journal.recorder import Recorder
 from .journal.replay import resume
@@ -41,9 +38,11 @@ from .journal.writer import Writer
 from .messages import EventDoc
 from .model import Refusal
 from .notify import Manager
+from .outlooks import Outlooks
 from .present import Present
 from .pressing import Button
 from .reread import Rereader
+from .same_light import SameLight
 from .service import BenchService
 from .showing import Showing
 from .trying import Trier
@@ -98,7 +97,7 @@ class Daemon:
         self._db = db
         self._store = Store(open_reading(home.journal_file))
         self._home_id = home_id(db)
-        clock = _begin_epoch(db, self._store, pace)
+        clock = begin_epoch(db, self._store, pace)
         bench = Bench(pace)
         who = self._store.known_who()
         for sensor in settings.sensor:
@@ -136,10 +135,10 @@ class Daemon:
         )
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
-        foresight = Foresight(settings, home.journal_file, clock)
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
+        ahead, light = Outlooks(settings, home.journal_file, clock), SameLight(settings)
         self._service = BenchService(
-            self._core, self._store, self._home_id, present, trier, showing, rereader, foresight
+            self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, light
         )
         self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
@@ -281,17 +280,6 @@ class Daemon:
             return
         self._faults.append(repr(error or context.get("message")))
         self._stopping.set()
-
-
-def _begin_epoch(db: sqlite3.Connection, store: Store, pace: float) -> HostClock:
-    last = store.last_epoch()
-    epoch = next_epoch(last, *store.last_times(), pace)
-    if epoch != last:
-        try:
-            db.execute("INSERT INTO epoch (epoch) VALUES (?)", (msgspec.json.encode(epoch).decode(),))
-        except sqlite3.Error as err:
-            raise Refusal(f"the journal cannot be written: {err}; make room on its disk, then start again") from None
-    return HostClock(epoch)
 
 
 def _words(event: EventDoc) -> str:

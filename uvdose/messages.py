@@ -48,7 +48,8 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     begins_in_s: to the beat of a count-in, real time; by_light: it begins and holds by the light. last_act: the one
     that an undo takes back. unanswered: calls that nobody has answered yet, the newest last, though a buzzer may have
     told them; calls: those still to be told, and the target's. armed: the sensor's node has taken the register at
-    which it calls by itself.
+    which it calls by itself. target_dose: what it aims at; target_dose_raw: the target's own dose, which the aim lies
+    correction_stops above, because this sensor reads the light of now otherwise against the paper.
     """
 
     id: int
@@ -92,6 +93,13 @@ class ExposureDoc(msgspec.Struct, frozen=True):
     eta_low_s: float | None = None
     eta_high_s: float | None = None
     not_today: bool = False
+    target_dose_raw: float | None = None  # None in documents kept by a version before, which corrected nothing
+    correction_stops: float = 0.0
+
+    @property
+    def dose_as_proved(self) -> float:
+        """The dose that has the same effect on the paper in the light in which the target was proved."""
+        return self.dose * 2**-self.correction_stops
 
     @property
     def title(self) -> str:
@@ -212,7 +220,8 @@ class TakenBack(msgspec.Struct, frozen=True):
 class Taken(msgspec.Struct, frozen=True):
     """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why.
 
-    told: what is worth knowing of a start, and was no reason to refuse it.
+    told: what is worth knowing of a start, and was no reason to refuse it. light: how the light of now differs from
+    that in which the target was proved, and whether the aim follows it; empty where that is nothing.
     """
 
     exposure: ExposureDoc | None
@@ -220,6 +229,7 @@ class Taken(msgspec.Struct, frozen=True):
     note: str = ""
     taken_back: TakenBack | None = None
     told: list[str] = []
+    light: str = ""
 
 
 class RecountDoc(msgspec.Struct, frozen=True):

@@ -163,3 +163,21 @@ class Left(msgspec.Struct, frozen=True):
     low_s: float | None = None
     high_s: float | None = None
     not_today: bool = False
+
+
+LIGHTS = {"open": "open light", "shade": "shade", "window": "the light of a window"}
+"""Where a print may lie by day, and how one says it: under open sky, out of the sun's beam, behind glass."""
+
+
+class ProvedLight(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The sun's light in which a target was proved. air_mass: relative, 1 for a sun overhead, to 10. sun_azimuth_deg:
+    from north over east, None where the air mass alone is known. tilt_deg, azimuth_deg, toward_sun: how sensor and
+    frame lay, as `[bench]` says it. utc: the middle of the exposure that proved it, empty where nobody said when.
+    """
+
+    air_mass: float
+    sun_azimuth_deg: float | None = None
+    tilt_deg: float = 0.0
+    azimuth_deg: float | None = None
+    toward_sun: bool = False
+    utc: str = ""

@@ -180,9 +180,34 @@ class ScaleTaken(Doc, frozen=True):
     old_scale: float | None = None
 
 
+class Levelled(Doc, frozen=True):
+    """A sensor, its subject, turned by half a turn: how far it leans toward the sun in degrees, 95 %, and what that
+    makes it read too much, as a share. sky: by what share the light itself changed meanwhile; steady: little enough."""
+
+    degrees: float
+    low: float
+    high: float
+    over: float
+    sky: float
+    steady: bool
+    air_mass: float
+    seconds: float
+
+
+class Bed(Doc, frozen=True):
+    """How even a lamp's light lies, walked by a sensor, the note's subject: each place's light over the mean of all,
+    row by row. stops: between the strongest and the weakest place; drift: of the lamp meanwhile, a share, taken out."""
+
+    relative: tuple[tuple[float | None, ...], ...]
+    min_over_mean: float
+    max_over_mean: float
+    stops: float
+    drift: float
+
+
 KINDS: dict[str, type[Doc]] = {
     "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition, "queue": Queue,
-    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken,
+    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken, "level": Levelled, "bed": Bed,
 }
 
 

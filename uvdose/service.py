@@ -16,19 +16,20 @@ from .exposure.exposure import Exposure
 from .exposure.gate import gate_for
 from .exposure.outcome import Outcome
 from .exposure.record import LightGate, Plan
-from .exposure.setting import next_version, trial_target
+from .exposure.setting import check_light_in, next_version, trial_target
 from .exposure.states import ENDED, Act, State, act_word
 from .exposure.target import Target, check_fit, plan_with, told_of
 from .exposure.telling import tell_fact
-from .foresight import Foresight
 from .journal.store import Store
 from .mending import Mender
 from .messages import CallTestDoc, EventDoc, NoteTaken, Part, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
 from .model import Refusal
 from .next_up import NextUp
 from .notes import checked
+from .outlooks import Outlooks
 from .present import Present
 from .reread import Rereader
+from .same_light import SameLight
 from .showing import Showing
 from .trying import Trier
 from .units import US_PER_S, from_screen, irradiance_unit
@@ -45,17 +46,18 @@ class BenchService:
 
     def __init__(
         self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
-        rereader: Rereader, foresight: Foresight,
+        rereader: Rereader, outlooks: Outlooks, same_light: SameLight,
     ) -> None:
         self.home_id = home_id
         self.showing = showing
-        self.foresight = foresight
+        self.outlooks = outlooks
         self._core = core
         self._store = store
         self._present = present
         self._mender = Mender(core, store)
         self._trier = trier
         self._rereader = rereader
+        self._same_light = same_light
         self._next_up = NextUp(core, showing)
         self._fresh_targets: dict[str, Target] = {}
 
@@ -105,7 +107,8 @@ class BenchService:
         sensor = self._choose_sensor(request.sensor, target)
         channel = core.bench.check_start(sensor, frame, now_us)
         response = channel.track.response
-        changed = check_fit(target, channel.identity, response, request.override)
+        light_in = check_light_in(request.light_in) or target.light_in
+        changed = check_fit(target, channel.identity, response, request.override, light_in)
         if request.count_in_s:
             core.count_in(sensor, request.count_in_s)
         began_us = self._mender.moment(request.when, now_us)
@@ -115,10 +118,14 @@ class BenchService:
             self._mender.refuse_trouble()
             self._mender.refuse_unread(sensor, began_us, now_us)
         begin_us = began_us + int(request.count_in_s * US_PER_S * core.clock.pace)
+        aim, light = 1.0, ""
+        if request.trial is None:
+            begin_s, takes_s = core.label(begin_us) / US_PER_S, channel.takes_s(target.dose_base)
+            aim, light = self._same_light.aim(target, sensor, begin_s, takes_s, request.correct, light_in)
         exposure = Plan(
             core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,
-            begin_us, core.clock.pace, request.label, tuple(changed), self._gate(request, target, response),
-            request.part,
+            begin_us, core.clock.pace, request.label, tuple(changed),
+            self._gate(request, aim * target.dose_base, response), request.part, aim, light_in,
         )
         out = core.bench.start(exposure, now_us)
         if began_us < now_us:
@@ -127,7 +134,7 @@ class BenchService:
         self._next_up.begun(exposure.id, request.queued)
         taken = await self._taken(out, core.bench.exposures[exposure.id])
         self.showing.began()  # now that it can be read
-        return msgspec.structs.replace(taken, told=told_of(target, channel.identity))
+        return msgspec.structs.replace(taken, told=told_of(target, channel.identity), light=light)
 
     def _wanted(self, request: StartRequest) -> Target:
         """The target to start with; for a calibration print one of its own, which no version list knows."""
@@ -230,13 +237,13 @@ class BenchService:
         return out
 
     @staticmethod
-    def _gate(request: StartRequest, target: Target, response: Response) -> LightGate | None:
+    def _gate(request: StartRequest, aim_base: float, response: Response) -> LightGate | None:
         if not request.by_light:
             return None
         on = request.light_on
         if on is not None and not 0 < on < 1e6:
             raise Refusal(f"light {on:g}: give the irradiance at which it begins, above 0", 2)
-        return gate_for(target.dose_base, None if on is None else from_screen(on, irradiance_unit(response.unit)))
+        return gate_for(aim_base, None if on is None else from_screen(on, irradiance_unit(response.unit)))
 
     async def set_target(self, request: TargetRequest) -> TargetTaken:
         """A target, as a new version."""

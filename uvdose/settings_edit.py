@@ -107,14 +107,27 @@ def unknown_sensor(name: str, settings: Settings) -> Refusal:
 def _one_at_a_time(home: Home) -> Iterator[None]:
     """From reading to replacing no other command writes: of two that read the same one's change would be lost.
 
-    The folder itself is locked: the file is another one after each change. An editor knows nothing of it.
+    The file is locked, and looked at once more, since it is another one after each change; the folder only where there
+    is no file yet, since a daemon keeps its folder locked. An editor knows nothing of it.
     """
     with contextlib.ExitStack() as stack:
         with contextlib.suppress(OSError):  # no folder yet, or a file system without locks
-            folder = os.open(home.settings_file.resolve().parent, os.O_RDONLY)
-            stack.callback(os.close, folder)
-            fcntl.flock(folder, fcntl.LOCK_EX)
+            path = home.settings_file.resolve()
+            while not _lock(path if path.exists() else path.parent, path, stack):
+                pass
         yield
+
+
+def _lock(place: Path, path: Path, stack: contextlib.ExitStack) -> bool:
+    """Wait for a lock; whether what it locks is still what it was taken for."""
+    with contextlib.ExitStack() as one:
+        handle = os.open(place, os.O_RDONLY | os.O_NONBLOCK)
+        one.callback(os.close, handle)
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        if path.exists() != (place == path) or not os.path.samestat(os.fstat(handle), os.stat(place)):
+            return False
+        stack.push(one.pop_all())
+    return True
 
 
 def _block(document: tomlkit.TOMLDocument, name: str) -> Table | InlineTable:

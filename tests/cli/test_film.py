@@ -104,7 +104,7 @@ def test_a_negative_against_a_paper(home: Homed) -> None:
 @pytest.mark.parametrize(("words", "code", "why"), [
     (("a b",), 2, "letters"), (("0.12",), 2, "taken for a density"), (("x", "--part", "middle"), 2, "base, highlight"),
     (("x", "--reading", "nan", "--reading", "1", "--reading", "2"), 2, "no readings that count"),
-    (("x", "--reading", "4", "--reading", "3"), 2, "bare"), (("x", "--reading", "4,1"), 2, "valid number"),
+    (("x", "--reading", "4", "--reading", "3"), 2, "bare"), (("x", "--reading", "4,1"), 2, "such as 4.1"),
     (("x", "--reading", "0", "--reading", "0", "--reading", "0"), 4, "no light"),
     (("x", "--reading", "4", "--reading", "0", "--reading", "4"), 4, "stronger light"),
     (("x", "--reading", "4", "--reading", "3", "--reading", "9"), 4, "changed too much"),

@@ -64,14 +64,14 @@ class PaperBench:
 
     def start(
         self, dose_mj_cm2: float, number: int = 1, frame: str = "1", count_in_s: int = 0, after_s: float = 0.0,
-        **calls: object,
+        aim: float = 1.0, **calls: object,
     ) -> Exposure:
         """Start `after_s` after the newest reading."""
         now_us = us(self.now + after_s)
         self.bench.check_start("sill", frame, us(self.now))
         plan = Plan(
             number, Target("blue", 1, dose_mj_cm2, calls=CallPlan(**calls)), "sill", frame,  # type: ignore[arg-type]
-            self.bench.channels["sill"].track.response, now_us + us(count_in_s),
+            self.bench.channels["sill"].track.response, now_us + us(count_in_s), aim=aim,
         )
         self.keep(self.bench.start(plan, now_us))
         return self.bench.exposures[number]

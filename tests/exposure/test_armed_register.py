@@ -78,7 +78,7 @@ def test_a_target_beyond_the_register_is_not_armed() -> None:
 
 
 def _line(presses: int, flags: int, boot: int = 9) -> RegisterReading:
-    return RegisterReading(boot, 1, 1000, 0, 500, 0, presses, flags)
+    return RegisterReading(boot, 1, 1000, 0, 10_000_000, 0, presses, flags)
 
 
 def test_news_are_presses_and_a_value_reached_of_one_power_up() -> None:

@@ -60,12 +60,18 @@ def test_a_hold_by_phone_just_before_the_thumb_is_one_hold(after_s: float) -> No
     assert paper.bench.exposures[1].state is State.HELD
 
 
-@pytest.mark.parametrize("after_s", [0.05, 0.6])
+@pytest.mark.parametrize("after_s", [-0.006, 0.0, 0.05, 0.6])
 def test_a_press_right_after_a_start_holds_it(after_s: float) -> None:
+    """Also where the node's time, as we know it, has the press some milliseconds before: no light lies in between."""
     paper = PaperBench(lambda s: 50.0)
     paper.start(1e5, after_s=1 - after_s)
     _take(paper, _line(paper, 0.0))
-    assert paper.bench.exposures[1].state is State.HELD
+    paper.pass_to(paper.now + 3)
+    one = paper.bench.exposures[1]
+    assert one.state is State.HELD
+    dose = one.figures(paper.bench.channels["sill"].track, us(paper.now)).dose
+    assert 0 <= dose <= 50.0 * max(0.0, after_s) + 1e-9
+    assert [a.when_us for a in one.acts] == sorted(a.when_us for a in one.acts)
 
 
 def test_a_press_after_an_act_takes_it_back() -> None:

@@ -107,6 +107,13 @@ def test_answers(command: str, answer: str) -> None:
     assert ask(node(), command, 5) == [answer]
 
 
+@pytest.mark.parametrize("number", ["1e3", "1_0", "5.", ".5", "+1", "inf", "0x1"])
+def test_a_number_that_the_boards_refuse_is_refused_here(number: str) -> None:
+    """What a daemon that was tried on the simulated node alone would find out on a board. Source: both firmwares."""
+    assert ask(node(), f"buzz 4 {number}", 10) == ask(node(), f"lease {number}", 10) == ["err value"]
+    assert ask(node(), "buzz 4 0.25", 10) == ["ok buzz"]
+
+
 def test_a_broken_checksum_is_refused_and_an_empty_line_passed_over() -> None:
     assert said(node().command(b"now*0000\n", 5)) == ["err checksum"]
     assert said(node().command(b"now\n", 5)) == ["err checksum"]

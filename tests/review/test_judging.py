@@ -6,12 +6,16 @@ import math
 
 import msgspec
 import pytest
+from exposure.table import IDENTITY, PaperBench, us
 
 from uvdose.calibrate.verdicts import Prior
 from uvdose.config import SensorSettings
 from uvdose.dose.response import identity_of
+from uvdose.exposure.document import document
 from uvdose.exposure.target import Combination, Target
-from uvdose.review.judging import _alike, prior_of
+from uvdose.journal.store import Kept
+from uvdose.notes import Verdict
+from uvdose.review.judging import _alike, _judgement, prior_of
 
 SILL = identity_of(SensorSettings("sill", "simulated", scale=0.0125))
 FIRST = Target("blue", 1, 2000.0, combination=Combination("iron blue", "rag"), identity=SILL)
@@ -54,3 +58,19 @@ def test_what_was_not_noted_does_not_differ() -> None:
     assert _alike(FIRST, later)
     assert not _alike(later, change(FIRST, combination=Combination("iron blue", "rag", film="thick")))
     assert math.isclose(prior_of([strip_made(1, 2600.0), later])[0].dose, 2600.0)
+
+
+def test_a_print_at_a_corrected_aim_counts_as_one_at_its_target() -> None:
+    """What a dose of 80 does where the aim is 0.8 of the target's 100 is what 100 did where it was proved."""
+    judged = []
+    for aim in (1.0, 0.8):
+        paper = PaperBench(lambda s: 50.0)
+        exposure = paper.start(100.0, aim=aim)
+        paper.pass_to(paper.now + round(20 * aim))
+        shown = document(exposure, paper.bench.channels["sill"].track, us(paper.now), [])
+        kept = Kept(exposure.plan, IDENTITY, "finished", True, 0, shown)
+        judged.append(_judgement(kept, Verdict(tone="dark", stops=0.5), None))
+    plain, corrected = judged
+    assert plain is not None and corrected is not None
+    assert plain.dose == pytest.approx(100.0) and corrected.dose == pytest.approx(plain.dose)
+    assert corrected.dose_u_stops == pytest.approx(plain.dose_u_stops)

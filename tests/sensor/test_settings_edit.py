@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from uvdose.config import Home, load_settings
+from uvdose.home import lock
 from uvdose.model import Refusal
 from uvdose.settings_edit import append_sensor, edit_sensor
 
@@ -178,3 +179,17 @@ def test_commands_at_once_lose_nothing_of_each_other(tmp_path: Path) -> None:
         writer.join(60)
     assert [writer.exitcode for writer in writers] == [0, 0, 0]
     assert [sensor.zero for sensor in load_settings(home).sensor] == [20.0] * 3
+
+
+def test_a_running_daemon_keeps_no_command_waiting(tmp_path: Path) -> None:
+    """The daemon has its home's lock for as long as it runs: what changes the settings must not wait for that."""
+    home = _home(tmp_path)
+    with lock(home, "uvdose serve"):
+        other = multiprocessing.get_context("spawn").Process(target=edit_sensor, args=(home, "sill", {"zero": 2.5}))
+        other.start()
+        other.join(30)
+        waits = other.is_alive()
+        other.kill()
+        other.join()
+    assert not waits and other.exitcode == 0
+    assert load_settings(home).sensor[0].zero == 2.5

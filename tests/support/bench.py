@@ -12,6 +12,7 @@ import threading
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -160,10 +161,10 @@ class RunningBench:
         self.wait_for(lambda: all(self.sensor(n)["state"] == "live" for n in names), seconds, f"{names} live")
 
     @staticmethod
-    def wait_for(condition: Any, seconds: float, what: str) -> None:
+    def wait_for(condition: Any, seconds: float, what: str | Callable[[], str]) -> None:
         end = time.monotonic() + seconds
         while not condition():
-            assert time.monotonic() < end, f"not within {seconds} s: {what}"
+            assert time.monotonic() < end, f"not within {seconds} s: {what if isinstance(what, str) else what()}"
             time.sleep(0.02)
 
     def store(self) -> Store:

@@ -73,6 +73,7 @@ class PtyNode(Paced):
     def press(self) -> None:
         """Press the node's button."""
         with self._guard:
+            self._say(self.node.advance(self.now_ms()))  # a press lies at its own moment, not at the last step's
             self.node.press()
 
     def unplug(self) -> None:

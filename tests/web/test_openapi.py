@@ -108,9 +108,10 @@ def test_whatever_is_sent_the_answer_is_as_documented(api: Api, name: str, mode:
         return  # it takes nothing that could be wrong
     more = [negative_data_rejection] if mode is GenerationMode.NEGATIVE else []  # who is let in: see test_access
 
+    examples = min(EXAMPLES, 200) if name == "outlook" else EXAMPLES  # each a process of its own
+
     @given(case=operation.as_strategy(generation_mode=mode))
-    @settings(max_examples=min(EXAMPLES, 200) if name == "outlook" else EXAMPLES, deadline=None, database=None,
-              derandomize=not os.environ.get("UVDOSE_LONG"),
+    @settings(max_examples=examples, deadline=None, database=None, derandomize=not os.environ.get("UVDOSE_LONG"),
               suppress_health_check=list(HealthCheck))  # fmt: skip
     def fuzz(case: Any) -> None:
         case.call_and_validate(headers=api.headers, checks=[*CHECKS, *more])

@@ -178,9 +178,13 @@ class Arming:
             self._wait(sensor, node, now_s, f"it answered {text!r} to {asked.text!r}", SILENT_TRIES)
             return
         node.asked, node.tries, node.refused, node.answered_s = None, 0, "", now_s
+        node.told_refused = False
         node.answered_ms = node.uptime_ms
         node.renew_s = now_s + RENEW_S if asked.slot is None else node.renew_s
         if asked.slot is not None:
+            gone = node.slots.get(asked.slot)
+            if gone is not None and (asked.held is None or asked.held.exposure != gone.exposure):
+                self._last.get(sensor, {}).pop(gone.exposure, None)
             node.slots[asked.slot] = asked.held
             if asked.held is not None:
                 self.remember(sensor, asked.held)

@@ -35,6 +35,8 @@ class SelfCalls:
 
     def heard(self, news: News) -> None:
         """A node has called. Between two lines of one second the light tells when; over a long silence it is asked."""
+        if not any(news.passed(held.register) for held in self.arming.armed_last(news.sensor)):
+            return
         self._news[news.sensor] = news
         if news.mark.t_us - news.t0_us > UNHEARD_US:
             self.arming.inquire(news.sensor)

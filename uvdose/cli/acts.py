@@ -13,6 +13,7 @@ from .options import (
     HomeDir,
     Json,
     Lead,
+    LightIn,
     Looks,
     NoLook,
     NoOvershoot,
@@ -51,7 +52,8 @@ def expose(
     overshoot: Overshoots = None,
     no_overshoot: NoOvershoot = False,
     override: Annotated[
-        bool, typer.Option("--override", help="Use the target although it was proved with another sensor setting.")
+        bool, typer.Option("--override", help="Use the target although it was proved with another sensor setting,"
+                                            " or in another light.")
     ] = False,
     ago: Ago = None,
     at: At = None,
@@ -63,6 +65,11 @@ def expose(
         float | None, typer.Option(metavar="IRRADIANCE", help="With --by-light: begin at this many mW/cm², or in the"
                                                               " sensor's own unit where it has no scale.")
     ] = None,
+    correct: Annotated[
+        bool | None, typer.Option("--correct/--no-correct", help="Aim for the same effect in the light of now, or not;"
+                                                                 " else as `target correct` says.")
+    ] = None,
+    light_in: LightIn = "",
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
@@ -71,8 +78,9 @@ def expose(
     from ..clock import real_s
     from ..exposure.target import CallPlan, plan_with
     from ..messages import Taken
+    from ..review.layout import wrap
     from .asking import journal, need_daemon
-    from .show import print_json
+    from .show import print_json, say
 
     place = home_of(home)
     looks, overshoots = several(look, no_look, "look"), several(overshoot, no_overshoot, "overshoot")
@@ -87,7 +95,7 @@ def expose(
     request = StartRequest(
         target=target, version=version, part=part, sensor=sensor, frame=frame, label=label, count_in_s=count_in,
         override=override, looks=looks, lead_s=lead, overshoots=overshoots, when=moment(ago, at), by_light=by_light,
-        light_on=light_on,
+        light_on=light_on, correct=correct, light_in=light_in,
     )
     daemon = need_daemon(place)
     begun_s = real_s()
@@ -101,6 +109,8 @@ def expose(
         _say_started(place, shown, used)
         for line in taken.told:
             print(f"  sensor   {line}")
+        if taken.light:
+            say("\n".join(wrap(f"  light    {taken.light}", "", " " * 11)))
         if by_light:
             _say_waiting()
         else:
@@ -129,6 +139,9 @@ def _say_started(place: Home, shown: ExposureDoc, used: Target | None) -> None:
         print(f"    {line}")
     print()
     asked = with_unit(shown.target_dose, shown.unit)
+    if shown.correction_stops:
+        own = with_unit(shown.target_dose_raw, shown.unit)
+        asked = f"{own}; it aims at {asked}, {shown.correction_stops:+.2f} stop"
     label = f", {shown.label}" if shown.label else ""
     print(f"exposure {shown.id}{label}: pencil {shown.id} on the back of the sheet")
     if shown.part is not None:

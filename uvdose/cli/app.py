@@ -16,6 +16,7 @@ from . import (
     editions,
     happened,
     journal,
+    lamp,
     lookback,
     mend,
     next_up,
@@ -30,6 +31,7 @@ from . import (
 )
 from .calibration import film, process, strip, tablet, verdict
 from .options import HomeDir, hinted, remember_home
+from .usage import usage_words
 
 DONE, FAILED, WRONG, REFUSED, INTERRUPTED = 0, 1, 2, 4, 130
 
@@ -46,6 +48,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     no_args_is_help=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
 )
 
 
@@ -65,7 +68,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, phones, sensor, ways, journal, unit_commands, demo,
+    lookback, phones, sensor, lamp, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 
@@ -100,7 +103,7 @@ def run(arguments: list[str]) -> int:
             return _fail(f"{broken[0]!r} is no text: its bytes are not UTF-8; type it again", WRONG)
         return _unforeseen(err)
     except _UsageError as err:
-        return _fail(_usage(err), WRONG)
+        return _fail(usage_words(err, arguments), WRONG)
     except Exception as err:
         return _unforeseen(err)
 
@@ -141,10 +144,3 @@ def _fail(line: str, code: int) -> int:
     with contextlib.suppress(OSError, ValueError):
         print(f"uvdose: {hinted(' '.join(line.split()))}", file=sys.stderr, flush=True)
     return code
-
-
-def _usage(err: Exception) -> str:
-    told = getattr(err, "format_message", lambda: str(err))()
-    context = getattr(err, "ctx", None)
-    path = context.command_path if context is not None else "uvdose"
-    return f"{' '.join(str(told).split()).rstrip('.')}; see `{path} --help`"

@@ -114,8 +114,9 @@ def no_daemon(home: Home) -> Refusal:
     """What to say when nobody answers; without settings a daemon could not be started either, so that comes first."""
     if not home.settings_file.exists():
         return Refusal(
-            f"no daemon runs for home {home.folder}, and it has no settings: `uvdose sensor find --write` makes them,"
-            " or the README shows how; then start `uvdose serve` (`uvdose demo` shows it all without)", 3,
+            f"no daemon runs for home {home.folder}, and it has no settings (uvdose.toml):"
+            " `uvdose sensor find --write` makes them, or the README shows how; then start `uvdose serve`"
+            " (`uvdose demo` shows it all without)", 3,
         )
     return Refusal(f"no daemon runs for home {home.folder}: start one with `uvdose serve`", 3)
 

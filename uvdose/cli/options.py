@@ -45,6 +45,11 @@ At = Annotated[
     str | None, typer.Option("--at", metavar="HH:MM[:SS]", help="It happened at this time of day.")
 ]
 
+LightIn = Annotated[
+    str, typer.Option("--light-in", metavar="open|shade|window", help="Where it lies: under open sky, in shade, behind"
+                                                                      " the glass of a window.")
+]
+
 _given: list[str] = []
 _HINT = re.compile(r"`uvdose(?! demo| [^`]*--(?:help|home))((?: [^`]+)?)`")
 

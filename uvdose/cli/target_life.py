@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 Text = str | None
 
 LONG = 32  # a text longer than this is told below the table
-NAMED = {"exposure_scale": "range"}
+NAMED = {"exposure_scale": "range", "proved_light": "proved in", "light_in": "lay in", "correct": "corrected"}
 
 
 def diff_targets(
@@ -165,7 +165,7 @@ def confirm_target(
     said = "; ".join(changed) or "its zero moved a little"
     made = keep_target(place, TargetRequest(
         name=name, dose=old.dose * to / per, unit=unit, sensor=now.name, low=old.low and old.low * to / per,
-        high=old.high and old.high * to / per, basis=old.basis,
+        high=old.high and old.high * to / per, basis=old.basis, proved_light=old.proved_light,
         reason=f"confirmed for sensor {now.name} as it is now ({said}): {why}"[:500],
     ))
     if as_json:
@@ -230,7 +230,7 @@ def differing(a: Target, b: Target) -> list[tuple[str, str, str]]:
         x, y = (getattr(t.identity, field) if t.identity else None for t in (a, b))
         if x != y:
             rows.append((f"sensor's {field}" if field != "name" else "sensor", str(x), str(y)))
-    for field in ("calls", "reason", "basis", "p", "exposure_scale", "retired"):
+    for field in ("calls", "reason", "basis", "p", "exposure_scale", "proved_light", "light_in", "correct", "retired"):
         x, y = getattr(a, field), getattr(b, field)
         if x != y:
             rows.append((NAMED.get(field, field), _plain(x), _plain(y)))

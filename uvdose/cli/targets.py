@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
-from . import target_life
+from . import target_life, target_light
 from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process
-from .options import HomeDir, Json, Lead, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
+from .options import HomeDir, Json, Lead, LightIn, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
 
 if TYPE_CHECKING:
     from ..config import Home
@@ -40,6 +40,9 @@ def set_target(
     notes: Notes = None,
     p: Annotated[float | None, typer.Option("--p", help="Exponent of reciprocity, E t^p; 1 unless you know better.")]
     = None,
+    proved_at: target_light.ProvedAt = None,
+    air_mass: target_light.AirMass = None,
+    light_in: LightIn = "",
     look: Looks = None,
     no_look: NoLook = False,
     lead: Lead = None,
@@ -54,7 +57,7 @@ def set_target(
     A version is never changed: a name that is there already gets one more.
     """
     from ..asked import TargetRequest
-    from ..exposure.setting import check_p
+    from ..exposure.setting import check_light_in, check_p
     from ..exposure.target import CallPlan, plan_with
     from ..review.layout import wrap
     from ..units import check_dose, plain_unit
@@ -72,6 +75,7 @@ def set_target(
         name=name, dose=dose, unit=unit, sensor=sensor, process=process, paper=paper,
         coat=coat, film=film, humidity=humidity, drying=drying, coating_age=coating_age, notes=notes, p=p,
         looks=looks, lead_s=lead, overshoots=overshoots, reason=reason,
+        proved_light=target_light.given_light(place, proved_at, air_mass), light_in=check_light_in(light_in),
     )
     target = keep_target(place, request)
     if as_json:
@@ -159,6 +163,8 @@ def show_target(
     for target in found:
         print("\n".join(wrap(f"v{target.version}  {moment_of(target.made_utc)}  {_facts(target)}", "  ", "      ")))
         print("\n".join(wrap(target.reason, "      ", "      ")))
+    for line in target_light.now_lines(place, newest):
+        say("\n".join(wrap(line, "  ", "      ")))
     print("\n".join(_reciprocity(found[-1])), end="\n" if found[-1].p != 1 else "")
     if void:
         say("\n".join(wrap(f"void for the sensor as it is now: {'; '.join(void)}", "  ", "      ")))
@@ -215,6 +221,7 @@ def _facts(target: Target) -> str:
     ]
     if target.exposure_scale is not None:
         parts.append(f"range {target.exposure_scale:.2f}")
+    parts += target_light.facts(target)
     parts += [f"look at {percent(look)}" for look in calls.looks]
     parts.append(f"lead {calls.lead_s:g} s" if calls.lead_s else "no lead call")
     parts += [f"overshoot {s:+.2f} stops" for s in calls.overshoots]
@@ -224,4 +231,5 @@ def _facts(target: Target) -> str:
 def register(app: typer.Typer) -> None:
     """Add the group."""
     target_life.register(targets)
+    target_light.register(targets)
     app.add_typer(targets, name="target")

@@ -51,14 +51,14 @@ def _want(exposure: Exposure, channel: Channel, line: RegisterReading) -> Want |
         return None
     response = exposure.plan.response
     light = exposure.light(channel.track, last.t_us)
-    net = (exposure.plan.target.dose_base - light.dose) / response.factor
+    net = (exposure.plan.aim_base - light.dose) / response.factor
     if net <= 0:
         return KEEP  # the call is about to come
     dark_s = min(ZERO_REACH_S, net * response.factor / light.rate) if light.rate > 0 else ZERO_REACH_S
     counts_ms = math.ceil(1000 * (net + response.zero * dark_s))
     register = _register_from(exposure, line, last.t_us) + max(0, counts_ms)
     close = CLOSE_BY_LIGHT if response.zero else CLOSE
-    slack = int(1000 * close * exposure.plan.target.dose_base / response.factor)
+    slack = int(1000 * close * exposure.plan.aim_base / response.factor)
     return Want(register, slack) if register < REGISTER_END else None
 
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 TIMELY_US = 2 * US_PER_S
 MOST_PER_S = 10  # presses; from memory, the quickest hands make about 7, and a contact that bounces many more
+CLOCKS_US = US_PER_S // 20  # so far node and host may be apart: a press on the heels of a start seems to precede it
 _ACTS = {"hold": Act.HOLD, "resume": Act.RESUME}
 _NOTHING = {
     "wait": "it has not begun yet",
@@ -38,8 +39,8 @@ def press(bench: Bench, news: News, out: Outcome) -> None:
         for exposure in _mine(bench.exposures.values(), news.sensor):
             if exposure.open_calls:
                 hush(exposure, list(exposure.open_calls), t_us, out, tell=True)
-    elif one is not None and means in _ACTS:
-        bench.act_at(one, _ACTS[means], news.mark, out)
+    elif one is not None and means in _ACTS and (mark := _place(news.mark, one)) is not None:
+        bench.act_at(one, _ACTS[means], mark, out)
     else:
         refused = _NOTHING.get(means, "")
         out.presses.append(Press(news.sensor, refused))
@@ -59,7 +60,7 @@ def _means(bench: Bench, news: News) -> tuple[str, Exposure | None]:
         return "even", None
     # Two hands at once: the page was quicker than the line. What the press meant has been done, and the other way
     # round it would put an act before the one that it follows.
-    return ("crossed", None) if one is not None and not _follows(news.mark, one) else (means, one)
+    return ("crossed", None) if one is not None and _place(news.mark, one) is None else (means, one)
 
 
 def button_means(exposures: Iterable[Exposure], sensor: str, t_us: int = NO_DUE) -> tuple[str, Exposure | None]:
@@ -84,16 +85,20 @@ def is_timely(news: News, usual_us: int) -> bool:
     return news.mark.t_us - news.t0_us <= max(TIMELY_US, 3 * usual_us)
 
 
-def _follows(mark: Mark, exposure: Exposure) -> bool:
-    """Whether a press came after the newest act: by the node's own time where both have it."""
+def _place(mark: Mark, exposure: Exposure) -> Mark | None:
+    """Where a press acts; None for one from before the newest act: by the node's own time where both have it."""
     last = exposure.last_act
     if last is None:
-        return True
+        return mark
     # A hold that was fixed on the press's own line is the same one; a start that was is older than the press.
-    cut = last.cut if last.act in _ACTS.values() else last.moved or last.mark
+    same = last.act in _ACTS.values()
+    cut = last.cut if same else last.moved or last.mark
+    after_us = mark.t_us - cut.t_us
     if cut.boot == mark.boot and cut.uptime_ms is not None and mark.uptime_ms is not None:
-        return after_32(mark.uptime_ms, cut.uptime_ms) > 0
-    return mark.t_us > last.when_us
+        after_us = after_32(mark.uptime_ms, cut.uptime_ms) * 1000
+    if after_us > 0:
+        return mark
+    return None if same or after_us < -CLOCKS_US else last.cut
 
 
 def _mine(exposures: Iterable[Exposure], sensor: str) -> list[Exposure]:

@@ -131,6 +131,12 @@ class Channel:
         mend = what_to_set(self.identity.format, item.reason, item.excerpt)
         return self.health.unread(item.reason, shown(item.excerpt), mend, arrival_us)
 
+    def takes_s(self, dose_base: float) -> float | None:
+        """How long a dose would take in the light of now, seconds of dose time; None in the dark."""
+        last, response = self.track.last, self.track.response
+        rate = 0.0 if last is None else response.factor * (last.value - response.zero)
+        return dose_base / rate if rate > 0 else None
+
     def due_us(self, now_us: int) -> int | None:
         """When `tick` has something to do."""
         held = self._moment_order.due_us()

@@ -27,8 +27,8 @@ def crossed(exposure: Exposure, track: Track, now_us: int) -> list[Crossing]:
         due = due_us(threshold, light, exposure.reached_us)
         if due is not None and due <= now_us:
             found.append(Crossing(threshold, due, known=False))
-    if light.dose < exposure.plan.target.dose_base and exposure.may_be_enough(track, now_us):
-        threshold = Threshold(LOOK, MAY_BE_ENOUGH, exposure.plan.target.dose_base)
+    if light.dose < exposure.plan.aim_base and exposure.may_be_enough(track, now_us):
+        threshold = Threshold(LOOK, MAY_BE_ENOUGH, exposure.plan.aim_base)
         found.append(Crossing(threshold, now_us, known=False))
     return sorted(found, key=lambda c: c.t_us)
 
@@ -79,5 +79,5 @@ def eta_s(exposure: Exposure, track: Track, now_us: int) -> float | None:
     if exposure.state is not State.COUNTING or REACHED in exposure.passed:
         return None
     light = exposure.light(track, now_us)
-    due = due_us(Threshold(REACHED, REACHED, exposure.plan.target.dose_base), light, None)
+    due = due_us(Threshold(REACHED, REACHED, exposure.plan.aim_base), light, None)
     return None if due is None else max(0, due - now_us) / US_PER_S

@@ -43,7 +43,7 @@ def document(
     unit = plan.response.unit
     f = exposure.figures(track, now_us)
     dose = to_screen(f.dose, unit)
-    target = plan.target.dose
+    aim = plan.aim_dose
     running = exposure.finished_us is None
     last = exposure.last_act
     counts_in = exposure.state is State.WAITING and plan.gate is None
@@ -60,11 +60,13 @@ def document(
         frame=plan.frame,
         state=str(exposure.state),
         unit=unit,
-        target_dose=target,
+        target_dose=aim,
+        target_dose_raw=plan.target.dose,
+        correction_stops=plan.correction_stops,
         dose=dose,
         dose_low=to_screen(f.low, unit),
         dose_high=to_screen(f.high, unit),
-        fraction=dose / target,
+        fraction=dose / aim,
         measured_s=f.measured_s,
         bridged_s=f.bridged_s,
         missing_s=f.missing_s,

@@ -41,7 +41,7 @@ class Exposure:
         self._shades: Shades | None = None
         self._unresolved: list[ActRecord] = []
         self._closed: list[ActRecord] = []
-        self.thresholds = Thresholds(plan.target.dose_base, plan.target.calls)
+        self.thresholds = Thresholds(plan.aim_base, plan.target.calls)
         self.due_us = NO_DUE
         self.due_known: tuple[object, ...] = ()
 
@@ -94,7 +94,7 @@ class Exposure:
         """Whether a target that was called on an estimate turns out not to be reached: it is to be called again."""
         if self.reached_us is None or known_us < self.reached_us or self.state in ENDED:
             return False
-        if self.account.reckoned() > self.plan.target.dose_base * LESS:
+        if self.account.reckoned() > self.plan.aim_base * LESS:
             return False
         self.passed = {key for key in self.passed if not key.startswith((REACHED, OVERSHOOT))}
         self._unreach()
@@ -215,7 +215,7 @@ class Exposure:
         if MAY_BE_ENOUGH in self.passed or (followed and self.account.hole_s[1] <= 0):
             return False
         f = self.figures(track, now_us)
-        return f.missing > 0 and f.high >= self.plan.target.dose_base
+        return f.missing > 0 and f.high >= self.plan.aim_base
 
     @property
     def reminder_key(self) -> str:

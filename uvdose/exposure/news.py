@@ -14,7 +14,7 @@ ARMED_FLAG, REACHED_FLAG = 0x02, 0x04
 class News(msgspec.Struct, frozen=True):
     """What a line told beside its light, against the one before: from t0_us and register0 to its own mark.
 
-    presses: of the button. called: an armed value was reached meanwhile.
+    presses: of the button. called: an armed value has been reached, now or before: which one, `passed` tells.
     """
 
     sensor: str
@@ -52,7 +52,7 @@ def news_of(sensor: str, last: Point | None, line: RegisterReading, t_us: int) -
     if last is None or not isinstance(before, RegisterReading) or before.boot != line.boot:
         return None
     presses = max(0, line.presses - before.presses)  # 2^32 presses wear any button out
-    called = bool(line.flags & REACHED_FLAG and not before.flags & REACHED_FLAG)
+    called = bool(line.flags & REACHED_FLAG) and line.register > before.register
     if not presses and not called:
         return None
     mark = Mark(t_us, line.boot, line.uptime_ms, line.register)

@@ -42,7 +42,7 @@ def _slow(channel: Channel, lit: list[Exposure]) -> list[Change]:
         rate = exposure.plan.response.factor * exposure.net(last.value)
         if rate <= 0:
             continue
-        seconds = exposure.plan.target.dose_base / rate
+        seconds = exposure.plan.aim_base / rate
         wanted_us = int(seconds / READINGS_WANTED * US_PER_S)
         if track.usual_us > wanted_us:
             channel.wanted_us = wanted_us

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import msgspec
 
 from ..dose.response import Response
@@ -52,7 +54,12 @@ class LightGate(msgspec.Struct, frozen=True):
 
 
 class Plan(msgspec.Struct, frozen=True):
-    """What was settled when an exposure began; it never changes. pace: of the clock that counts it."""
+    """What was settled when an exposure began; it never changes. pace: of the clock that counts it.
+
+    aim: what the target's dose is multiplied by, since the sensor reads the light of now otherwise against the paper
+    than that in which the target was proved; 1 where nothing is corrected. The account knows nothing of it. light_in:
+    one of `LIGHTS`, empty where nobody said it.
+    """
 
     id: int
     target: Target
@@ -65,6 +72,23 @@ class Plan(msgspec.Struct, frozen=True):
     overridden: tuple[str, ...] = ()
     gate: LightGate | None = None
     part: Part | None = None
+    aim: float = 1.0
+    light_in: str = ""
+
+    @property
+    def aim_dose(self) -> float:
+        """The dose to stop at, as the sensor tells it, in the target's unit."""
+        return self.target.dose * self.aim
+
+    @property
+    def aim_base(self) -> float:
+        """The same in J/m², or in unit-seconds: every call and every share goes by this."""
+        return self.target.dose_base * self.aim
+
+    @property
+    def correction_stops(self) -> float:
+        """How far the aim lies above the target's dose."""
+        return math.log2(self.aim)
 
 
 class Crossing(msgspec.Struct, frozen=True):

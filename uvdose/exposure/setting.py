@@ -6,7 +6,7 @@ import re
 
 from ..asked import TargetRequest, Trial
 from ..dose.response import Identity
-from ..model import Refusal
+from ..model import LIGHTS, ProvedLight, Refusal
 from ..units import PHYSICAL_DOSE, check_dose, plain_unit
 from .calls import READY_S
 from .target import CallPlan, Combination, Target, plan_with
@@ -15,6 +15,7 @@ _NAME = re.compile(r"[\w][\w.+-]{0,59}")
 _UNIT_SECONDS = re.compile(r"[A-Za-z]{1,12}\.s")
 MAX_TEXT = 500
 MAX_STEPS = 20
+MOST_AIR_MASS = 10.0  # beyond it the light is too weak to print in, and no model holds
 
 
 def next_version(
@@ -22,7 +23,8 @@ def next_version(
 ) -> Target:
     """The target that a request makes; what it leaves out stays as in the last version, else as in `like`.
 
-    It is bound to the sensor named, else to the one of the last version, else to the only sensor there is.
+    It is bound to the sensor named, else to the one of the last version, else to the only sensor there is. The light
+    of the last version's proof stays with its dose alone: a dose typed anew was proved nobody knows where.
     Raises `Refusal`.
     """
     check_name(request.name)
@@ -35,6 +37,8 @@ def next_version(
             raise Refusal(f"{what}: give at most {MAX_TEXT} printable characters", 2)
     check_dose(request.dose, unit)
     _check_interval(request)
+    _check_proved(request.proved_light)
+    check_light_in(request.light_in)
     before = last or like
     calls = before.calls if before else CallPlan()
     old = before.combination if before else Combination()
@@ -58,6 +62,9 @@ def next_version(
         proved_s=request.proved_s if request.proved_s is not None else before.proved_s if before else None,
         exposure_scale=request.exposure_scale or (before.exposure_scale if before else None),
         retired=request.retired,
+        proved_light=request.proved_light or (before.proved_light if before and before.dose == request.dose else None),
+        light_in=request.light_in or (before.light_in if before else ""),
+        correct=request.correct if request.correct is not None else before.correct if before else False,
     )
 
 
@@ -66,6 +73,13 @@ def check_name(name: str) -> str:
     if not _NAME.fullmatch(name):
         raise Refusal(f"target name {name!r}: use letters, digits, . _ + - (at most 60, no space)", 2)
     return name
+
+
+def check_light_in(light_in: str) -> str:
+    """One of the `LIGHTS`, or nothing. Raises `Refusal` (code 2)."""
+    if light_in and light_in not in LIGHTS:
+        raise Refusal(f"light {light_in!r}: one of {', '.join(LIGHTS)}", 2)
+    return light_in
 
 
 def check_p(p: float) -> float:
@@ -95,6 +109,17 @@ def _check_interval(request: TargetRequest) -> None:
         return
     if low is None or high is None or not 0 < low <= request.dose <= high:
         raise Refusal(f"the interval {low} to {high} must hold the dose {request.dose:g}", 2)
+
+
+def _check_proved(light: ProvedLight | None) -> None:
+    """Light that no sun gives would make any correction of it."""
+    if light is None:
+        return
+    if not 0.99 <= light.air_mass <= MOST_AIR_MASS:
+        raise Refusal(f"air mass {light.air_mass:g}: give a number from 1 (sun overhead) to {MOST_AIR_MASS:g}", 2)
+    compass = [a for a in (light.sun_azimuth_deg, light.azimuth_deg) if a is not None]
+    if not (0 <= light.tilt_deg <= 90 and all(0 <= a <= 360 for a in compass) and len(light.utc) <= MAX_TEXT):
+        raise Refusal("the light of the proof: tilt from 0 to 90 degrees, azimuths from 0 to 360", 2)
 
 
 def _bound(asked: str | None, last: Identity | None, sensors: list[Identity]) -> Identity | None:

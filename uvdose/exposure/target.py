@@ -8,7 +8,7 @@ import msgspec
 
 from ..dose.response import Identity, Response, differences, drifted
 from ..messages import StepCall
-from ..model import Refusal
+from ..model import LIGHTS, ProvedLight, Refusal
 from ..units import PHYSICAL_DOSE, from_screen
 
 SUN = "sun"
@@ -51,7 +51,9 @@ class Target(msgspec.Struct, frozen=True):
     low, high: 95 % of what the right dose may be, None where it was typed without. basis: what it rests on: `strip 3`,
     `tablet 2`, `verdicts of 12, 14`; empty: set by hand. p: exponent of reciprocity (E t^p); proved_s: how long the
     calibration print lay in the light. exposure_scale: log10 range of the paper, which a negative's density range
-    should match. version 0: no target, but a calibration print's own dose.
+    should match. version 0: no target, but a calibration print's own dose. proved_light: the sun's light in which it
+    was proved, None where that is not known; correct: prints aim for the same effect in the light of now, unless a
+    start says otherwise. light_in: one of `LIGHTS`, empty where nobody said it.
     """
 
     name: str
@@ -70,6 +72,9 @@ class Target(msgspec.Struct, frozen=True):
     proved_s: float | None = None
     exposure_scale: float | None = None
     retired: bool = False
+    proved_light: ProvedLight | None = None
+    correct: bool = False
+    light_in: str = ""
 
     @property
     def title(self) -> str:
@@ -128,12 +133,13 @@ def void_for(target: Target, sensors: list[Identity]) -> list[str]:
     return differences(target.identity, now) if now is not None else [f"no sensor {target.identity.name} is set up"]
 
 
-def check_fit(target: Target, identity: Identity, response: Response, override: bool) -> list[str]:
-    """Whether a target may be used with a sensor. Returns what differs (empty: nothing).
+def check_fit(target: Target, identity: Identity, response: Response, override: bool, light_in: str = "") -> list[str]:
+    """Whether a target may be used with a sensor, in this of the `LIGHTS` (empty: not said). Returns what differs;
+    empty: nothing does.
 
     Raises `Refusal` when the units cannot be compared, when sun and lamp are taken for each other, or when the target
     is retired, all of which nothing overrides; and when the sensor is not the one that the target is bound to and the
-    person has not overridden it on purpose.
+    person has not overridden it on purpose; the same for the light.
     """
     if target.retired:
         raise Refusal(
@@ -158,4 +164,12 @@ def check_fit(target: Target, identity: Identity, response: Response, override: 
             "make a calibration print with this one; or, if you know that its doses compare,"
             f" `uvdose target confirm {target.name}`, or --override for this print alone"
         )
+    if target.light_in and light_in and light_in != target.light_in:
+        other = f"proved in {LIGHTS[target.light_in]}, printed in {LIGHTS[light_in]}"
+        if not override:
+            raise Refusal(
+                f"target {target.name} would be {other}, where sensor and paper do not agree as they did: make a"
+                " calibration print there; or, knowingly, --override for this print alone"
+            )
+        changed = [*changed, other]
     return changed

@@ -96,7 +96,7 @@ def _who(exposure: Exposure, kind: str, key: str) -> str:
 
 
 def _share(exposure: Exposure, dose: float, missing: float) -> str:
-    base = exposure.plan.target.dose_base
+    base = exposure.plan.aim_base
     return percent(dose / base) + (f" read and about {percent(missing / base)} missing" if missing > 0 else "")
 
 

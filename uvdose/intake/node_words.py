@@ -6,6 +6,9 @@ Written apart from `decode`, so that each is a check of the other.
 from __future__ import annotations
 
 import binascii
+import re
+
+_DECIMAL = re.compile(r"[0-9]+(\.[0-9]+)?")
 
 
 class Fault(Exception):
@@ -35,11 +38,7 @@ def natural(word: str, allowed: range) -> int:
 
 
 def decimal(word: str, most: float) -> float:
-    """A number from 0 to `most`. Raises `Fault`."""
-    try:
-        value = float(word)
-    except ValueError:
-        raise Fault("value") from None
-    if not 0 <= value <= most:  # NaN fails this too
+    """A number from 0 to `most`, as boards read it: digits, and a point between digits. Raises `Fault`."""
+    if not _DECIMAL.fullmatch(word) or float(word) > most:
         raise Fault("value")
-    return value
+    return float(word)

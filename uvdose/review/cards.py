@@ -51,7 +51,7 @@ def card_moves(store: Store, kept: Kept) -> list[Move]:
             dose, low, high = (to_screen(x, unit) for x in (f.dose, f.low, f.high))
             moves.append(Move(number, dose, low, high, told=True))
         else:
-            dose = step.share * plan.target.dose
+            dose = step.share * plan.aim_dose
             moves.append(Move(number, dose, dose, dose, told=False))
     return _in_order(moves, kept.document.dose)
 

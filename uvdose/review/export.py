@@ -32,9 +32,9 @@ EVENTS_AT_A_TIME = 5000
 Record = dict[str, Any]
 
 _EXPOSURE_UNITS = {
-    "target_dose": "unit", "dose": "unit", "dose_low": "unit", "dose_high": "unit", "missing_dose": "unit",
-    "stops": "=stops", "fraction": "=1", "measured_s": "=s", "bridged_s": "=s", "missing_s": "=s",
-    "saturated_s": "=s",
+    "target_dose": "unit", "target_dose_raw": "unit", "dose": "unit", "dose_low": "unit", "dose_high": "unit",
+    "missing_dose": "unit", "stops": "=stops", "correction_stops": "=stops", "fraction": "=1",
+    "measured_s": "=s", "bridged_s": "=s", "missing_s": "=s", "saturated_s": "=s",
 }
 _READING_UNITS = {
     "dose_time_s": "=s", "value": "value_unit", "irradiance": "irradiance_unit", "register": "=counts.ms",
@@ -47,7 +47,8 @@ _READING_KEYS = (
 _EXPOSURE_KEYS = (
     "id", "label", "frame", "sensor", "target", "target_version", "process", "paper", "coat", "film", "state", "unit",
     "target_dose", "dose", "dose_low", "dose_high", "fraction", "stops", "measured_s", "bridged_s", "missing_s",
-    "saturated_s", "missing_dose", "started_utc", "reached_utc", "finished_utc", "settled",
+    "saturated_s", "missing_dose", "started_utc", "reached_utc", "finished_utc", "settled", "target_dose_raw",
+    "correction_stops",
 )
 _EVENT_KEYS = ("id", "utc", "event", "exposure", "sensor", "data")
 
@@ -124,7 +125,8 @@ def _exposures(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Record]:
         shown = standing(store, kept)
         document: Record = msgspec.to_builtins(shown)
         combination: Record = msgspec.to_builtins(kept.plan.target.combination)
-        record = document | combination | {"stops": stops_of(shown)}
+        raw_dose = shown.target_dose if shown.target_dose_raw is None else shown.target_dose_raw
+        record = document | combination | {"stops": stops_of(shown), "target_dose_raw": raw_dose}
         yield {key: record[key] for key in _EXPOSURE_KEYS}
 
 

@@ -93,11 +93,11 @@ def _judgement(kept: Kept, verdict: Verdict, curve: Curve | None) -> Judgement |
     dose_u = dose_u_stops(shown.dose_low, shown.dose, shown.dose_high)
     if verdict.tone is None and verdict.stops is None and verdict.density is not None and curve is not None:
         with suppress(Refusal):  # a density that says nothing keeps no other print from being judged
-            measured = by_density(shown.dose, verdict.density, curve, dose_u_stops=dose_u)
+            measured = by_density(shown.dose_as_proved, verdict.density, curve, dose_u_stops=dose_u)
             return msgspec.structs.replace(measured, highlights=verdict.highlights)
     if verdict.tone is None and verdict.stops is None and verdict.highlights is None:
         return None
-    return Judgement(shown.dose, dose_u, verdict.tone, verdict.stops, verdict.highlights)
+    return Judgement(shown.dose_as_proved, dose_u, verdict.tone, verdict.stops, verdict.highlights)
 
 
 def _history(store: Store, name: str, verdicts: dict[str, Verdict]) -> tuple[Prior, list[Judgement]]:

@@ -135,6 +135,9 @@ def _story(p: Print) -> list[str]:
         parts.append(f"finished {time_of(d.finished_utc)}")
     if p.held_s:
         parts.append(f"held {minutes(p.held_s)}")
+    if d.correction_stops:
+        own = with_unit(d.target_dose_raw, d.unit)
+        parts.append(f"aimed {d.correction_stops:+.2f} stop from the target's {own}, for the light")
     if d.reciprocity_stops:
         parts.append(f"by its exponent p it would have needed {d.reciprocity_stops:+.2f} stop")
     return [*lines, *wrap(light, "    "), *wrap(", ".join(parts), "    ")]
@@ -192,7 +195,7 @@ def _notices(p: Print) -> list[str]:
         more = "more" if p.stops > 0 else "less"
         found.append(f"{abs(p.stops):.2f} stops {more} than its target asks")
     if p.overridden:
-        found.append(f"the target was proved with another sensor setting ({'; '.join(p.overridden)})")
+        found.append(f"the target was proved with another sensor setting or light ({'; '.join(p.overridden)})")
     alarms = sorted({alarm_words(str(e.data.get("alarm"))) for e in p.alarms})
     if alarms:
         found.append(f"alarms while it lay out: {', '.join(alarms)}")

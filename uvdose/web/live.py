@@ -64,7 +64,7 @@ class Told(Protocol):
         """What pages choose from."""
 
     @property
-    def foresight(self) -> Foretelling:
+    def outlooks(self) -> Foretelling:
         """What tells how long prints will take."""
 
     def status(self) -> StatusDoc:

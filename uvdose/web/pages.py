@@ -71,7 +71,7 @@ def page_data(told: Told) -> dict[str, Handler]:
     async def outlook(request: Request) -> Response:
         given = request.query_params
         asked = given.getlist("target"), given.get("date"), given.get("sensor")
-        return as_json(await told.foresight.outlook(*asked, told.showing.revision))
+        return as_json(await told.outlooks.outlook(*asked, told.showing.revision))
 
     return {"live": stream, "light": light, "targets": targets, "queue": queue, "outlook": outlook}
 

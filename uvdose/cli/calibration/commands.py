@@ -8,7 +8,7 @@ import msgspec
 import typer
 
 from ...model import Refusal
-from ..options import HomeDir, Json, home_of
+from ..options import HomeDir, Json, LightIn, home_of
 from .read import Typed
 from .sheets import OPEN, Kind, choose
 
@@ -30,11 +30,13 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         frame: Annotated[Text, typer.Option(help="Where the sheet lies; else frame 1.")] = None,
         count_in: Annotated[int, typer.Option(metavar="SECONDS", help="Begin after so many seconds.")] = 3,
         no_wait: Annotated[bool, typer.Option("--no-wait", help="Begin, and do not watch it.")] = False,
+        light_in: LightIn = "",
         home: HomeDir = None,
     ) -> None:
         """Lay it in the light: calls at each dose, and says what to do. Enter: done."""
         place = home_of(home)
-        run_sheet(place, choose(place, kind, number, ("planned", "in the light")), frame, count_in, wait=not no_wait)
+        sheet = choose(place, kind, number, ("planned", "in the light"))
+        run_sheet(place, sheet, frame, count_in, light_in, wait=not no_wait)
 
     @group.command("read")
     def read(
@@ -125,7 +127,9 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         print(f"{sheet.name}: dropped")
 
 
-def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wait: bool) -> None:
+def run_sheet(
+    place: Home, sheet: Sheet, frame: str | None, count_in: int, light_in: str = "", *, wait: bool
+) -> None:
     """Begin it, or go on watching one that lies in the light."""
     from ...clock import real_s
     from ...review.layout import with_unit
@@ -139,7 +143,7 @@ def run_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, *, wa
         number = sheet.exposure.plan.id
     else:
         begun_s = real_s()
-        number = start_sheet(place, sheet, frame, count_in).id
+        number = start_sheet(place, sheet, frame, count_in, light_in).id
         print(f"{sheet.name}: exposure {number}; pencil {sheet.name} on the back. At the start: {first_words(sheet)}")
     try:
         if begun_s is not None:

@@ -194,6 +194,7 @@ def accept(
     from ...notes import Calibration
     from ...units import check_dose
     from ..keeping import change_note, keep_target
+    from ..target_light import proved_in
 
     if safe and found.safe is None:
         raise Refusal("--safe is for picked steps; measured ones have their own interval", 2)
@@ -208,6 +209,8 @@ def accept(
         high=max(found.target.high, best),
         proved_s=None if kept is None else kept.document.measured_s + kept.document.bridged_s,
         exposure_scale=None if found.exposure_scale is None else found.exposure_scale.best,
+        proved_light=None if kept is None else proved_in(place, kept),
+        light_in="" if kept is None else kept.plan.light_in,
     )
     noted = {what: said for what, said in note.noted.items() if what in NOTED}
     target = keep_target(place, msgspec.structs.replace(request, **noted))

@@ -23,7 +23,7 @@ FRESH = "\r\x1b[K"  # the line anew: what was drawn on it goes
 SAY_S = 5.0
 
 
-def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> ExposureDoc:
+def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, light_in: str = "") -> ExposureDoc:
     """Begin its exposure. Raises `Refusal`."""
     from ...asked import StartRequest
     from ...messages import Part, Taken
@@ -34,7 +34,7 @@ def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int) -> 
         raise Refusal(f"{sheet.name} is {sheet.state}: `uvdose {sheet.kind} plan` begins a new one")
     request = StartRequest(
         target=sheet.name, sensor=sheet.note.sensor, frame=frame, count_in_s=count_in, trial=trial_of(sheet),
-        part=Part(sheet.kind, sheet.number),
+        part=Part(sheet.kind, sheet.number), light_in=light_in,
     )
     taken = need_daemon(place).post("exposures", request, Taken)
     say_unrecorded(taken)

@@ -63,7 +63,7 @@ def verdict(
     name = kept.plan.target.name
     curve = _curve(place, name)
     if density is not None and tone is None and stops is None and curve is not None:
-        by_density(kept.document.dose, density, curve)  # refused before it is kept where it says nothing
+        by_density(kept.document.dose_as_proved, density, curve)  # refused before it is kept where it says nothing
     change_note(place, Verdict, str(kept.plan.id), lambda _, before: said if asked else _with_before(before, said))
     if density is not None and tone is None and stops is None and curve is None:
         raise Refusal(f"noted; but a density tells the dose only where target {name} rests on a measured strip or"
@@ -221,7 +221,7 @@ def _take(place: Home, judged: Judged) -> Target:
         prints = f"{len(judged.prints)} prints, the newest {prints}"
     return keep_target(place, TargetRequest(
         name=old.name, dose=new.dose, unit=old.unit, reason=new.sentence, basis=f"verdicts of {prints}", low=new.low,
-        high=new.high,
+        high=new.high, proved_light=old.proved_light,
     ))
 
 

@@ -1,4 +1,4 @@
-"""The process that reckons one outlook: `python -m uvdose.foreseeing`, a task on its input, an answer on its output."""
+"""`python -m uvdose.outlook_process` reckons one outlook: a task on its input, an answer on its output."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from pathlib import Path
 import msgspec
 
 from .ahead import look_ahead
-from .foresight import NICER, Answer, Task
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
+from .outlooks import NICER, Answer, Task
 
 
 def main() -> int:

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from support.june import SETTINGS, at_us, measured
 
-from uvdose import foresight
+from uvdose import outlooks
 from uvdose.clock import FixedClock
 from uvdose.config import parse_settings
-from uvdose.foresight import Foresight
 from uvdose.foretold import OutlookDoc
 from uvdose.model import Refusal
+from uvdose.outlooks import Outlooks
 
 
 @pytest.fixture
@@ -25,7 +25,7 @@ def journal(tmp_path: Path) -> Path:
 def ask(journal: Path, clock: FixedClock, *times_s: float) -> list[OutlookDoc]:
     """Asked at once, and again after each of these seconds."""
     async def asking() -> list[OutlookDoc]:
-        told = Foresight(parse_settings(SETTINGS, "-"), journal, clock)
+        told = Outlooks(parse_settings(SETTINGS, "-"), journal, clock)
         found = [await told.outlook(["blue"], None, None, 1)]
         for seconds in times_s:
             clock.advance(seconds)
@@ -42,10 +42,10 @@ def test_it_is_shared_for_two_minutes(journal: Path) -> None:
 
 def test_what_was_refused_is_not_reckoned_again_at_once(journal: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     async def asking() -> None:
-        told = Foresight(parse_settings(SETTINGS, "-"), journal, FixedClock(0, at_us(4.4)))
+        told = Outlooks(parse_settings(SETTINGS, "-"), journal, FixedClock(0, at_us(4.4)))
         with pytest.raises(Refusal, match="no target"):
             await told.outlook(["nobody"], None, None, 1)
-        monkeypatch.setattr(foresight.sys, "executable", "/nonexistent")
+        monkeypatch.setattr(outlooks.sys, "executable", "/nonexistent")
         with pytest.raises(Refusal, match="no target"):
             await told.outlook(["nobody"], None, None, 1)
         with pytest.raises(Refusal, match="could not be reckoned"):
@@ -61,8 +61,8 @@ def test_a_process_that_fails_or_hangs_is_a_refusal_and_gone(
     program, number = tmp_path / "program", tmp_path / "number"
     program.write_text(f"#!/bin/sh\necho $$ > {number}\n{script}\n")
     program.chmod(0o700)
-    monkeypatch.setattr(foresight.sys, "executable", str(program))
-    monkeypatch.setattr(foresight, "LIMIT_S", 1.0)
+    monkeypatch.setattr(outlooks.sys, "executable", str(program))
+    monkeypatch.setattr(outlooks, "LIMIT_S", 1.0)
     with pytest.raises(Refusal, match="could not be reckoned") as told:
         ask(journal, FixedClock(0, at_us(4.4)))
     assert told.value.code == 4

@@ -45,7 +45,7 @@ class Answer(msgspec.Struct, frozen=True):
     code: int = 4
 
 
-class Foresight:
+class Outlooks:
     """The outlooks of one daemon. Runs on its loop."""
 
     def __init__(self, settings: Settings, journal: Path, clock: Clock) -> None:
@@ -79,7 +79,7 @@ class Foresight:
         task = Task(str(self._journal), self._settings, question, self._clock.wall_us())
         try:
             process = await asyncio.create_subprocess_exec(
-                sys.executable, "-m", f"{__package__}.foreseeing", stdin=asyncio.subprocess.PIPE,
+                sys.executable, "-m", f"{__package__}.outlook_process", stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
             )  # fmt: skip
         except OSError:
