@@ -93,6 +93,7 @@ def test_an_exposure_from_start_to_review(daemon: Daemon) -> None:
         assert word in told, word
     shown = json.loads(daemon.run("status", "--json").out)["exposures"][0]
     assert shown.keys() >= EXPOSURE_KEYS and shown["state"] == "counting" and 0 < shown["eta_s"] < 125
+    assert shown["eta_low_s"] <= shown["eta_s"] <= shown["eta_high_s"] and not shown["not_today"]
     held = daemon.run("hold", 1).out
     assert held.startswith("exposure 1: held at ") and "mJ/cm²" in held and "% of blue v1" in held
     before = wait_state(daemon, 1, "held")["dose"]
