@@ -32,3 +32,20 @@ def host_clock() -> Callable[[float], HostClock]:
 @pytest.fixture
 def gathered() -> Gathered:
     return Gathered()
+
+
+# Files that take longest, the longest first: of several workers one else sits with the last of them while the others idle.
+LONGEST = (
+    "endtoend/test_measured_light.py", "faults/test_matrix.py", "firmware_mpy/test_live.py", "sensor/test_scale.py",
+    "web/test_openapi.py", "endtoend/test_crash.py", "cli/test_sensor_find.py", "journal/test_long_run.py",
+    "calibrate/", "call/test_ways.py", "sensor/", "web/", "firmware/", "cli/",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long files first; within a file nothing moves."""
+    def rank(item: pytest.Item) -> int:
+        path = item.path.as_posix()
+        return next((i for i, name in enumerate(LONGEST) if f"/tests/{name}" in path), len(LONGEST))
+
+    items.sort(key=rank)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 
 import pytest
+from support.alone import alone
 from support.june import SETTINGS, at_us, measured
 
 from uvdose import outlooks
@@ -32,7 +32,7 @@ def ask(journal: Path, clock: FixedClock, *times_s: float) -> list[OutlookDoc]:
             found.append(await told.outlook(["blue"], None, None, 1))
         return found
 
-    return asyncio.run(asking())
+    return alone(asking)
 
 
 def test_it_is_shared_for_two_minutes(journal: Path) -> None:
@@ -51,7 +51,7 @@ def test_what_was_refused_is_not_reckoned_again_at_once(journal: Path, monkeypat
         with pytest.raises(Refusal, match="could not be reckoned"):
             await told.outlook(["nobody"], None, None, 2)
 
-    asyncio.run(asking())
+    alone(asking)
 
 
 @pytest.mark.parametrize("script", ["exit 1", "echo rubbish", "cat", "sleep 600 & wait"])

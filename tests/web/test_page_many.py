@@ -245,7 +245,9 @@ def test_from_an_event_in_the_daemon_to_the_page(bench: RunningBench, phone: Ope
         asked.append(time.time() * 1000)
         bench.act(1, "resume" if i % 2 else "hold")
         time.sleep(0.23)
-    changes = one.page.evaluate("window.changes")
+    seen = one.page.evaluate("window.changes")
+    # The sign is drawn anew for each status, also where its kind stays (the node is armed after each start).
+    changes = [at for before, at in zip([["count", 0], *seen], seen, strict=False) if before[0] != at[0]]
     assert len(changes) == 30
     late = [at - asked_ms for (_, at), asked_ms in zip(changes, asked, strict=True)]
     print(f"\nact asked for to the sign: median {statistics.median(late):.0f} ms, worst {max(late):.0f} ms")
