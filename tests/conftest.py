@@ -34,7 +34,7 @@ def gathered() -> Gathered:
     return Gathered()
 
 
-# Files that take longest, the longest first: of several workers one else sits with the last of them while the others idle.
+# Files that take longest, the longest first: else one worker sits with the last of them while the others idle.
 LONGEST = (
     "endtoend/test_measured_light.py", "faults/test_matrix.py", "firmware_mpy/test_live.py", "sensor/test_scale.py",
     "web/test_openapi.py", "endtoend/test_crash.py", "cli/test_sensor_find.py", "journal/test_long_run.py",
