@@ -13,7 +13,7 @@ LOOK, LEAD, REACHED = {587, 880}, {880}, {1047, 1319, 1568}
 
 
 def test_from_one_tap_to_the_finish(bench: RunningBench, phone: OpenPhone) -> None:
-    bench.target("blue", 1000, process="iron blue", paper="rag 120 g", looks=[0.2], lead_s=40, overshoots=[])
+    bench.target("blue", 1000, process="iron blue", paper="rag 120 g", looks=[0.2], lead_s=90, overshoots=[])
     one = phone()
     ready = one.text("#sign")
     for words in ("Frame 1", "blue v1", "iron blue", "rag 120 g", "READY"):
