@@ -18,6 +18,7 @@ import msgspec
 LEAST_AWAY_US = 61_000_000
 MOST_AWAY_US = 12 * 3_600_000_000
 
+_BEGIN = datetime(1970, 1, 1, tzinfo=UTC)
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -157,9 +158,14 @@ def iso_utc(wall_us: int) -> str:
     return f"{base}.{ms % 1000:03d}Z"
 
 
+def iso_utc_exact(wall_us: int) -> str:
+    """The same, with microseconds where milliseconds do not tell it all."""
+    return iso_utc(wall_us) if wall_us % 1000 == 0 else f"{iso_utc(wall_us)[:-1]}{wall_us % 1000:03d}Z"
+
+
 def from_iso(text: str) -> int:
-    """The inverse of `iso_utc`, in microseconds. Raises ValueError."""
-    return int(datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp() * 1e6)
+    """The inverse of `iso_utc` and `iso_utc_exact`, in microseconds. Without a zone it is local. Raises ValueError."""
+    return (datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC) - _BEGIN) // timedelta(microseconds=1)
 
 
 def local_date(wall_us: int) -> str:

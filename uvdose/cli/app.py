@@ -12,6 +12,7 @@ from .. import __version__
 from ..model import Refusal
 from . import (
     acts,
+    bring,
     demo,
     editions,
     happened,
@@ -25,6 +26,7 @@ from . import (
     phones,
     sensor,
     serving,
+    supposed,
     targets,
     unit_commands,
     ways,
@@ -68,7 +70,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, phones, sensor, lamp, ways, journal, unit_commands, demo,
+    lookback, bring, supposed, phones, sensor, lamp, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 
