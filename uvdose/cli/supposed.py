@@ -11,6 +11,7 @@ from .options import HomeDir, Json, home_of, seconds_of
 
 if TYPE_CHECKING:
     from ..journal.store import Store
+    from ..review.labels import Labels
     from ..review.suppose import Bed
 
 Text = str | None
@@ -52,14 +53,14 @@ def suppose(
     with journal(home_of(home)) as store:
         wanted = store.versions(target)[-1]
         bed = bed_of(store, wanted, sensor)
-        days = [_at(at)] if at is not None else _starts(store, bed, day or "", every_s, between)
-        if sum(len(begins) for begins, _ in days) > MOST_STARTS:
+        days = [_at(store, bed, at)] if at is not None else _starts(store, bed, day or "", every_s, between)
+        if sum(len(begins) for _, begins in days) > MOST_STARTS:
             raise Refusal(f"that is more than {MOST_STARTS} starts: say a longer --every", 2)
         identity = bed.identities[-1]
         differs = check_fit(wanted, identity, identity_response(identity), override)
         prints: list[Imagined] = []
-        for begins, end_us in days:
-            prints += imagine(store, wanted, bed, begins, end_us, round(clock_s * _US) if clock_s else None, override)
+        for labels, begins in days:
+            prints += imagine(store, wanted, bed, labels, begins, round(clock_s * _US) if clock_s else None, override)
     found = Supposed(wanted, bed.sensor, clock_s, differs, prints)
     if as_json:
         print_json(document(found))
@@ -79,11 +80,12 @@ def _stretch(what: str, text: str) -> float:
     return seconds
 
 
-def _at(text: str) -> tuple[list[int], int]:
-    """One start, and the end of its local day."""
+def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
+    """The local day of one start, and the start."""
     from ..clock import from_iso, local_date
     from ..model import Refusal
     from ..review.day import day_bounds
+    from ..review.labels import Labels
 
     try:
         if not re.match(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d", text):
@@ -91,30 +93,31 @@ def _at(text: str) -> tuple[list[int], int]:
         begin_us = from_iso(text)
     except (ValueError, OverflowError):
         raise Refusal(f"--at {text!r}: give day and time, such as 2026-06-21T10:40, local or with Z", 2) from None
-    return [begin_us], day_bounds(local_date(begin_us))[1]
+    return Labels(store, bed.sensor, *day_bounds(local_date(begin_us)), bed.zero_at), [begin_us]
 
 
-def _starts(store: Store, bed: Bed, text: str, every_s: float, between: str | None) -> list[tuple[list[int], int]]:
-    """The starts of each day that has readings, each with the end of its day."""
+def _starts(store: Store, bed: Bed, text: str, every_s: float, between: str | None) -> list[tuple[Labels, list[int]]]:
+    """Each day that has readings, with its starts."""
     from ..model import Refusal
     from ..review.day import day_bounds
     from ..review.labels import Labels
 
-    days, none = [], None
+    days: list[tuple[Labels, list[int]]] = []
+    none: Refusal | None = None
     for day in _days(text):
         wall0_us, wall1_us = day_bounds(day)
         try:
-            labels = Labels(store, bed.sensor, wall0_us, wall1_us)
+            labels = Labels(store, bed.sensor, wall0_us, wall1_us, bed.zero_at)
         except Refusal as err:
             none = none or err
             continue
-        span = _between(wall0_us, between) if between is not None else labels.lit()
+        span = _between(wall0_us, between) if between is not None else labels.lit
         if span is None:
             continue
         step = round(every_s * _US)
         first = wall0_us + -(-(span[0] - wall0_us) // step) * step if between is None else span[0]
         if begins := list(range(first, span[1] + 1, step)):
-            days.append((begins, wall1_us))
+            days.append((labels, begins))
     if not days:
         raise none or Refusal(f"no light in the readings of {bed.sensor} on {text}, nothing can be imagined")
     return days

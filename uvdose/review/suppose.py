@@ -34,9 +34,9 @@ class Imagined(msgspec.Struct, frozen=True):
     """One print that never was. Doses in the target's unit.
 
     begin_us: wall label. needed_s: until the target, by the rule of the target call: with the central estimate of what
-    was missing; None where it was not reached by the end of the day's readings. dose: what it had by then, where it
-    was not reached. bridged_s, missing_s: of that time without readings. clock_dose: what the clock's time gave, None without a clock. known: False where
-    nobody knows the light at its start; nothing else is then told.
+    was missing; None where it was not reached by the end of the day's light. dose: what it had by then, where it was
+    not reached. bridged_s, missing_s: of that time without readings. clock_dose: what the clock's time gave, None
+    without a clock. known: False where nobody knows the light at its start; nothing else is then told.
     """
 
     begin_us: int
@@ -70,6 +70,10 @@ class Bed(msgspec.Struct, frozen=True):
     identities: list[Identity]
     pace: float
 
+    def zero_at(self, t_us: int) -> float:
+        """Its zero at a dose time, in its unit."""
+        return self.at(t_us).zero
+
     def at(self, t_us: int) -> Identity:
         """Its settings at a dose time."""
         return self.identities[max(0, bisect_right(self.since_us, t_us) - 1)]
@@ -85,13 +89,14 @@ def bed_of(store: Store, target: Target, sensor: str | None) -> Bed:
     if sensor is None and len(known) == 1:
         sensor = known[0]
     if sensor is None:
-        raise Refusal(f"say with --sensor by whose readings: one of {', '.join(known) or 'none, the journal is empty'}", 2)
+        some = ", ".join(known) or "none, the journal holds no readings"
+        raise Refusal(f"say with --sensor by whose readings: one of {some}", 2)
     rows = store.db.execute(
         "SELECT min(c.t0_us), s.identity FROM chunk c JOIN sensor s ON s.id = c.sensor WHERE s.name = ? GROUP BY s.id"
         " ORDER BY min(c.t0_us)", (sensor,)
     ).fetchall()
     if not rows:
-        raise Refusal(f"no readings of a sensor {sensor!r} in the journal; there are some of {', '.join(known) or 'none'}")
+        raise Refusal(f"no readings of {sensor!r} in the journal; there are some of {', '.join(known) or 'no sensor'}")
     epoch = store.last_epoch()
     live = epoch is not None and all(one.sensor != sensor for one in imported(store.db))
     pace = epoch.pace if live and epoch is not None else 1.0
@@ -99,17 +104,16 @@ def bed_of(store: Store, target: Target, sensor: str | None) -> Bed:
 
 
 def imagine(
-    store: Store, target: Target, bed: Bed, begins_us: Sequence[int], end_us: int, clock_us: int | None,
+    store: Store, target: Target, bed: Bed, day: Labels, begins_us: Sequence[int], clock_us: int | None,
     override: bool = False,
 ) -> list[Imagined]:
-    """Prints begun at moments (wall labels, rising) of one day that ends at `end_us`, or with its last reading,
-    counted in one pass.
+    """Prints begun at moments (wall labels, rising) of one day, which ends with its light, counted in one pass.
 
     clock_us: how long a clock lets each lie in the light. Raises `Refusal` where the target is not for the sensor.
     """
-    labels = Labels(store, bed.sensor, begins_us[0], end_us)
+    end_us = day.dose_us(day.lit[1] if day.lit is not None else day.last_us)
     pending = [
-        _Start(target, bed, begin_us, labels.dose_us(begin_us), labels.dose_us(labels.last_us), clock_us, override)
+        _Start(target, bed, begin_us, day.dose_us(begin_us), end_us, clock_us, override)
         for begin_us in begins_us
     ]
     every, pending = list(pending), pending[::-1]
@@ -151,7 +155,7 @@ class _Start:
     @property
     def is_done(self) -> bool:
         """Whether readings to come change nothing."""
-        settled = self._print.settled or self._needed_us is not None
+        settled = self._known is not None and (self._print.settled or self._needed_us is not None)
         return self._known is False or (settled and (self._clocked is None or self._clocked.settled))
 
     def add(self, segment: Segment) -> None:
