@@ -145,10 +145,10 @@ class Recording:
             raise Refusal("time and value cannot be the same column", 2)
         self._identity = _identity_asked(asked, names[self._value])
         self._span_us, self._shift_us = _means(asked)
+        self._zone = zone_of(asked.timezone)
         return self._foreign_rows()
 
     def _foreign_rows(self) -> Iterator[tuple[int, int, Identity, Reading]]:
-        zone = zone_of(self._asked.timezone)
         read_time: Callable[[str], int] | None = None
         need = max(self._time, self._value)
         missing = {*NO_NUMBER, *(text.strip().lower() for text in self._asked.missing)}
@@ -157,7 +157,7 @@ class Recording:
             if len(row) <= need:
                 raise self._fault(f"it has {len(row)} columns, the header {len(self._table.names)}")
             when = row[self._time].strip()
-            read_time = read_time or reader_of(when, zone)
+            read_time = read_time or reader_of(when, self._zone)
             try:
                 t_us = read_time(when) + self._shift_us
             except ValueError as err:

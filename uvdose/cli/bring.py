@@ -89,9 +89,11 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
     live = [s.name for s in load_settings(place).sensor] if place.settings_file.exists() else []
     with path.open("rb") as handle:
         before = _stamp(handle.fileno())
-        sha256 = hashlib.file_digest(handle, "sha256").hexdigest()
+        recording = Recording(handle, asked)  # what is no table is told before all of it is read
+        begin = handle.tell()
         handle.seek(0)
-        recording = Recording(handle, asked)
+        sha256 = hashlib.file_digest(handle, "sha256").hexdigest()
+        handle.seek(begin)
         with lock(place, "uvdose import"), closing(open_writing(place.journal_file)) as db:
             refuse_live(db, asked.sensor, live)
             refuse_known(db, sha256, recording.columns)

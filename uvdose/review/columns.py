@@ -148,11 +148,11 @@ def page() -> str:
         "# What an export holds", "",
         f"Schema version {SCHEMA_VERSION}. This page is made by `uvdose export --schema`.", "",
         "The same columns are written as CSV (RFC 4180, UTF-8; a unit stands in the header in brackets), as JSON",
-        "lines and as Parquet. What is unknown is empty in CSV, `null` elsewhere; zero means zero. A time is UTC: ISO 8601",
-        "with `Z`, in Parquet a timestamp in microseconds. JSON in CSV and Parquet is text. In Parquet each column's",
-        "metadata has `unit` and `meaning`, the file's `uvdose_schema`. \"see …\" names the column that tells each row's",
-        "unit; where all rows agree the unit itself stands there. In CSV a text that begins like a formula has an",
-        "apostrophe before it.",
+        "lines and as Parquet. What is unknown is empty in CSV, `null` elsewhere; zero means zero. A time is UTC:",
+        "ISO 8601 with `Z`, in Parquet a timestamp in microseconds. JSON in CSV and Parquet is text. In Parquet each",
+        "column's metadata has `unit` and `meaning`, the file's `uvdose_schema`. \"see …\" names the column that tells",
+        "each row's unit; where all rows agree the unit itself stands there. In CSV a text that begins like a formula",
+        "has an apostrophe before it.",
     ]
     for what, table in TABLES.items():
         lines += ["", f"## {what}", "", _SAYS[what], "", "| column | type | unit | meaning |", "|---|---|---|---|"]
