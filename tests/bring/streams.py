@@ -73,7 +73,7 @@ def values(rng: random.Random, count: int, numbered: bool) -> list[tuple[int, Re
 
 
 def journal(path: Path, kind: str, seed: int, count: int = 500) -> Store:
-    """A journal as the bench would have written it: the sensor's zero is set anew under way, the wall clock set once."""
+    """A journal as the bench would have written it: the sensor's zero is set anew under way, and the wall clock."""
     rng = random.Random(f"{kind} {seed}")
     settings = NATIVE if kind == "native" else MOMENT
     came = lines(rng, count) if kind == "native" else values(rng, count, kind == "numbered")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import io
+import itertools
 import random
 import string
 from pathlib import Path
@@ -201,6 +202,6 @@ def test_ten_thousand_broken_tables() -> None:
             assert 0 < len(err.line) < 600 and err.code in (WRONG, REFUSED)
             continue
         read += 1
-        assert all(a.t_us < b.t_us for a, b in zip(rows, rows[1:], strict=False))
+        assert all(a.t_us < b.t_us for a, b in itertools.pairwise(rows))
         assert all(abs(row.reading.value) < 1e13 for row in rows)
     assert read > 500 and refused > 500

@@ -5,6 +5,7 @@ Oracle: the journal that it came from, counted by the code of a recount (`journa
 
 from __future__ import annotations
 
+import itertools
 import random
 from pathlib import Path
 
@@ -93,13 +94,13 @@ def test_the_streams_hold_what_they_should(tmp_path: Path) -> None:
     """Wraps, power-ups, resets, holes, saturation, several readings at one moment: else the test above shows little."""
     rows = [(t, r) for seed in range(3) for t, r in journal(tmp_path / f"n{seed}", "native", seed).readings("sill", 0)]
     lines = [r for _, r in rows if isinstance(r, RegisterReading)]
-    assert any(a.boot == b.boot and b.uptime_ms < a.uptime_ms for a, b in zip(lines, lines[1:], strict=False))
-    assert any(a.boot == b.boot and b.seq < a.seq for a, b in zip(lines, lines[1:], strict=False))
+    assert any(a.boot == b.boot and b.uptime_ms < a.uptime_ms for a, b in itertools.pairwise(lines))
+    assert any(a.boot == b.boot and b.seq < a.seq for a, b in itertools.pairwise(lines))
     assert len({r.boot for r in lines}) > 6 and any(r.flags & 8 for r in lines) and any(r.sat_ms for r in lines)
     times = [t for t, _ in rows]
-    assert any(60_000_000 < b - a for a, b in zip(times, times[1:], strict=False))
+    assert any(b - a > 60_000_000 for a, b in itertools.pairwise(times))
     plain = [t for t, _ in journal(tmp_path / "p", "plain", 0).readings("sill", 0)]
-    assert any(a == b for a, b in zip(plain, plain[1:], strict=False))
+    assert any(a == b for a, b in itertools.pairwise(plain))
 
 
 def test_twice_in_one_file_is_told(tmp_path: Path) -> None:

@@ -11,13 +11,13 @@ from ..journal.recorder import MAX_CHUNK_SPAN_US
 from ..journal.store import Store
 from ..model import Refusal
 
-LIT = 0.02  # of the strongest light of a day: weaker is dawn, dusk and night
+LIT = 0.005  # of the strongest light of a day: weaker is dawn, dusk and night
 
 
 class Labels:
     """The labels of a stretch of wall time. Raises `Refusal` where there are no readings in it.
 
-    last_us: the last of them. lit: the first and the last with more than a fiftieth of the strongest light; None in the
+    last_us: the last of them. lit: the first and the last with more than 0.5 % of the strongest light; None in the
     dark. zero_at: the sensor's zero by dose time.
     """
 
