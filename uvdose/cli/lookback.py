@@ -73,6 +73,9 @@ def export(
 def stretch_of_days(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
     """The stretch of wall time that a person named by days; all of it where none was. Raises `Refusal` (code 2)."""
     from ..model import Refusal
+
+    if on is None and from_day is None and to_day is None:
+        return 0, EVER_US
     from ..review.day import day_bounds
 
     if on is not None:
