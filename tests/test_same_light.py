@@ -87,7 +87,7 @@ def test_the_aim_holds_the_table(facing: str, mass: float, part: str, row: int) 
 
 @pytest.mark.parametrize("facing", PLANES)
 def test_under_the_same_glass_there_is_less_to_correct(facing: str) -> None:
-    """The glass takes from both what a low sun has lost: a quarter of the change and more, most where all light counts alike."""
+    """The glass takes from both what a low sun has lost: a quarter of the change and more."""
     glass, bare = _facing(facing, 'GUVA-S12SD"\nunder_glass = true\nmount = "frame'), _facing(facing)
     found, without = (_drift(same, _target(same), _afternoon(3.0)).stops for same in (glass, bare))
     assert 0.3 < found / without < 0.8
