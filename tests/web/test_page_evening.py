@@ -1,4 +1,4 @@
-"""An hour before sunset, on a real daemon that fetches the sun's path by itself: what is left, and what is not today."""
+"""Before sunset, on a real daemon that fetches the sun's path by itself: what is left, and what is not today."""
 
 from __future__ import annotations
 
