@@ -12,6 +12,7 @@ from pathlib import Path
 import msgspec
 
 from .ahead import clear_courses, look_ahead
+from .clock import use_zone
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
@@ -23,6 +24,7 @@ def main() -> int:
     with contextlib.suppress(OSError):
         os.nice(NICER)
     task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
+    use_zone(task.settings.bench.timezone)
     try:
         with closing(open_reading(Path(task.journal))) as db:
             store = Store(db)
