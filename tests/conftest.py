@@ -39,13 +39,13 @@ def gathered() -> Gathered:
 # themselves disturb each other, and run two at a time; the others sleep most of the time.
 APART = {
     "busy": (
-        "faults/", "endtoend/test_measured_light.py", "web/test_page_", "firmware/test_daemon_on_chip.py",
-        "firmware_mpy/test_with_daemon.py",
+        "faults/test_matrix.py", "faults/test_kill_storm.py", "endtoend/test_measured_light.py", "web/test_page_",
+        "firmware/test_daemon_on_chip.py", "firmware_mpy/test_with_daemon.py",
     ),
     "measured": (
-        "endtoend/", "firmware/test_chip.py", "firmware_mpy/test_live.py", "web/test_gate.py", "web/test_live.py",
-        "intake/test_serial_port.py", "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py",
-        "call/test_late_buzz.py", "cli/test_commands.py", "test_notify.py",
+        "faults/", "endtoend/", "firmware/test_chip.py", "firmware_mpy/test_live.py", "web/test_gate.py",
+        "web/test_live.py", "intake/test_serial_port.py", "intake/test_mqtt.py", "intake/test_recording.py",
+        "call/test_outlet.py", "call/test_late_buzz.py", "cli/test_commands.py", "test_notify.py",
     ),
 }
 
