@@ -43,10 +43,10 @@ APART = {
         "firmware/test_daemon_on_chip.py",
     ),
     "measured": (
-        "faults/", "endtoend/", "firmware/test_chip.py", "firmware_mpy/test_live.py", "firmware_mpy/test_with_daemon.py",
-        "web/test_gate.py", "web/test_live.py", "intake/test_serial_port.py", "intake/test_mqtt.py",
-        "intake/test_recording.py", "call/test_outlet.py", "call/test_late_buzz.py", "cli/test_commands.py",
-        "test_notify.py",
+        "faults/", "endtoend/", "firmware/test_chip.py", "firmware_mpy/test_live.py",
+        "firmware_mpy/test_with_daemon.py", "web/test_gate.py", "web/test_live.py", "intake/test_serial_port.py",
+        "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py", "call/test_late_buzz.py",
+        "cli/test_commands.py", "test_notify.py",
     ),
 }
 
