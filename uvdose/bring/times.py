@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from ..clock import zone_fault
 from ..model import Refusal
 from ..units import US_PER_S
 
@@ -19,10 +20,9 @@ def zone_of(name: str | None) -> ZoneInfo | None:
     """A time zone by its name, such as Europe/Zurich. Raises `Refusal` (code 2)."""
     if name is None:
         return None
-    try:
-        return ZoneInfo(name)
-    except (ValueError, OSError, LookupError):
-        raise Refusal(f"time zone {name!r} is not known: such as UTC or Europe/Zurich", 2) from None
+    if fault := zone_fault(name):
+        raise Refusal(f"--timezone: {fault}", 2)
+    return ZoneInfo(name)
 
 
 def reader_of(first: str, zone: ZoneInfo | None) -> Callable[[str], int]:

@@ -21,9 +21,11 @@ from . import (
     lookback,
     mend,
     next_up,
+    noting,
     now,
     outlook,
     phones,
+    prints,
     sensor,
     serving,
     supposed,
@@ -70,7 +72,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, bring, supposed, phones, sensor, lamp, ways, journal, unit_commands, demo,
+    lookback, bring, supposed, noting, prints, phones, sensor, lamp, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

@@ -23,7 +23,7 @@ def day(
     home: HomeDir = None,
 ) -> None:
     """Review a day: its light, and what each print got."""
-    from ..review.day import gather, newest_day
+    from ..review.gather import gather, newest_day
     from ..review.text import render
     from .asking import journal
     from .show import print_json
@@ -71,7 +71,7 @@ def export(
     if sensor is not None and what == "notes":
         raise Refusal("notes belong to no sensor: leave --sensor out", 2)
     place = home_of(home)
-    wanted = Wanted(*_stretch(on, from_day, to_day), sensor)
+    wanted = Wanted(*stretch_of_days(on, from_day, to_day), sensor)
     with journal(place) as store, contextlib.ExitStack() as stack:
         if sensor is not None and store.db.execute("SELECT 1 FROM sensor WHERE name = ?", (sensor,)).fetchone() is None:
             known = ", ".join(str(r[0]) for r in store.db.execute("SELECT DISTINCT name FROM sensor ORDER BY name"))
@@ -87,9 +87,10 @@ def export(
         note(f"{count} {what} written to {out}")
 
 
-def _stretch(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+def stretch_of_days(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+    """The stretch of wall time that a person named by days; all of it where none was. Raises `Refusal` (code 2)."""
+    from ..clock import day_bounds
     from ..model import Refusal
-    from ..review.day import day_bounds
 
     if on is not None:
         if from_day is not None or to_day is not None:

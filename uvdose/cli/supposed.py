@@ -82,15 +82,14 @@ def _stretch(what: str, text: str) -> float:
 
 def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
     """The local day of one start, and the start."""
-    from ..clock import from_iso, local_date
+    from ..clock import at_local, day_bounds, local_date
     from ..model import Refusal
-    from ..review.day import day_bounds
     from ..review.labels import Labels
 
     try:
         if not re.match(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d", text):
             raise ValueError(text)
-        begin_us = from_iso(text)
+        begin_us = at_local(text.replace(" ", "T"), 0)
     except (ValueError, OverflowError):
         raise Refusal(f"--at {text!r}: give day and time, such as 2026-06-21T10:40, local or with Z", 2) from None
     return Labels(store, bed.sensor, *day_bounds(local_date(begin_us)), bed.zero_at), [begin_us]
@@ -98,8 +97,8 @@ def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
 
 def _starts(store: Store, bed: Bed, text: str, every_s: float, between: str | None) -> list[tuple[Labels, list[int]]]:
     """Each day that has readings, with its starts."""
+    from ..clock import day_bounds
     from ..model import Refusal
-    from ..review.day import day_bounds
     from ..review.labels import Labels
 
     days: list[tuple[Labels, list[int]]] = []

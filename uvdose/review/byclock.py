@@ -2,54 +2,70 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
-from ..dose.integrator import BRIDGE_US, reading_value
-from ..journal.store import Store
-from ..model import RegisterReading
+import numpy as np
+
 from ..units import US_PER_S
-from . import raw
-from .day import Print
+from .recorded import Recorded, Stretch
 
 
 class ByClock(NamedTuple):
     """clear: the steady irradiance that the clock was set by, in the unit of the screen. clock_s: the time that
-    the target takes in it. dose: what that time gave under the real light. needed_s: time in the light it took."""
+    the target takes in it. dose: what that time gave under the real light. needed_s: time in the light that the target
+    took, None where it was not reached."""
 
     clear: float
     clock_s: float
     dose: float
-    needed_s: float
+    needed_s: float | None
 
 
-def by_clock(store: Store, p: Print, clear: float) -> ByClock | None:
-    """Set a clock by `clear` light and run it over a print's readings, holds left out.
+def by_clock(read: Recorded, in_light: Sequence[Stretch], target_dose: float, clear: float) -> ByClock | None:
+    """Set a clock by `clear` light and run it over a print's stretches in the light, holds left out. in_light: in dose
+    time.
 
-    None when the print lay in the light for less than the clock's time. About: levels are held between readings.
+    None where no readings tell what came of it.
     """
-    clock_s = p.document.target_dose / clear
-    begin_us, end_us = p.in_light[0].start_us, p.in_light[-1].stop_us
-    dose = spent_s = at_target_s = 0.0
-    by_then: float | None = None
-    last: tuple[int, float] | None = None
-    for run in raw.runs(store, begin_us - BRIDGE_US, end_us + BRIDGE_US):
-        if run.identity.name != p.document.sensor:
-            continue
-        scale = raw.Scale(run.identity)
-        for wall_us, _, reading in run.rows:
-            value = scale.irradiance(reading_value(reading))
-            if last is not None:
-                mean = value if isinstance(reading, RegisterReading) else (value + last[1]) / 2
-                seconds = _lit_us(p, last[0], wall_us) / US_PER_S
-                if by_then is None and spent_s + seconds >= clock_s:
-                    by_then = dose + mean * (clock_s - spent_s)
-                if dose < p.document.target_dose:
-                    at_target_s = spent_s + seconds
-                spent_s += seconds
-                dose += mean * seconds
-            last = (wall_us, value)
-    return None if by_then is None else ByClock(clear, clock_s, by_then, at_target_s)
+    if clear <= 0:
+        return None
+    clock_s = target_dose / clear
+    dose = dose_of(read, in_light, clock_s)
+    return None if dose is None else ByClock(clear, clock_s, dose, _time_of(read, in_light, target_dose))
 
 
-def _lit_us(p: Print, from_us: int, to_us: int) -> int:
-    return sum(max(0, min(to_us, s.stop_us) - max(from_us, s.start_us)) for s in p.in_light)
+def dose_of(read: Recorded, in_light: Sequence[Stretch], clock_s: float) -> float | None:
+    """The dose that a print would have got in so much time from its own start on, holds left out. in_light: dose time.
+
+    A print that was taken in before is taken to lie on. None where no readings tell it: they do not reach so far, or
+    leave a hole that is too long to be bridged. About: light goes straight from reading to reading.
+    """
+    dose, left_us = 0.0, round(clock_s * US_PER_S)
+    for k, stretch in enumerate(in_light):
+        lies_on = k == len(in_light) - 1
+        ends = np.array([stretch.start_us, stretch.start_us + left_us])
+        if not lies_on:
+            ends[1] = min(ends[1], stretch.stop_us)
+        if not read.reaches(*ends):
+            return None
+        begin, end = read.dose_until(ends)
+        dose, left_us = dose + float(end - begin), left_us - int(ends[1] - ends[0])
+        if left_us <= 0:
+            return dose
+    return None
+
+
+def _time_of(read: Recorded, in_light: Sequence[Stretch], target_dose: float) -> float | None:
+    """Seconds in the light until the dose was there; None where it never was."""
+    dose = spent_s = 0.0
+    for stretch in in_light:
+        inner = read.t_us[(read.t_us > stretch.start_us) & (read.t_us < stretch.stop_us)]
+        t = np.concatenate([[stretch.start_us], inner, [stretch.stop_us]]).astype(np.int64)
+        doses = dose + read.dose_until(t) - float(read.dose_until(t[:1])[0])
+        seconds = spent_s + (t - t[0]) / US_PER_S
+        reached = np.flatnonzero(doses >= target_dose)
+        if len(reached):
+            return float(np.interp(target_dose, doses[: reached[0] + 1], seconds[: reached[0] + 1]))
+        dose, spent_s = float(doses[-1]), float(seconds[-1])
+    return None
