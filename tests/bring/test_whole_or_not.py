@@ -131,6 +131,20 @@ def test_a_kill_half_way_leaves_nothing(tmp_path: Path, long_file: Path) -> None
     assert rows(home, "long") == 250_000
 
 
+def test_a_disk_that_is_full_leaves_nothing(tmp_path: Path, long_file: Path) -> None:
+    """The operating system lets the process write no file beyond a megabyte, which SQLite takes for a disk's fault."""
+    home = Homed(tmp_path / "home")
+    assert home.call("import", recording(tmp_path / "roof.csv", 300), *UNIT).code == 0
+    done = subprocess.run(
+        argv("import", long_file, *UNIT, "--home", home.folder), env=environment(), capture_output=True, text=True,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 20, 1 << 20)), check=False,
+    )
+    assert done.returncode == REFUSED and "nothing was brought in" in done.stderr, done
+    assert len(done.stderr.splitlines()) == 1
+    check = home.told("journal", "check")
+    assert check["ok"] and check["readings"] == 300 and len(check["imported"]) == 1
+
+
 _PEAK = "import resource, sys; from uvdose.cli import app; code = app.run(sys.argv[1:]);" \
         " print(code, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"  # fmt: skip
 
