@@ -278,7 +278,8 @@ def test_caution_goes_by_the_sun_and_no_index_is_told(clear_noon: Store) -> None
 
 
 def test_of_a_long_queue_those_that_the_day_does_not_finish_are_not_all_named() -> None:
-    waiting = [WaitingDoc(f"print {k}", "blue", "2016-06-23T12:00:00.000Z" if k < 3 else None, None) for k in range(200)]
+    noon = "2016-06-23T12:00:00.000Z"
+    waiting = [WaitingDoc(f"print {k}", "blue", noon if k < 3 else None, None) for k in range(200)]
     told = queue_lines(QueueAheadDoc(waiting, 300.0, FitDoc(3)), known=False)
     assert "print 3" in "".join(told) and "print 4" not in "".join(told)
     assert "and 196 more, not that day either" in told[-2] and len(told) == 8
