@@ -111,8 +111,8 @@ def _line(one: Cost, lasting: float, over: float) -> str:
     left = "what is left after that mean" if over else "it"
     return (
         f"{ripple}; {left} may cost {print_of} up to {_percent(off)}, {deep} (an electronic ballast has less, an old"
-        " one more), and the sampling cannot show it: it may stand still, in step with the mains. A sensor that takes each"
-        " value over 100 ms (--over) does not see it, and with one at another rate it cancels out (--rate)"
+        " one more), and the sampling cannot show it: it may stand still, in step with the mains. A sensor that takes"
+        " each value over 100 ms (--over) does not see it, and with one at another rate it cancels out (--rate)"
     )
 
 
