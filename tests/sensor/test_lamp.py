@@ -48,7 +48,7 @@ def test_warm_once_it_has_been_steady(under: Daemon, lamp: Quiet) -> None:
 
 def test_a_bed_walked_place_by_place(under: Daemon, lamp: Quiet) -> None:
     under.run("lamp", "evenness").refused(2, "at a terminal")
-    under.run("lamp", "evenness", "--rows", 1, "--columns", 1).refused(2, "two places at least")
+    under.call("lamp", "evenness", "--rows", 1, "--columns", 1).refused(2, "two places at least")
     bed = [[500.0, 600.0], [450.0, 550.0]]
     words = argv("lamp", "evenness", "--rows", 2, "--columns", 2, "--seconds", 2, "--home", under.folder)
     talk = ScreenTalk(words, environment(TERM="xterm"))
