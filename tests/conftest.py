@@ -52,10 +52,10 @@ APART = {
 
 # Files that take longest, the longest first: else one worker sits with the last of them while the others idle.
 LONGEST = (
-    "faults/test_matrix.py", "endtoend/test_measured_light.py", "firmware_mpy/test_live.py",
-    "sensor/test_check_and_watch.py", "sensor/test_scale.py", "web/test_openapi.py", "endtoend/test_crash.py",
-    "cli/test_sensor_find.py", "journal/test_long_run.py", "calibrate/", "call/test_ways.py", "sensor/", "web/",
-    "firmware/", "cli/",
+    "faults/test_matrix.py", "endtoend/test_measured_light.py", "sensor/test_check_and_watch.py",
+    "calibrate/test_printers.py", "endtoend/test_crash.py", "faults/test_disk.py", "sensor/test_scale.py",
+    "endtoend/", "firmware_mpy/test_live.py", "sensor/", "call/test_ways.py", "cli/test_sensor_find.py",
+    "journal/test_long_run.py", "web/", "faults/", "firmware/", "calibrate/", "cli/",
 )
 
 
