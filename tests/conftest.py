@@ -46,7 +46,7 @@ APART = {
     "measured": (
         "faults/", "endtoend/", "firmware/test_chip.py", "firmware_mpy/test_live.py",
         "firmware_mpy/test_with_daemon.py", "web/test_gate.py", "web/test_live.py", "intake/test_serial_port.py",
-        "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py", "call/test_late_buzz.py",
+        "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py",
         "cli/test_commands.py", "test_notify.py",
     ),
 }
