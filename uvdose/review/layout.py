@@ -94,6 +94,7 @@ _ALARMS = {
     "noisy": "VALUE JUMPS ABOUT",
     "negative": "VALUE BELOW ZERO",
     "no-light": "NO LIGHT AT ALL",
+    "leapt": "REGISTER LEAPT",
     "out-of-range": "MORE LIGHT THAN THERE IS",
     "backlog": "READINGS COME LATE",
     "restarted": "SENSOR WAS OFF",
