@@ -107,8 +107,9 @@ def _story(day: Day, p: Print) -> list[str]:
     if p.is_void:
         return [*lines, *fold(_void(day, p), "    ")]
     light = f"light {minutes(d.measured_s)} measured, {minutes(d.bridged_s)} bridged, {minutes(d.missing_s)} missing"
-    if p.light_start is not None or p.light_end is not None:
-        light += f"; {figure(p.light_start)} at the start, {figure(p.light_end)} {unit_text(p.light_unit)} at the end"
+    ends = [(value, when) for value, when in ((p.light_start, "start"), (p.light_end, "end")) if value is not None]
+    if ends:
+        light += f"; {', '.join(f'{figure(value)} at the {when}' for value, when in ends)}, {unit_text(p.light_unit)}"
     parts = [f"{d.state}, started {_at(day, d.started_utc)}"]
     parts += [f"{call_name(e.event, e.data)} {_at(day, e.utc)}" for e in p.calls]
     if d.finished_utc is not None:
