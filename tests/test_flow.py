@@ -40,6 +40,7 @@ ALLOWED: dict[str, set[str]] = {
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
+    "bring": BASE | {"clock", "config", "dose"},
     "ahead": BASE
     | {"clock", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
     | {"same_light"},

@@ -146,6 +146,8 @@ def _check_lines(found: CheckDoc) -> list[str]:
     if found.pruned:
         gone = sum(p.readings for p in found.pruned)
         lines.append(f"  {gone} readings were pruned, in {len(found.pruned)} stretches")
+    for one in found.imported:
+        lines += wrap(f"{one.readings} readings were brought in from {one.file}, as sensor {one.sensor}", "  ", "    ")
     return lines + [f"  {problem}" for problem in found.problems]
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import msgspec
 
 from ..clock import iso_utc
+from .imported import Imported, imported
 from .pack import unpack
 from .prune import Pruned, pruned
 
@@ -33,6 +34,7 @@ class CheckDoc(msgspec.Struct, frozen=True):
     to_utc: str | None
     counts: dict[str, int]
     pruned: list[Pruned]
+    imported: list[Imported]
 
 
 def check(db: sqlite3.Connection, path: Path) -> CheckDoc:
@@ -67,6 +69,7 @@ def check(db: sqlite3.Connection, path: Path) -> CheckDoc:
         from_utc=iso_utc(wall0_us) if wall0_us is not None else None,
         to_utc=iso_utc(wall1_us) if wall1_us is not None else None,
         counts={t: n for t, n in counts.items() if t not in ("chunk", "meta", "migration")}, pruned=pruned(db),
+        imported=imported(db),
     )
 
 

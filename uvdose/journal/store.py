@@ -17,6 +17,7 @@ from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Mark, MomentSegment, Reading, Refusal
 from ..notes import Doc, kind_name
+from .imported import SENSORS
 from .pack import unpack
 
 
@@ -255,9 +256,10 @@ class Store:
         return None if row is None else msgspec.json.decode(row[0], type=Epoch)
 
     def last_times(self) -> tuple[int, int]:
-        """The newest dose time in the journal and a wall time that belongs to it; zeros in a new one."""
+        """The newest dose time of the bench in the journal and a wall time that belongs to it; zeros in a new one."""
         found = [
-            self.db.execute("SELECT t1_us, wall0_us + t1_us - t0_us FROM chunk ORDER BY id DESC LIMIT 1").fetchone(),
+            self.db.execute("SELECT t1_us, wall0_us + t1_us - t0_us FROM chunk"
+                            f" WHERE sensor NOT IN ({SENSORS}) ORDER BY id DESC LIMIT 1").fetchone(),
             self.db.execute("SELECT t_us, wall_us FROM event ORDER BY id DESC LIMIT 1").fetchone(),
         ]
         return max(((int(t), int(w)) for t, w in filter(None, found)), default=(0, 0))
