@@ -103,10 +103,11 @@ def _read(source: Path) -> bytes:
     except OSError as err:
         why = "it is a link; name the file itself" if err.errno == errno.ELOOP else err.strerror
         raise Refusal(f"{source} cannot be read: {why}") from None
+    found = os.fstat(handle)
+    if not stat.S_ISREG(found.st_mode):
+        os.close(handle)
+        raise Refusal(f"{source} is no ordinary file: give a picture's file")
     with os.fdopen(handle, "rb") as file:
-        found = os.fstat(file.fileno())
-        if not stat.S_ISREG(found.st_mode):
-            raise Refusal(f"{source} is no ordinary file: give a picture's file")
         if found.st_size > MOST_BYTES:
             raise Refusal(f"{source} has {found.st_size / 1e6:.0f} MB: give a picture of at most {MOST_BYTES >> 20} MB")
         try:
@@ -166,10 +167,11 @@ def _prove_in(handle: int, name: str, picture: Picture) -> State:
         return "gone"
     except OSError:
         return "changed"
+    known = os.fstat(found)
+    if not stat.S_ISREG(known.st_mode) or known.st_size != picture.bytes:
+        os.close(found)
+        return "changed"
     with os.fdopen(found, "rb") as file:
-        known = os.fstat(file.fileno())
-        if not stat.S_ISREG(known.st_mode) or known.st_size != picture.bytes:
-            return "changed"
         told = hashlib.sha256()
         while piece := file.read(_PIECE):
             told.update(piece)
