@@ -23,7 +23,7 @@ def day(
     home: HomeDir = None,
 ) -> None:
     """Review a day: its light, and what each print got."""
-    from ..review.day import gather, newest_day
+    from ..review.gather import gather, newest_day
     from ..review.text import render
     from .asking import journal
     from .show import print_json
@@ -72,11 +72,8 @@ def export(
 
 def stretch_of_days(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
     """The stretch of wall time that a person named by days; all of it where none was. Raises `Refusal` (code 2)."""
+    from ..clock import day_bounds
     from ..model import Refusal
-
-    if on is None and from_day is None and to_day is None:
-        return 0, EVER_US
-    from ..review.day import day_bounds
 
     if on is not None:
         if from_day is not None or to_day is not None:

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import msgspec
 
-from ..journal.store import Store
-from ..units import US_PER_S, stops_between
-from .byclock import by_time, in_light
+from ..journal.replay import rebuild
+from ..journal.store import Kept, Store
+from ..units import US_PER_S, irradiance_unit, stops_between
+from . import recorded
+from .byclock import dose_of
 from .editions import EditionDoc
+from .recorded import Stretch
 from .spread import mean_and_spread
+
+_AROUND_US = 180 * US_PER_S
 
 
 class LayerByClock(msgspec.Struct, frozen=True):
@@ -35,13 +40,13 @@ def edition_by_clock(store: Store, doc: EditionDoc) -> list[LayerByClock]:
         if not done:
             continue
         first = min(done, key=lambda sheet: done[sheet].id)
-        clock_s = sum(s.stop_us - s.start_us for s in in_light(store, store.exposure(done[first].id))) / US_PER_S
+        clock_s = sum(s.stop_us - s.start_us for s in _in_light(store, store.exposure(done[first].id))) / US_PER_S
         if clock_s <= 0:
             continue
         stops: dict[int, float | None] = {}
         dose_stops: list[float] = []
         for sheet, document in done.items():
-            dose = by_time(store, store.exposure(document.id), clock_s)
+            dose = _by_time(store, store.exposure(document.id), clock_s)
             by_then = None if dose is None else stops_between(dose, document.target_dose)
             given = stops_between(document.dose, document.target_dose)
             stops[sheet] = by_then
@@ -50,3 +55,22 @@ def edition_by_clock(store: Store, doc: EditionDoc) -> list[LayerByClock]:
         _, clock_spread = mean_and_spread([s for s in stops.values() if s is not None])
         found.append(LayerByClock(layer, clock_s, first, stops, clock_spread, mean_and_spread(dose_stops)[1]))
     return found
+
+
+def _in_light(store: Store, kept: Kept) -> list[Stretch]:
+    """Stretches (dose time) in which a finished exposure lay in the light."""
+    windows = rebuild(store, kept).account.windows
+    return [Stretch(w.start.t_us, max(w.start.t_us, w.stop.t_us)) for w in windows if w.stop is not None]
+
+
+def _by_time(store: Store, kept: Kept, clock_s: float) -> float | None:
+    """The dose of a finished print after so much time, in its unit; None where no readings tell it."""
+    lit = _in_light(store, kept)
+    if not lit:
+        return None
+    shift_us = kept.begin_wall_us - kept.plan.begin_us
+    end_us = max(lit[-1].stop_us, lit[-1].start_us + round(clock_s * US_PER_S))
+    read = recorded.read(store, lit[0].start_us + shift_us - _AROUND_US, end_us + shift_us + _AROUND_US)
+    unit = irradiance_unit(kept.document.unit)
+    own = [r for r in read if (r.name, r.unit) == (kept.plan.sensor, unit)]
+    return dose_of(own[0], lit, clock_s) if own else None
