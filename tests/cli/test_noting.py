@@ -66,6 +66,23 @@ def test_single_fields_change_and_the_others_stay(bench: Homed) -> None:
     assert [said["note"].get("humidity_percent") for said in told["history"]] == [55.0, 55.0, 60.0, 60.0]
 
 
+@pytest.mark.parametrize(("typed", "utc"), [
+    ("15:00", "2026-06-20T22:00:00.000Z"), ("2026-06-20 15:00", "2026-06-20T22:00:00.000Z"),
+    ("2026-06-21T03:01", "2026-06-21T10:01:00.000Z"), ("2:30", "2026-06-21T09:30:00.000Z"),
+    ("2026-01-05 9:00", "2026-01-05T17:00:00.000Z"),
+])  # fmt: skip
+def test_when_it_was_coated_is_told_by_the_benchs_own_clock(bench: Homed, typed: str, utc: str) -> None:
+    """Los Angeles is 7 hours behind UTC in summer and 8 in winter; print 1 began on 2026-06-21 at 10:01 UTC."""
+    bench.write('[bench]\ntimezone = "America/Los_Angeles"\n')
+    assert bench.call("note", 1, "--coated", typed).code == 0
+    assert bench.told("note", 1)["prints"][0]["note"] == {"coated_utc": utc}
+
+
+def test_an_hour_that_clocks_leapt_over_is_none(bench: Homed) -> None:
+    bench.write('[bench]\ntimezone = "America/Los_Angeles"\n')
+    bench.call("note", 1, "--coated", "2026-03-08 02:30").refused(2, "give HH:MM")
+
+
 def test_many_prints_at_once_and_their_verdicts_in_the_history(bench: Homed) -> None:
     assert len(bench.call("note", "12-18", 2, "--humidity", 55).out.splitlines()) == 8
     assert len(bench.told("prints", "--by", "day")["groups"]) == 1
@@ -88,7 +105,15 @@ def test_a_picture_is_kept_proven_and_told_by_a_backup(bench: Homed, picture: Pa
     assert "as it was kept: pictures/7-" in " ".join(bench.call("note", 7, "--show").out.split())
     told = bench.call("journal", "backup", tmp_path / "copy.sqlite3")
     assert "not in it: 1 pictures of prints" in told.out and str(bench.folder / "pictures") in told.out
+    copy = tmp_path / "copied"
+    for new in (1, 0):
+        told = bench.told("journal", "backup", tmp_path / "copy.sqlite3", "--force", "--pictures", copy)
+        assert told["pictures_copied"] == {"pictures": 1, "new": new, "damaged": []}
+    assert [p.name for p in copy.iterdir()] == [kept.name] and (copy / kept.name).read_bytes() == kept.read_bytes()
+    (copy / kept.name).unlink()
     kept.write_bytes(kept.read_bytes()[:-1])
+    ran = bench.call("journal", "backup", tmp_path / "copy.sqlite3", "--force", "--pictures", copy)
+    assert ran.code == 1 and f"were not copied, such as {kept.name}" in ran.err and list(copy.iterdir()) == []
     ran = bench.call("note", 7)
     assert ran.code == 1 and "NOT what was kept" in ran.out and "not what was kept" in ran.err
     kept.unlink()
@@ -118,7 +143,7 @@ app.run(sys.argv[1:])
     (("1", "--humidity", "101"), 2, "0 to 100"), (("1", "--humidity", "nan"), 2, "0 to 100"),
     (("1", "--humidity", "-1"), 2, "0 to 100"), (("1", "--drying-delay", "12"), 2, "with its unit"),
     (("1", "--coating-age", "1e9d"), 2, "with its unit"), (("1", "--coated", "25:00"), 2, "give HH:MM"),
-    (("1", "--coated", "2026-13-01 10:00"), 2, "give HH:MM"), (("1", "--coated", "x"), 2, "give HH:MM"),
+    (("1", "--coated", "2026-13-01 10:00"), 2, "YYYY-MM-DD"), (("1", "--coated", "x"), 2, "give HH:MM"),
     (("1", "--coated", "2030-01-01 10:00"), 2, "after the print's start"),
     (("1", "--coated", "09:00", "--coating-age", "1h"), 2, "leave one out"),
     (("1", "--wash", "x" * 501), 2, "500 printable"), (("1", "--text", "a\tb"), 2, "printable"),

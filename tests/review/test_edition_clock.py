@@ -10,8 +10,7 @@ from uvdose.exposure.record import Plan
 from uvdose.exposure.states import Act
 from uvdose.messages import Part
 from uvdose.notes import Edition, Layer
-from uvdose.review.byclock import by_time
-from uvdose.review.edition_clock import edition_by_clock
+from uvdose.review.edition_clock import _by_time, edition_by_clock
 from uvdose.review.edition_text import CHART, edition_lines, strip_chart
 from uvdose.review.editions import edition_of
 
@@ -66,13 +65,13 @@ def test_the_time_of_the_first_sheet_for_all(fair: Bindery) -> None:
 
 def test_where_no_readings_tell_it(fair: Bindery) -> None:
     last = fair.store.exposure(3)
-    assert by_time(fair.store, last, 100.0) == pytest.approx(1000.0), "60 s went on after it was taken in"
-    assert by_time(fair.store, last, 200.0) is None, "the readings end"
+    assert _by_time(fair.store, last, 100.0) == pytest.approx(1000.0), "60 s went on after it was taken in"
+    assert _by_time(fair.store, last, 200.0) is None, "the readings end"
     number = _sheet(fair, 4, 800, 20)
     fair.light(100, 800, silent=True)
     fair.light(30, 800)
-    assert by_time(fair.store, fair.store.exposure(number), 15.0) == pytest.approx(150.0)
-    assert by_time(fair.store, fair.store.exposure(number), 60.0) is None, "a hole of 100 s"
+    assert _by_time(fair.store, fair.store.exposure(number), 15.0) == pytest.approx(150.0)
+    assert _by_time(fair.store, fair.store.exposure(number), 60.0) is None, "a hole of 100 s"
     [layer] = edition_by_clock(fair.store, edition_of(fair.store, "fair"))
     assert layer.stops[4] is None and layer.clock_spread_stops == pytest.approx(1.0)
     assert "no readings tell it for sheet 4" in " ".join(edition_lines(edition_of(fair.store, "fair"), [layer]))
@@ -82,7 +81,7 @@ def test_a_hold_is_left_out(printed: Bindery) -> None:
     """20 s at 5, 40 s at 2.5, held, at 5 again; then 12 s of what fell after it was taken in."""
     fern = printed.store.exposure(1)
     for clock_s, dose in ((20, 100), (60, 200), (80, 300), (118, 490), (130, 550)):
-        assert by_time(printed.store, fern, clock_s) == pytest.approx(dose), clock_s
+        assert _by_time(printed.store, fern, clock_s) == pytest.approx(dose), clock_s
 
 
 def test_the_chart() -> None:

@@ -165,7 +165,8 @@ def test_one_print_and_its_history(some: Kept) -> None:
 
 
 @pytest.mark.parametrize(("seconds", "words"), [
-    (45, "45 s"), (720, "12 min"), (7200, "2:00 h"), (9000, "2:30 h"), (86_390, "23:59 h"), (86_400, "1 d"), (183_600, "2 d 3 h"),
+    (45, "45 s"), (720, "12 min"), (7200, "2:00 h"), (9000, "2:30 h"), (86_390, "23:59 h"), (86_400, "1 d"),
+    (183_600, "2 d 3 h"),
 ])  # fmt: skip
 def test_spans(seconds: float, words: str) -> None:
     assert span_of(seconds) == words

@@ -20,16 +20,19 @@ journals = typer.Typer(help="The journal: back it up, check it, prune it.", no_a
 def backup(
     file: Annotated[str, typer.Argument(metavar="FILE", help="The copy; one file that holds everything.")],
     force: Annotated[bool, typer.Option("--force", help="Replace FILE if it is there.")] = False,
+    pictures: Annotated[str | None, typer.Option("--pictures", metavar="DIR", help="Copy the pictures of prints into"
+                                                 " this folder as well; those that are there stay.")] = None,
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
     """Copy the journal into one file, also while the daemon runs.
 
     The copy is of one moment, and is checked before it gets its name. Pictures of prints are files of their own, and
-    are not in it: it says where they lie.
+    are not in it: `--pictures` copies them; without it, it says where they lie.
     """
     from ..journal.copying import copy_to
-    from ..journal.pictures import kept_bytes
+    from ..journal.pictures import copy_all, kept_bytes
+    from ..model import Refusal
     from .asking import journal
     from .show import print_json
 
@@ -39,15 +42,22 @@ def backup(
         size = copy_to(store.db, target, replace=force)
         readings = int(store.db.execute("SELECT coalesce(sum(n), 0) FROM chunk").fetchone()[0])
         exposures = int(store.db.execute("SELECT count(*) FROM exposure").fetchone()[0])
-    pictures, pictures_bytes = kept_bytes(place.pictures_folder)
+    copied = None if pictures is None else copy_all(place.pictures_folder, file_of(pictures))
+    count, count_bytes = kept_bytes(place.pictures_folder)
     if as_json:
         print_json({"file": str(target), "bytes": size, "exposures": exposures, "readings": readings,
-                    "pictures_not_in_it": pictures})  # fmt: skip
+                    "pictures": count, "pictures_copied": None if copied is None else copied._asdict()})  # fmt: skip
     else:
         print(f"{target}: {_size(size)}, {exposures} exposures, {readings} readings; checked")
-        if pictures:
-            print(f"not in it: {pictures} pictures of prints, {_size(pictures_bytes)}; copy the folder"
-                  f" {place.pictures_folder} as well")
+        if copied is not None:
+            print(f"{pictures}: {copied.pictures} pictures, {copied.new} of them new; each is what its name says"
+                  if not copied.damaged else f"{pictures}: {copied.new} pictures are new", flush=True)  # fmt: skip
+        elif count:
+            print(f"not in it: {count} pictures of prints, {_size(count_bytes)}, in {place.pictures_folder};"
+                  " `--pictures DIR` copies them")
+    if copied is not None and copied.damaged:
+        raise Refusal(f"{len(copied.damaged)} pictures are not what was kept, and were not copied, such as"
+                      f" {copied.damaged[0]}; bring them back from an earlier copy", 1)  # fmt: skip
 
 
 @journals.command()

@@ -11,11 +11,12 @@ import errno
 import fcntl
 import hashlib
 import os
+import re
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..clock import pause, real_s
 from ..model import Refusal
@@ -25,6 +26,7 @@ MOST_BYTES = 64 << 20
 HEAD = 64  # bytes that tell what a picture is
 WAIT_S, LOOK_S = 10.0, 0.05
 _PIECE = 1 << 20
+_NAME = re.compile(r"[1-9]\d{0,9}-(?P<sha256>[0-9a-f]{64})\.(?:jpg|png|webp|heic)")
 
 Kind = Literal["jpg", "png", "webp", "heic"]
 State = Literal["whole", "changed", "gone"]
@@ -84,6 +86,40 @@ def prove(folder: Path, number: int, picture: Picture) -> State:
         return _prove_in(handle, picture.name(number), picture)
     finally:
         os.close(handle)
+
+
+class Copied(NamedTuple):
+    """Pictures copied into another folder. damaged: names whose bytes are not what they say; those are not copied."""
+
+    pictures: int
+    new: int
+    damaged: list[str]
+
+
+def copy_all(folder: Path, to: Path) -> Copied:
+    """Copy the pictures into another folder, made if need be; those that are there already stay. Raises `Refusal`."""
+    found = new = 0
+    damaged: list[str] = []
+    if not folder.is_dir():
+        return Copied(0, 0, [])
+    if to.resolve() == folder.resolve():
+        raise Refusal(f"{to} is the folder of the pictures itself: choose another", 2)
+    try:
+        with _locked(to) as handle:
+            for path in sorted(folder.iterdir()):
+                name = _NAME.fullmatch(path.name)
+                if name is None:
+                    continue
+                found += 1
+                data = _read(path)
+                if hashlib.sha256(data).hexdigest() != name["sha256"]:
+                    damaged.append(path.name)
+                elif _prove_in(handle, path.name, Picture(name["sha256"], "jpg", len(data))) != "whole":
+                    _write(handle, path.name, data)
+                    new += 1
+    except OSError as err:
+        raise Refusal(f"{to} cannot keep the pictures: {err.strerror or err}; say it again when it can") from None
+    return Copied(found, new, damaged)
 
 
 def kept_bytes(folder: Path) -> tuple[int, int]:
