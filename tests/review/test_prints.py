@@ -17,6 +17,7 @@ from uvdose.messages import Part
 from uvdose.model import Refusal
 from uvdose.notes import Doc, Picture, PrintNote, Verdict, kind_name
 from uvdose.review.drift import drift_of
+from uvdose.review.drift_chart import MOST_LINES, chart_lines
 from uvdose.review.drift_text import drift_lines
 from uvdose.review.groups import BY, group
 from uvdose.review.print_text import WIDTH, found_lines, group_lines, history_lines, note_lines, span_of
@@ -205,6 +206,33 @@ def test_the_course_of_a_target(kept: Kept) -> None:
     text = "\n".join(drift_lines(doc))
     assert "the more of it, the more dose" in text and "too few to say: 0 prints judged and noted, 8 are needed" in text
     assert "without by how much, and so not in it: 1 print" in text and max(map(len, text.split("\n"))) <= 100
+
+
+def test_the_chart_of_a_course(kept: Kept) -> None:
+    """v1 lies a stop below v2. A column is 1/30 of the reach of 1.05 stops: the bar of v1 is 29 left of the middle."""
+    kept.print(BLUE, 0.0, Verdict("light", -0.5))
+    kept.print(BLUE, 1.0, Verdict("dark"), day=1)
+    kept.print(BLUE, 0.5, day=8)
+    kept.print(BLUE_2, -0.21, Verdict("right"), day=15)
+    kept.print(BLUE_2, -0.21, day=15)
+    lines = chart_lines(drift_of(kept.store, "blue"))
+    assert lines[:4] == [
+        "2026-06-21   l                            d",
+        "2026-06-28   │              ·",
+        "2026-07-05                          r     │",
+        "            -1.05                         0                         +1.05 stops",
+    ]
+    assert lines[0].index("l") == 12 + 30 - 29 and lines[0].index("d") == 12 + 30
+    assert lines[2].index("r") == 12 + 30 - round(0.21 / 1.05 * 30) and lines[1].index("·") == 12 + 30 - 14
+
+
+def test_a_long_course_is_told_by_months_and_bounded(kept: Kept) -> None:
+    for month in range(50):
+        kept.print(BLUE_2, 0.0, Verdict("right"), day=30.5 * month)
+    lines = chart_lines(drift_of(kept.store, "blue"))
+    assert lines[-1] == "the newest 40 of 50 months" and len(lines) == MOST_LINES + 3
+    assert lines[MOST_LINES - 1].startswith("2030-07 ") and max(map(len, lines)) <= 80
+    assert chart_lines(drift_of(kept.store, "brown")) == []
 
 
 def test_where_light_bleaches_too_dark_wants_more(kept: Kept) -> None:

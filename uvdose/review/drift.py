@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import msgspec
 
-from ..clock import local_date
+from ..clock import iso_utc, local_date
 from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..notes import PrintNote, Verdict
@@ -65,10 +65,20 @@ class Link(msgspec.Struct, frozen=True):
     found: Correlation | None
 
 
-class DriftDoc(msgspec.Struct, frozen=True):
-    """A target's course. left_out: prints judged light or dark without by how much; other: those that do not compare.
+class Point(msgspec.Struct, frozen=True):
+    """One print of a sensor and paper as the newest version's, in stops from its dose: the dose that the print got, and
+    the dose of the version that it was printed by."""
 
-    fewest: so many prints a correlation needs.
+    id: int
+    begun_utc: str
+    stops: float
+    target_stops: float
+    tone: str | None
+
+
+class DriftDoc(msgspec.Struct, frozen=True):
+    """A target's course. points: its prints, the oldest first. left_out: prints judged light or dark without by how
+    much; other: those that do not compare. fewest: so many prints a correlation needs.
     """
 
     target: str
@@ -76,15 +86,19 @@ class DriftDoc(msgspec.Struct, frozen=True):
     versions: list[VersionUse]
     seasons: list[Tally]
     links: list[Link]
+    points: list[Point]
     left_out: int
     other: int
     fewest: int = FEWEST
 
 
 class _Print(msgspec.Struct, frozen=True):
-    """One finished print. wanted: stops from the newest dose, None where its verdict does not say."""
+    """One finished print. stops, wanted: from the newest dose; wanted None where its verdict does not say."""
 
+    id: int
     version: int
+    stops: float | None
+    target_stops: float | None
     begun_us: int
     begun_utc: str
     tone: str | None
@@ -115,8 +129,10 @@ def drift_of(store: Store, name: str) -> DriftDoc:
     uses = [_use(before, target, newest, prints) for before, target in pairwise([None, *versions]) if target]
     seasons = [_tally(season, [p for p in prints if _season(p) == season]) for season in SEASONS]
     links = [_link(what, value, prints) for what, value in _LINKS.items()]
+    points = [Point(p.id, iso_utc(p.begun_us), p.stops, p.target_stops, p.tone) for p in prints
+              if p.compares and p.stops is not None and p.target_stops is not None]  # fmt: skip
     left_out = sum(p.compares and p.tone is not None and p.wanted is None for p in prints)
-    return DriftDoc(name, newest.version, uses, [s for s in seasons if s.prints], links, left_out,
+    return DriftDoc(name, newest.version, uses, [s for s in seasons if s.prints], links, points, left_out,
                     sum(not p.compares for p in prints))  # fmt: skip
 
 
@@ -129,7 +145,9 @@ def _print(kept: Kept, newest: Target, verdict: Verdict | None, note: PrintNote 
     sign = -1 if bleaches(newest) else 1  # there too dark is too little light
     wanted = given - sign * much if compares and given is not None and much is not None else None
     utc = kept.document.started_utc or ""
-    return _Print(kept.plan.target.version, kept.begin_wall_us, utc, tone, wanted, note, compares)
+    used = kept.plan.target
+    own = stops_between(used.dose, newest.dose)
+    return _Print(kept.plan.id, used.version, given, own, kept.begin_wall_us, utc, tone, wanted, note, compares)
 
 
 def _use(before: Target | None, target: Target, newest: Target, prints: list[_Print]) -> VersionUse:

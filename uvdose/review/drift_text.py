@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .drift import DriftDoc, Link, Tally
+from .drift_chart import chart_lines
 from .layout import columns, figure, moment_of, stops_text, unit_text, wrap
 
 
@@ -19,6 +20,8 @@ def drift_lines(doc: DriftDoc) -> list[str]:
     if doc.other:
         lines += wrap("of another sensor, paper or film, or overridden, and so not in what was wanted:"
                       f" {_prints(doc.other)}")  # fmt: skip
+    if chart := chart_lines(doc):
+        lines += ["", *chart]
     if doc.seasons:
         lines += ["", *columns([["season", *_TALLY], *([s.name, *_cells(s)] for s in doc.seasons)], range(1, 6))]
     lines += ["", *wrap(f"wanted: the mean dose that the judged prints wanted, in stops from v{doc.newest}'s")]
