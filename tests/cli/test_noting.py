@@ -104,19 +104,25 @@ def test_a_picture_is_kept_proven_and_told_by_a_backup(bench: Homed, picture: Pa
     assert kept.read_bytes() == picture.read_bytes() and row["picture"]["state"] == "whole"
     assert "as it was kept: pictures/7-" in " ".join(bench.call("note", 7, "--show").out.split())
     told = bench.call("journal", "backup", tmp_path / "copy.sqlite3")
-    assert "not in it: 1 pictures of prints" in told.out and str(bench.folder / "pictures") in told.out
+    assert "not in it: 1 picture of a print" in told.out and str(bench.folder / "pictures") in told.out
     copy = tmp_path / "copied"
     for new in (1, 0):
         told = bench.told("journal", "backup", tmp_path / "copy.sqlite3", "--force", "--pictures", copy)
         assert told["pictures_copied"] == {"pictures": 1, "new": new, "damaged": []}
     assert [p.name for p in copy.iterdir()] == [kept.name] and (copy / kept.name).read_bytes() == kept.read_bytes()
     (copy / kept.name).unlink()
+    assert "1 picture of a print, as kept" in bench.call("journal", "check").out
+    assert bench.told("journal", "check", tmp_path / "copy.sqlite3")["pictures"] is None, "a copy has none beside it"
     kept.write_bytes(kept.read_bytes()[:-1])
     ran = bench.call("journal", "backup", tmp_path / "copy.sqlite3", "--force", "--pictures", copy)
-    assert ran.code == 1 and f"were not copied, such as {kept.name}" in ran.err and list(copy.iterdir()) == []
+    assert ran.code == 1 and f"not copied: 1 picture of a print, such as {kept.name}" in ran.err
+    assert list(copy.iterdir()) == []
     ran = bench.call("note", 7)
     assert ran.code == 1 and "NOT what was kept" in ran.out and "not what was kept" in ran.err
+    checked = bench.call("journal", "check")
+    assert checked.code == 1 and f"not what was kept: {kept.name}" in checked.out and kept.name in checked.err
     kept.unlink()
+    assert f"not there: {kept.name}" in bench.call("journal", "check").out
     assert bench.call("note", 7).code == 1 and "not there" in bench.call("note", 7).err
     assert bench.call("note", 7, "--picture", picture).code == bench.call("note", 7).code == 0
     assert bench.call("note", 7, "--picture", "-").code == bench.call("note", 7).code == 0

@@ -21,6 +21,7 @@ from typing import Literal, NamedTuple
 from ..clock import pause, real_s
 from ..model import Refusal
 from ..notes import Picture
+from .store import Store
 
 MOST_BYTES = 64 << 20
 HEAD = 64  # bytes that tell what a picture is
@@ -120,6 +121,22 @@ def copy_all(folder: Path, to: Path) -> Copied:
     except OSError as err:
         raise Refusal(f"{to} cannot keep the pictures: {err.strerror or err}; say it again when it can") from None
     return Copied(found, new, damaged)
+
+
+class Proved(NamedTuple):
+    """Pictures that any version of a note names. missing, changed: names of those that are not as they were kept."""
+
+    pictures: int
+    missing: list[str]
+    changed: list[str]
+
+
+def prove_all(store: Store, folder: Path) -> Proved:
+    """Whether each picture that was ever noted is there, and what was kept. Raises `Refusal`."""
+    states: dict[str, State] = {}
+    for subject, picture in store.pictures():
+        states[picture.name(subject)] = prove(folder, subject, picture)
+    return Proved(len(states), *([n for n, state in states.items() if state == bad] for bad in ("gone", "changed")))
 
 
 def kept_bytes(folder: Path) -> tuple[int, int]:
