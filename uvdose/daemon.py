@@ -142,7 +142,7 @@ class Daemon:
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
         ahead, same = Outlooks(settings, home.journal_file, clock), SameLight(settings)
-        self._whereabouts = Whereabouts(ahead, pace) if same.places else None
+        self._whereabouts = Whereabouts(ahead, settings.sensor, pace) if same.places else None
         light = StartLight(self._core, same, self._whereabouts)
         self._service = BenchService(
             self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, light

@@ -16,7 +16,7 @@ from ..exposure.states import Act
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Mark, MomentSegment, Reading, Refusal
-from ..notes import Doc, kind_name
+from ..notes import Doc, Picture, PrintNote, kind_name
 from .imported import SENSORS
 from .pack import unpack
 
@@ -210,6 +210,14 @@ class Store:
             "SELECT wall_us, data FROM note WHERE kind = ? AND subject = ? ORDER BY id", (kind_name(kind), subject)
         )
         return [(int(w), msgspec.json.decode(data, type=kind)) for w, data in rows]
+
+    def pictures(self) -> Iterator[tuple[int, Picture]]:
+        """The picture of every version of every note on a print, with the print's number, oldest first."""
+        rows = self.db.execute("SELECT subject, data FROM note WHERE kind = ? ORDER BY id", (kind_name(PrintNote),))
+        for subject, data in rows:
+            note = msgspec.json.decode(data, type=PrintNote)
+            if note.picture is not None and str(subject).isdigit():
+                yield int(subject), note.picture
 
     def newest_note_id(self, kind: str, subject: str) -> int:
         """The id of a subject's newest note; 0 where there is none."""
