@@ -59,8 +59,9 @@ ALLOWED: dict[str, set[str]] = {
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
     | {"outlooks", "same_light", "trying"},
-    "outlooks": BASE | {"clock", "config"},
-    "outlook_process": BASE | {"ahead", "journal", "outlooks"},
+    "apart": set(),
+    "outlooks": BASE | {"apart", "clock", "config"},
+    "outlook_process": BASE | {"ahead", "apart", "journal", "outlooks"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},
