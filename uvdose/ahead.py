@@ -8,7 +8,7 @@ from datetime import date as Date
 import msgspec
 
 from .catalogue import part_named
-from .clock import local_date
+from .clock import day_bounds, local_date
 from .config import SensorSettings, Settings
 from .dose.response import Identity, identity_of, response_of
 from .exposure.target import SUN, Target, check_fit
@@ -23,7 +23,6 @@ from .model import Refusal
 from .notes import Queue
 from .queueing import BENCH, words
 from .review.by_minute import by_minute
-from .review.day import day_bounds
 from .review.outlook import Asked, View, foretell
 from .settings_bench import BenchSettings
 from .units import PHYSICAL_DOSE, US_PER_S

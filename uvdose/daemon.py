@@ -15,7 +15,7 @@ from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
 from .call.ways import Ways, trouble_words
-from .clock import from_iso, local_time
+from .clock import from_iso, local_time, use_zone
 from .config import Home, Settings, load_settings
 from .core import Core
 from .decode import make_decoder
@@ -59,6 +59,7 @@ _ALONE = Reach()
 def serve(home: Home, pace: float, say: Say, reach: Reach = _ALONE) -> None:
     """Run the daemon until SIGTERM or SIGINT. `say` prints one line. Raises `Refusal` when it cannot begin or go on."""
     settings = reach.over(load_settings(home))
+    use_zone(settings.bench.timezone)
     with lock(home, "uvdose serve"):
         asyncio.run(_serve(home, settings, pace, say, reach))
 

@@ -10,6 +10,7 @@ import msgspec
 
 from .ahead import look_ahead
 from .apart import give_way
+from .clock import use_zone
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
@@ -20,6 +21,7 @@ def main() -> int:
     """Reckon it; a refusal is an answer, too."""
     give_way()
     task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
+    use_zone(task.settings.bench.timezone)
     try:
         with closing(open_reading(Path(task.journal))) as db:
             answer = Answer(look_ahead(Store(db), task.settings, task.question, task.now_us))

@@ -23,7 +23,7 @@ def day(
     home: HomeDir = None,
 ) -> None:
     """Review a day: its light, and what each print got."""
-    from ..review.day import gather, newest_day
+    from ..review.gather import gather, newest_day
     from ..review.text import render
     from .asking import journal
     from .show import print_json
@@ -71,8 +71,8 @@ def export(
 
 
 def _stretch(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+    from ..clock import day_bounds
     from ..model import Refusal
-    from ..review.day import day_bounds
 
     if on is not None:
         if from_day is not None or to_day is not None:
