@@ -35,7 +35,10 @@ def render(day: Day) -> str:
     lines += ["", *_light(day.sensors)]
     if day.prints:
         lines += ["", *_table(day.prints), "", *_totals(day.prints)]
-        notices = [line for p in day.prints for line in _notices(p)]
+        notices = [
+            line for p in day.prints for text in notices_of(p)
+            for line in wrap(f"exposure {p.document.id}: {text}", "  ")
+        ]
         if notices:
             lines += ["", "Look at these with care:", *notices]
         lines += ["", *wrap(BAND, "", "")]
@@ -173,7 +176,8 @@ def _totals(prints: list[Print]) -> list[str]:
     return [part for line in lines for part in wrap(line, "", "  ")]
 
 
-def _notices(p: Print) -> list[str]:
+def notices_of(p: Print) -> list[str]:
+    """What of a print is to be looked at with care, a sentence each."""
     d = p.document
     found: list[str] = []
     if p.is_void:
@@ -199,4 +203,4 @@ def _notices(p: Print) -> list[str]:
     alarms = sorted({alarm_words(str(e.data.get("alarm"))) for e in p.alarms})
     if alarms:
         found.append(f"alarms while it lay out: {', '.join(alarms)}")
-    return [line for text in found for line in wrap(f"exposure {d.id}: {text}", "  ")]
+    return found
