@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -36,9 +37,12 @@ def by_clock(read: Recorded, in_light: Sequence[Stretch], target_dose: float, cl
     by_then = needed_s = None
     for k, stretch in enumerate(in_light):
         lies_on = k == len(in_light) - 1
-        inner = read.t_us[(read.t_us > stretch.start_us) & (lies_on | (read.t_us < stretch.stop_us))]
-        t = np.concatenate([[stretch.start_us], inner, [] if lies_on else [stretch.stop_us]]).astype(np.int64)
-        t = t[t <= last_us]
+        stop_us = stretch.stop_us
+        if lies_on:
+            stop_us = max(stop_us, stretch.start_us + math.ceil(max(0.0, clock_s - spent_s) * US_PER_S))
+        first, last = np.searchsorted(read.t_us, [stretch.start_us, stop_us], side="right")
+        t = np.concatenate([[stretch.start_us], read.t_us[first:last], [stop_us]]).astype(np.int64)
+        t = t[t <= last_us]  # what lies beyond the last reading is not known
         if len(t) < 2:
             continue
         seconds = (t - t[0]) / US_PER_S
