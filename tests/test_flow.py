@@ -58,8 +58,10 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"outlooks", "same_light", "trying"},
+    | {"days", "outlooks", "same_light", "trying"},
     "apart": set(),
+    "days": BASE | {"apart", "clock", "settings_bench"},
+    "day_process": BASE | {"apart", "clock", "days", "journal", "review"},
     "outlooks": BASE | {"apart", "clock", "config"},
     "outlook_process": BASE | {"ahead", "apart", "clock", "journal", "outlooks"},
     "daemon": {"*"},

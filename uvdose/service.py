@@ -11,6 +11,7 @@ import msgspec
 from .asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from .clock import iso_utc
 from .core import Core
+from .days import Days
 from .dose.response import Response
 from .exposure.exposure import Exposure
 from .exposure.gate import gate_for
@@ -46,11 +47,12 @@ class BenchService:
 
     def __init__(
         self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
-        rereader: Rereader, outlooks: Outlooks, same_light: SameLight,
+        rereader: Rereader, outlooks: Outlooks, days: Days, same_light: SameLight,
     ) -> None:
         self.home_id = home_id
         self.showing = showing
         self.outlooks = outlooks
+        self.days = days
         self._core = core
         self._store = store
         self._present = present
