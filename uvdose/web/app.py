@@ -144,12 +144,12 @@ def make_app(service: Service, pairing: Pairing) -> Starlette:
     handlers = {
         "hello": hello, "openapi": openapi, "status": status, "events": events, "start": start, "quiet_one": quiet_one,
         "move": move, "shade": shade, "act": act, "quiet": quiet, "target": target, "note": note,
-        "settings": settings, "call_test": call_test, **page_data(service), **day_data(service.days),
+        "settings": settings, "call_test": call_test, **page_data(service), **day_data(service),
         **pairing.handlers(),
     }
     routes = [Route(a.full_path, guarded(handlers[a.name], a.needs), methods=[a.method]) for a in ADDRESSES]
     for route, address in zip(routes, ADDRESSES, strict=True):
         if address.stream and route.methods is not None:
             route.methods.discard("HEAD")  # its answer would never end, and the connection would wait for ever
-    open_routes = [*pairing.routes(), *file_routes(), *day_routes(service.days)]
+    open_routes = [*pairing.routes(), *file_routes(), *day_routes(service)]
     return Starlette(routes=routes + open_routes, exception_handlers={404: missing, 405: missing, 500: broken})
