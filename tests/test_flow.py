@@ -41,11 +41,14 @@ ALLOWED: dict[str, set[str]] = {
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
     "ahead": BASE
-    | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
-    | {"settings_bench"},
+    | {"clock", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
+    | {"same_light"},
     "timeleft": BASE | {"dose", "exposure", "light", "settings_bench"},
-    "same_light": BASE | {"catalogue", "config", "exposure", "light", "settings_bench"},
-    "sunward": BASE | {"ahead", "light", "settings_bench"},
+    "placed": BASE | {"catalogue", "config", "light", "settings_bench"},
+    "same_light": BASE | {"config", "exposure", "light", "placed"},
+    "sunward": BASE | {"light", "placed", "settings_bench"},
+    "whereabouts": BASE | {"exposure", "light", "outlooks"},
+    "start_light": BASE | {"core", "exposure", "same_light", "whereabouts"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call", "timeleft"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
@@ -58,11 +61,11 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"days", "outlooks", "same_light", "trying"},
+    | {"days", "outlooks", "start_light", "trying"},
     "apart": set(),
     "days": BASE | {"apart", "clock", "settings_bench"},
     "day_process": BASE | {"apart", "clock", "days", "journal", "review"},
-    "outlooks": BASE | {"apart", "clock", "config"},
+    "outlooks": BASE | {"apart", "clock", "config", "light"},
     "outlook_process": BASE | {"ahead", "apart", "clock", "journal", "outlooks"},
     "daemon": {"*"},
     "cli": {"*"},

@@ -46,10 +46,12 @@ from .reread import Rereader
 from .same_light import SameLight
 from .service import BenchService
 from .showing import Showing
+from .start_light import StartLight
 from .trying import Trier
 from .upkeep import Upkeep
 from .web.app import make_app
 from .web.front import Front, Reach
+from .whereabouts import Whereabouts
 
 Say = Callable[[str], None]
 
@@ -138,7 +140,9 @@ class Daemon:
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
-        ahead, light = Outlooks(settings, home.journal_file, clock), SameLight(settings)
+        ahead, same = Outlooks(settings, home.journal_file, clock), SameLight(settings)
+        self._whereabouts = Whereabouts(ahead, pace) if same.places else None
+        light = StartLight(self._core, same, self._whereabouts)
         days = Days(settings.bench, home.journal_file, clock, self._store.newest_word)
         self._service = BenchService(
             self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, days, light
@@ -164,6 +168,8 @@ class Daemon:
             asyncio.create_task(self._core.tell(), name="calls"),
             asyncio.create_task(self.front.serve(), name="api"),
         ]
+        if self._whereabouts is not None:
+            self._tasks.append(asyncio.create_task(self._whereabouts.keep(), name="whereabouts"))
         if self._orders is not None:
             self._tasks.append(asyncio.create_task(self._orders.work(), name="commands"))
         while not (self.front.started or self._stopping.is_set() or self._tasks[1].done()):
@@ -219,7 +225,7 @@ class Daemon:
         self._core.herald.followers.tell(None)  # their streams end, rather than being cut off
         await self.front.end()
         for task in self._tasks:
-            if task.get_name() in ("calls", "commands"):
+            if task.get_name() in ("calls", "commands", "whereabouts"):
                 task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         if not self._writer.close():

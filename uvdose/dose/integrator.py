@@ -1,7 +1,8 @@
 """Integrator: readings of one sensor, in order, become segments of light.
 
 A register gives the light between two lines as an exact difference, whatever was lost between them. Momentary
-values are joined by straight lines (trapezoid rule). A pause longer than three times the usual interval and longer
+values are joined by straight lines (trapezoid rule). A register that rose by more than light at full scale would have
+made it is believed in nothing of that stretch. A pause longer than three times the usual interval and longer
 than ten seconds is a hole: bridged up to sixty seconds, missing beyond (see DEVELOPERS.md, rules of honesty).
 """
 
@@ -24,6 +25,7 @@ HOLE_INTERVALS = 3
 _LOOK_BACK = 9
 RESET_FLAG = 0x08
 SLACK_US = 2 * US_PER_S
+LEAP, LEAP_SLACK_MS = 1.5, 1000  # full scales, and ms: what settings and a node's clock may be off by
 WENT_BACK_MS = 3_600_000  # an uptime that lies less than this before the last one has not gone round, but back
 
 
@@ -104,6 +106,10 @@ class Track:
     def _register(self, p0: Point, r0: RegisterReading, p1: Point, r1: RegisterReading) -> list[Segment]:
         span_ms = (r1.uptime_ms - r0.uptime_ms) % WRAP_32
         went_on = r1.boot == r0.boot and span_ms < WRAP_32 - WENT_BACK_MS
+        rise, over_ms = (r1.register - r0.register, span_ms) if went_on else (r1.register, r1.uptime_ms)
+        if self._is_leap(rise, over_ms, p0, p1):
+            self.quality.leapt()
+            return [self._hole(p0, p1, p0.t_us, p1.t_us)] if p1.t_us > p0.t_us else []
         if went_on and r1.register >= r0.register:
             lost_us = (p1.t_us - p0.t_us) - span_ms * 1000
             sat_ms = _counted_ms(r0.sat_ms, r1.sat_ms, span_ms)
@@ -119,6 +125,14 @@ class Track:
         begin_us = max(p0.t_us, p1.t_us - r1.uptime_ms * 1000)
         counted = self._counted(p0, p1, begin_us, 0, 0, _counted_ms(0, r1.sat_ms, r1.uptime_ms))
         return [self._hole(p0, p1, p0.t_us, begin_us), counted] if begin_us > p0.t_us else [counted]
+
+    def _is_leap(self, rise: int, span_ms: int, p0: Point, p1: Point) -> bool:
+        """Whether a register rose (counts x ms) by more than any light can have made it rise in that time.
+
+        Told where a full scale is known; one that is set too low is overruled by what the lines themselves say.
+        """
+        full = self.response.full_scale
+        return full is not None and rise > LEAP * max(full, p0.value, p1.value) * (span_ms + LEAP_SLACK_MS)
 
     def _again(self, span_ms: int, lost_us: int) -> bool:
         """Whether a node that still says it was reset was reset once more: its uptime went on as between any two

@@ -34,8 +34,8 @@ def level(
     home: HomeDir = None,
 ) -> None:
     """What a sensor that leans costs under the sun of now, and, by turning it, how far it leans. Needs the daemon."""
-    from ...light.bands import sensor_band
     from ...notes import Levelled
+    from ...placed import sensor_band_of
     from ...review.layout import wrap
     from ..keeping import keep_note
     from ..show import print_json, say
@@ -47,8 +47,7 @@ def level(
     sensor = bench.chosen(name)
     bench.now(sensor.name)
     light = _sun(bench, sensor)
-    part = _part(sensor)
-    band = None if part is None else sensor_band(part)
+    band = sensor_band_of(sensor)
     housing = _housing(sensor)
     if not as_json:
         say("\n".join(_costs(light, band, housing)))
@@ -79,12 +78,6 @@ def _sun(bench: Bench, sensor: SensorSettings) -> ProvedLight:
     return found
 
 
-def _part(sensor: SensorSettings) -> str | None:
-    from ...catalogue import part_named
-
-    return None if sensor.part is None else part_named(sensor.part).band
-
-
 def _housing(sensor: SensorSettings) -> Housing:
     """As the part's data sheet says, unless something lies over it: a diffuser sees as a frame does."""
     from ...catalogue import part_named
@@ -99,7 +92,7 @@ def _housing(sensor: SensorSettings) -> Housing:
 def _table(light: ProvedLight, band: Band | None, housing: Housing) -> list[dict[str, float]]:
     """What leans toward the sun and away from it cost."""
     from ...light.level import tipped
-    from ...same_light import plane_of
+    from ...placed import plane_of
 
     found = []
     for degrees in TOLD_DEG:
@@ -131,7 +124,7 @@ def _turn(
     bench: Bench, sensor: SensorSettings, seconds: float, light: ProvedLight, band: Band | None, housing: Housing
 ) -> Lean:
     from ...light.turned import lean
-    from ...same_light import plane_of
+    from ...placed import plane_of
 
     read: list[Stretch] = []
     for prompt in ("let it lie as it does for a print, and press Enter", "turn it by half a turn on the spot, and press"
