@@ -217,7 +217,7 @@ def test_the_dots_lie_where_the_doses_do(printed: Bindery) -> None:
     [ends] = [line.get_ydata() for line in ax.lines if line.get_marker() == "_" and line.get_xdata()[0] == 0]
     assert list(ends) == pytest.approx([math.log2(v / 400) for v in (fern.document.dose_low, fern.document.dose_high)])
     assert [line.get_ydata()[0] for line in ax.lines if line.get_marker() == "v"] == [-0.5], "brown, beyond the edge"
-    assert stops_text(brown.stops) in [t.get_text() for t in ax.texts]
+    assert stops_text(brown.stops) in [t.get_text().strip() for t in ax.texts]
 
 
 def test_bars_holds_and_gaps_lie_where_they_were(printed: Bindery) -> None:

@@ -183,7 +183,7 @@ def _dot(ax: Axes, x: float, p: Print, reach: float) -> None:
     if here != stops:
         up = stops > 0
         ax.plot([x], [here], "^" if up else "v", color=INK, ms=4.5, zorder=4)
-        ax.text(x, here * 1.05, stops_text(stops), fontsize=SMALLER, ha="center", va="bottom" if up else "top")
+        ax.text(x, here, f"  {stops_text(stops)}", fontsize=SMALLER, ha="left", va="center")
         return
     if d.low_stops is not None and d.high_stops is not None:
         ends = [min(reach, max(-reach, stops + s)) for s in (d.low_stops, d.high_stops)]
