@@ -210,8 +210,7 @@ def spread_height(day: Day) -> float:
 def draw_spread(fig: Figure, at: Place, day: Day) -> None:
     """How alike the prints of one target came out: each a stroke, the mean a dot, one standard deviation a line."""
     groups = spread_groups(day)
-    left, right = 1.6, 1.25
-    ax = _axes(fig, Place(at.left + left, at.foot + FOOT, at.width - left - right, at.height - FOOT - HEAD - 0.16))
+    ax = _axes(fig, Place(at.left + 1.6, at.foot + FOOT, at.width - 2.85, at.height - FOOT - HEAD - 0.16))
     reach = _reach(measured_prints(day))
     ax.axvspan(-NEAR_STOPS, NEAR_STOPS, color="#eeeeee", lw=0, zorder=0)
     ax.axvline(0, color=INK, lw=1.2, zorder=1)
@@ -246,9 +245,7 @@ def draw_spread(fig: Figure, at: Place, day: Day) -> None:
 
 def told_of_light(day: Day, curves: list[Curve]) -> str:
     """What the picture of the light shows, for who cannot see it."""
-    parts = [
-        f"{plain(c.name)}: up to {c.strongest:.3g} {unit_text(c.unit)}, {len(c.holes)} gaps" for c in curves
-    ]
+    parts = [f"{plain(c.name)}: up to {c.strongest:.3g} {unit_text(c.unit)}, {len(c.holes)} gaps" for c in curves]
     return f"Light from {local_time(day.from_us)[:5]} to {local_time(day.to_us)[:5]}; " + "; ".join(parts)
 
 

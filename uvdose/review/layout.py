@@ -36,7 +36,7 @@ def with_unit(value: float | None, unit: str) -> str:
 
 def stops_text(stops: float | None) -> str:
     """A difference in stops with its sign; `-` for None."""
-    return "-" if stops is None else f"{stops + 0.0:+.2f}"
+    return "-" if stops is None else f"{round(stops, 2) + 0.0:+.2f}"
 
 
 def time_of(utc: str | None) -> str:
@@ -94,6 +94,7 @@ _ALARMS = {
     "noisy": "VALUE JUMPS ABOUT",
     "negative": "VALUE BELOW ZERO",
     "leapt": "REGISTER LEAPT",
+    "no-light": "NO LIGHT AT ALL",
     "out-of-range": "MORE LIGHT THAN THERE IS",
     "backlog": "READINGS COME LATE",
     "restarted": "SENSOR WAS OFF",

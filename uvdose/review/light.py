@@ -16,7 +16,7 @@ from ..dose.integrator import BRIDGE_US, HOLE_INTERVALS, HOLE_US
 from ..units import US_PER_S
 from .recorded import MINUTE_US, Recorded, Stretch
 
-BINS = 76
+BINS = 264
 
 
 class Minute(msgspec.Struct, frozen=True):

@@ -51,7 +51,8 @@ class Recorded:
         self.area = self.step_us / US_PER_S * np.where(self._is_mean, self.light, (before + self.light) / 2)
         self._before = before
         told = full[order]  # of a momentary value: 1 at full scale; of a node's line: milliseconds since its boot
-        grown = np.clip(np.diff(told, prepend=told[:1]) * 1000, 0, self.step_us)
+        grown = np.diff(told, prepend=told[:1])
+        grown = np.clip(np.where(grown < 0, told, grown) * 1000, 0, self.step_us)  # less than before: it was off
         at_full = np.maximum(told, np.concatenate([told[:1], told[:-1]])) * self.step_us
         self.full_us = np.where(self._is_mean, grown, at_full)
         self._area_sum = np.cumsum(self.area)
