@@ -21,6 +21,7 @@ from uvdose.exposure.target import CallPlan, Combination, Target
 from uvdose.journal.recorder import Recorder
 from uvdose.journal.schema import open_writing
 from uvdose.journal.store import Store
+from uvdose.messages import Part
 from uvdose.model import MomentReading, RegisterReading
 from uvdose.notes import Doc
 
@@ -36,13 +37,13 @@ SENSORS = [
 class Bindery:
     """The daemon's flow without its loop: every outcome is committed at once."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, sensors: list[SensorSettings] | None = None) -> None:
         self.clock = FixedClock(5_000_000_000, NOON_US)
         self.path = path
         self.db = open_writing(path)
         self.store = Store(self.db)
         self.bench = Bench()
-        for sensor in SENSORS:
+        for sensor in sensors or SENSORS:
             self.bench.add_sensor(sensor.name, identity_of(sensor), response_of(sensor))
         self.recorder = Recorder(self.db, lambda t: self.clock.wall_us() - (self.clock.dose_us() - t))
         for channel in self.bench.channels.values():
@@ -89,11 +90,15 @@ class Bindery:
                     self.settle(self.bench.take("roof", [MomentReading(volts)], now_us))
             self.settle(self.bench.tick(now_us))
 
-    def start(self, target: Target, sensor: str, frame: str, label: str = "", count_in_s: float = 0.0) -> int:
+    def start(
+        self, target: Target, sensor: str, frame: str, label: str = "", count_in_s: float = 0.0,
+        part: Part | None = None,
+    ) -> int:  # fmt: skip
         now_us = self.clock.dose_us()
         response = self.bench.channels[sensor].track.response
         plan = Plan(
-            self.recorder.next_exposure(), target, sensor, frame, response, now_us + int(count_in_s * 1e6), label=label
+            self.recorder.next_exposure(), target, sensor, frame, response, now_us + int(count_in_s * 1e6), label=label,
+            part=part,
         )
         self.settle(self.bench.start(plan, now_us))
         return plan.id

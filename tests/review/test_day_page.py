@@ -107,7 +107,7 @@ def test_what_waits_stands_first_with_three_boxes_and_lines_for_the_pencil(print
     assert all(t.find("tr/td[@class='pencil']/i") is not None for t in (first, second))
     judge(printed, 1, Verdict(tone="dark", stops=0.5))
     waiting, others = rows(seen(printed)[0])
-    assert not waiting and others[0].verdict == "tone dark by 0.50 stops"
+    assert not waiting and others[0].verdict == "dark, +0.50 stop"
 
 
 def test_nothing_leads_outside_and_nothing_is_needed(labelled: Bindery) -> None:

@@ -6,17 +6,17 @@ SVG of its own. Nothing is laid out by trial: the same day gives the same drawin
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from ..clock import day_bounds, from_iso, local_time
-from ..units import US_PER_S, percent
+from ..units import US_PER_S
 from .day import NEAR_STOPS, Day, Print
 from .day_curve import Curve
 from .day_words import plain
 from .layout import shorten, stops_text, unit_text
+from .spread import mean_and_spread
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -216,7 +216,7 @@ def draw_spread(fig: Figure, at: Place, day: Day) -> None:
     ax.axvline(0, color=INK, lw=1.2, zorder=1)
     words = []
     for row, (_, stops) in enumerate(groups):
-        mean, spread = statistics.fmean(stops), statistics.stdev(stops)
+        mean, spread = several(stops)
         shown = [min(reach, max(-reach, s)) for s in stops]
         ax.plot(shown, [row] * len(shown), "|", color=INK, ms=9, mew=0.8, zorder=3)
         ends = [min(reach, max(-reach, mean + s)) for s in (-spread, spread)]
@@ -243,22 +243,11 @@ def draw_spread(fig: Figure, at: Place, day: Day) -> None:
 # -- common --------------------------------------------------------------------------------------------------------
 
 
-def told_of_light(day: Day, curves: list[Curve]) -> str:
-    """What the picture of the light shows, for who cannot see it."""
-    parts = [f"{plain(c.name)}: up to {c.strongest:.3g} {unit_text(c.unit)}, {len(c.holes)} gaps" for c in curves]
-    return f"Light from {local_time(day.from_us)[:5]} to {local_time(day.to_us)[:5]}; " + "; ".join(parts)
-
-
-def told_of_stops(day: Day) -> str:
-    """What the picture of the doses shows."""
-    parts = (f"{p.document.id} {stops_text(p.stops)} ({percent(p.document.fraction)})" for p in measured_prints(day))
-    return "Stops from the target, by print: " + ", ".join(parts)
-
-
-def told_of_spread(day: Day) -> str:
-    """What the picture of the spread shows."""
-    parts = (f"{plain(t)}: {statistics.stdev(s):.2f} stop over {len(s)} prints" for t, s in spread_groups(day))
-    return "Standard deviation: " + "; ".join(parts)
+def several(stops: list[float]) -> tuple[float, float]:
+    """Mean and standard deviation of a group, which has two prints or more."""
+    mean, spread = mean_and_spread(stops)
+    assert mean is not None and spread is not None
+    return mean, spread
 
 
 def _marks(reach: float) -> list[float]:

@@ -17,12 +17,10 @@ from .day_charts import (
     light_height,
     spread_height,
     stops_height,
-    told_of_light,
-    told_of_spread,
-    told_of_stops,
 )
 from .day_curve import Curve
 from .day_svg import Draw, inline_svg
+from .day_told import told_of_light, told_of_spread, told_of_stops
 from .day_words import (
     DOTS,
     KEY,

@@ -8,9 +8,8 @@ import msgspec
 
 from ..units import minutes
 from .day import Day, Print
-from .layout import figure, shorten, stops_text, time_of, unit_text, with_unit
-from .text import BAND, clock_told, notices_of, totals_told
-from .text_prints import (
+from .day_health import health_told, targets_told
+from .day_rows import (
     aim_told,
     at,
     call_name,
@@ -18,10 +17,11 @@ from .text_prints import (
     counted_words,
     past_told,
     share_told,
-    verdict_words,
     void_told,
 )
-from .text_sensors import health_told, targets_told
+from .layout import figure, shorten, stops_text, time_of, unit_text, with_unit
+from .print_text import verdict_words
+from .text import BAND, clock_told, notices_of, totals_told
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
           "December")  # fmt: skip

@@ -11,10 +11,10 @@ from ..clock import local_time
 from ..exposure.document import settling
 from ..units import minutes, percent
 from .day import NEAR_STOPS, Day, Print
+from .day_health import health_lines, target_lines
+from .day_rows import counted_words, fold, known_times, print_rows, shared_rows, short
 from .layout import alarm_words, columns, figure, shorten, stops_text, time_of, unit_text, with_unit
 from .light import BINS, LightOfDay, Minute
-from .text_prints import counted_words, fold, known_times, print_rows, shared_rows, short
-from .text_sensors import health_lines, target_lines
 
 SPARKS = "▁▂▃▄▅▆▇█"
 NO_READING = "·"

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from ..clock import from_iso, local_date
 from ..messages import ExposureDoc
-from ..notes import Verdict
 from ..units import minutes, percent, stops_between
 from .day import Day, Print
 from .layout import (
@@ -22,6 +21,7 @@ from .layout import (
     with_unit,
     wrap,
 )
+from .print_text import verdict_words
 
 MOST_TOLD = 12
 WIDTH = 80
@@ -180,22 +180,6 @@ def _said(p: Print) -> str:
     if p.verdict is None:
         return "waits for a word" if p.waits else ""
     return f"verdict: {verdict_words(p.verdict)}"
-
-
-def verdict_words(verdict: Verdict) -> str:
-    """What a dry print showed, in one line."""
-    parts = []
-    if verdict.tone is not None or verdict.stops is not None:
-        tone = verdict.tone or ("dark" if (verdict.stops or 0) > 0 else "light")
-        by = f" by {abs(verdict.stops):.2f} stops" if verdict.stops else ""
-        parts.append(f"tone {tone}{by}")
-    if verdict.density is not None:
-        parts.append(f"density {verdict.density:.2f}")
-    if verdict.highlights is not None:
-        parts.append(f"highlights {verdict.highlights}")
-    if verdict.text:
-        parts.append(shorten(verdict.text, 60))
-    return ", ".join(parts)
 
 
 def call_name(event: str, data: dict[str, object]) -> str:

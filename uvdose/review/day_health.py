@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from ..units import minutes
 from .day import Day, SensorHealth
+from .day_rows import fold
 from .layout import alarm_words, stops_text, time_of, with_unit
-from .text_prints import fold
 
 
 def target_lines(day: Day) -> list[str]:
