@@ -71,14 +71,14 @@ def test_it_is_valid_and_its_policy_lets_in_its_own_styles_alone(printed: Runnin
 
 def test_the_newest_day_and_the_ways_between_days(printed: RunningBench, phone_at: OpenPhone) -> None:
     one = phone_at(printed, path="/day", token=printed.token)
-    weekday_and_date = one.text("header")
+    date = one.text("h1")
     assert [a.get_attribute("href") for a in one.page.locator("nav a").all()] == ["/"], "the only day there is"
     one.page.goto(f"{printed.url}/day/2000-01-01")
     after = one.page.locator("nav a").last
     assert after.get_attribute("href") == f"/day/{day_of(printed)}"
     after.tap()
     one.page.wait_for_url(f"**/day/{day_of(printed)}")
-    assert one.text("header") == weekday_and_date
+    assert one.text("h1") == date
     one.page.locator("nav a").first.tap()
     one.page.wait_for_selector(".sign .word")
 
