@@ -41,6 +41,7 @@ class Bindery:
         self.clock = FixedClock(5_000_000_000, NOON_US)
         self.path = path
         self.db = open_writing(path)
+        self.db.execute("PRAGMA synchronous=OFF")  # no test here pulls the plug
         self.store = Store(self.db)
         self.bench = Bench()
         for sensor in sensors or SENSORS:

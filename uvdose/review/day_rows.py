@@ -110,8 +110,8 @@ def _story(day: Day, p: Print) -> list[str]:
     if p.is_void:
         return [*lines, *fold(void_told(day, p), "    ")]
     light = f"light {minutes(d.measured_s)} measured, {minutes(d.bridged_s)} bridged, {minutes(d.missing_s)} missing"
-    if p.light_start is not None or p.light_end is not None:
-        light += f"; {figure(p.light_start)} at the start, {figure(p.light_end)} {unit_text(p.light_unit)} at the end"
+    if (ends := ends_told(p)):
+        light += f"; {ends}"
     parts = [f"{d.state}, started {at(day, d.started_utc)}"]
     parts += [f"{call_name(e.event, e.data)} {at(day, e.utc)}" for e in p.calls]
     if d.finished_utc is not None:
@@ -127,6 +127,13 @@ def _story(day: Day, p: Print) -> list[str]:
         more.append(said)
     return [*lines, *fold(light, "    "), *fold(", ".join(parts), "    "),
             *(line for text in more for line in fold(text, "    "))]  # fmt: skip
+
+
+def ends_told(p: Print) -> str:
+    """The light as it came into it and left it; nothing where that was not read."""
+    ends = [(value, when) for value, when in ((p.light_start, "start"), (p.light_end, "end")) if value is not None]
+    told = ", ".join(f"{figure(value)} at the {when}" for value, when in ends)
+    return f"{told}, {unit_text(p.light_unit)}" if told else ""
 
 
 def aim_told(d: ExposureDoc) -> list[str]:

@@ -15,6 +15,7 @@ from .day_rows import (
     call_name,
     clock_of,
     counted_words,
+    ends_told,
     past_told,
     share_told,
     void_told,
@@ -125,8 +126,8 @@ def _story(day: Day, p: Print) -> list[str]:
         lines.append(share_told(p))
     if p.calls:
         lines.append("; ".join(f"{call_name(e.event, e.data)} {at(day, e.utc)}" for e in p.calls))
-    if p.light_start is not None or p.light_end is not None:
-        lines.append(f"light at the start {figure(p.light_start)}, at the end {with_unit(p.light_end, p.light_unit)}")
+    if (ends := ends_told(p)):
+        lines.append(f"light {ends}")
     return [plain(text) for text in (*lines, *past_told(p), clock_of(p), *aim_told(d))]
 
 
