@@ -14,17 +14,15 @@ import msgspec
 from ..model import Kind, MomentReading, MomentSegment, Reading, RegisterReading, RegisterSegment, Segment
 from ..units import PHYSICAL_DOSE, US_PER_S
 from .history import LightHistory
+from .lines import told_between
 from .quality import Quality
 from .response import Response
-from .timebase import STEP_US, WRAP_32, after_32
+from .timebase import WRAP_32
 
 HOLE_US = 10 * US_PER_S
 BRIDGE_US = 60 * US_PER_S
 HOLE_INTERVALS = 3
 _LOOK_BACK = 9
-RESET_FLAG = 0x08
-SLACK_US = 2 * US_PER_S
-WENT_BACK_MS = 3_600_000  # an uptime that lies less than this before the last one has not gone round, but back
 
 
 class Point(msgspec.Struct, frozen=True, gc=False):
@@ -102,29 +100,11 @@ class Track:
         return reading_value(reading) >= full
 
     def _register(self, p0: Point, r0: RegisterReading, p1: Point, r1: RegisterReading) -> list[Segment]:
-        span_ms = (r1.uptime_ms - r0.uptime_ms) % WRAP_32
-        went_on = r1.boot == r0.boot and span_ms < WRAP_32 - WENT_BACK_MS
-        if went_on and r1.register >= r0.register:
-            lost_us = (p1.t_us - p0.t_us) - span_ms * 1000
-            sat_ms = _counted_ms(r0.sat_ms, r1.sat_ms, span_ms)
-            was_reset = r1.flags & RESET_FLAG and (not r0.flags & RESET_FLAG or self._again(span_ms, lost_us))
-            begin_us = p0.t_us + lost_us if was_reset and lost_us > 0 else p0.t_us
-            held = self._counted(p0, p1, begin_us, r0.uptime_ms, r0.register, sat_ms)
-            return [self._hole(p0, p1, p0.t_us, begin_us), held] if begin_us > p0.t_us else [held]
-        if went_on or p1.t_us - r1.uptime_ms * 1000 < p0.t_us - SLACK_US - (p1.t_us - p0.t_us) // 50:
-            # A register that fell without a power-up; or up for longer than since the last line, so that what its
-            # register holds lies, in part, before that line. Neither tells what fell in between.
+        told = told_between(p0.t_us, r0, p1.t_us, r1, self.hole_us)
+        if told is None:
             return [self._hole(p0, p1, p0.t_us, p1.t_us)] if p1.t_us > p0.t_us else []
-        # Another power-up: the register counts from 0 at uptime 0, and only the time before that is a hole.
-        begin_us = max(p0.t_us, p1.t_us - r1.uptime_ms * 1000)
-        counted = self._counted(p0, p1, begin_us, 0, 0, _counted_ms(0, r1.sat_ms, r1.uptime_ms))
-        return [self._hole(p0, p1, p0.t_us, begin_us), counted] if begin_us > p0.t_us else [counted]
-
-    def _again(self, span_ms: int, lost_us: int) -> bool:
-        """Whether a node that still says it was reset was reset once more: its uptime went on as between any two
-        lines, and its clock was found to have stood still (`timebase` follows that where lines agree on it).
-        """
-        return span_ms * 1000 <= self.hole_us and lost_us > STEP_US
+        held = self._counted(p0, p1, told.begin_us, told.uptime0_ms, told.register0, told.sat_ms)
+        return [self._hole(p0, p1, p0.t_us, told.begin_us), held] if told.begin_us > p0.t_us else [held]
 
     def _counted(
         self, p0: Point, p1: Point, begin_us: int, uptime0_ms: int, register0: int, sat_ms: int
@@ -179,11 +159,6 @@ class Track:
 
 def _judged_by(response: Response) -> tuple[float, float | None, float | None]:
     return response.zero, response.full_scale, response.factor if response.unit == PHYSICAL_DOSE else None
-
-
-def _counted_ms(sat0_ms: int, sat1_ms: int, span_ms: int) -> int:
-    """Saturated ms that the node counted between two lines: a lost line loses none of it."""
-    return min(span_ms, max(0, after_32(sat1_ms, sat0_ms)))
 
 
 def reading_value(reading: Reading) -> float:

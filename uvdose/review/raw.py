@@ -40,12 +40,12 @@ class Scale:
     def __init__(self, identity: Identity) -> None:
         response = identity_response(identity)
         self.unit = irradiance_unit(response.unit)
-        self._factor = to_screen(response.factor, self.unit)
-        self._zero = response.zero
+        self.factor = to_screen(response.factor, self.unit)
+        self.zero = response.zero
 
     def irradiance(self, value: float) -> float:
         """Irradiance in `unit`; a value below zero stays negative."""
-        return self._factor * (value - self._zero)
+        return self.factor * (value - self.zero)
 
 
 def runs(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Run]:
