@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
 
@@ -12,6 +12,7 @@ from ..dose.response import Identity
 from .blocks import Block, Blocks, marks
 
 FAR_US = 3 * 3_600_000_000  # how far back light may reach that belongs to the block after it
+Worth = Callable[[list[Block]], list[Block]]
 _FIELDS = ", ".join(MinuteSums.__struct_fields__)
 
 
@@ -31,11 +32,11 @@ class Found(NamedTuple):
 
 
 def minutes_between(
-    db: sqlite3.Connection, wall0_us: int, wall1_us: int, name: str | None = None, most_raw: int | None = None
+    db: sqlite3.Connection, wall0_us: int, wall1_us: int, name: str | None = None, worth: Worth = list
 ) -> Found:
     """The minutes that overlap a stretch of wall time (microseconds), of one sensor or of all.
 
-    most_raw: so many of the newest blocks are read raw at most. A damaged block that is not summed has no light.
+    worth: of the blocks that are not summed yet those that are worth reading. A damaged one of them has no light.
     """
     first, last = wall0_us // MINUTE_US, -(-wall1_us // MINUTE_US)
     with _one_moment(db):
@@ -52,7 +53,7 @@ def minutes_between(
                 found[number, minute] = MinuteSums(*sums)
         raw = [b for b in _not_summed(db, blocks, every)
                if b.wall0_us < wall1_us + FAR_US and b.wall1_us >= wall0_us]  # fmt: skip
-        for block in raw if most_raw is None else raw[max(0, len(raw) - most_raw):]:
+        for block in worth(raw):
             for minute, more in blocks.sums(block).items():
                 if first <= minute < last:
                     key = block.sensor, minute

@@ -16,8 +16,8 @@ from ..journal.store import Kept, Store
 from ..messages import EventDoc, ExposureDoc
 from ..model import Refusal
 from ..units import US_PER_S, stops_between
-from . import raw
 from .light import BINS, LightOfDay, gather_light
+from .minutes import reading_span
 from .standing import standing
 
 CALLS = ("look", "lead", "reached", "overshoot")
@@ -102,7 +102,7 @@ def gather(store: Store, text: str) -> Day:
     wall0_us, wall1_us = day_bounds(text)
     prints = [_print(store, kept) for kept in store.between(wall0_us, wall1_us)]
     from_us, to_us = _span(store, prints, wall0_us, wall1_us)
-    sensors = gather_light(raw.runs(store, wall0_us, max(wall1_us, to_us)), wall1_us, from_us, to_us)
+    sensors = gather_light(store, wall0_us, wall1_us, from_us, to_us)
     return Day(text, prints, sensors, from_us, to_us)
 
 
@@ -113,7 +113,7 @@ def _span(store: Store, prints: list[Print], wall0_us: int, wall1_us: int) -> tu
         begin, end = min(s.start_us for s in lit), max(s.stop_us for s in lit)
         air = int((end - begin) * PADDING) + US_PER_S
         return begin - air, end + air
-    found = raw.span(store, wall0_us, wall1_us)
+    found = reading_span(store, wall0_us, wall1_us)
     begin, end = found if found is not None else (wall0_us, wall1_us)
     return begin, max(end, begin + BINS)
 

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import msgspec
+import numpy as np
 
 from ..clock import iso_utc
-from ..dose.integrator import BRIDGE_US, reading_value
-from ..model import RegisterReading
-from ..units import US_PER_S
-from .raw import Run, Scale
+from ..dose.integrator import reading_value
+from ..dose.minute import MINUTE_US
+from ..journal.prune import pruned
+from ..journal.store import Store
+from . import raw
+from .minutes import LightMinutes, light_minutes
 
 BINS = 76
+RAW_US = 4 * 3_600_000_000  # up to here a bin is too narrow for minutes, and raw readings are soon read
+
+Key = tuple[str, str]
+Trace = list[float | None]
 
 
 class LightOfDay(msgspec.Struct, frozen=True):
     """One sensor's day. Irradiance in `unit`, in this sensor's band.
 
-    minutes: time between readings at most 60 s apart. mean: over that time. trace: mean irradiance in each of
-    BINS equal stretches of the timeline, None where there was no reading.
+    minutes: time that was measured or bridged. mean: over that time. trace: mean irradiance in each of BINS equal
+    stretches of the timeline, None where there was no reading.
     """
 
     name: str
@@ -30,67 +35,72 @@ class LightOfDay(msgspec.Struct, frozen=True):
     mean: float | None
     first_utc: str
     last_utc: str
-    trace: list[float | None]
+    trace: Trace
 
 
-class _Gatherer:
-    def __init__(self, name: str, unit: str, from_us: int, to_us: int) -> None:
-        self.name = name
-        self.unit = unit
-        self._from_us = from_us
-        self._width_us = max(1, to_us - from_us)
-        self._sums = [0.0] * BINS
-        self._counts = [0] * BINS
-        self._last: tuple[int, float] | None = None
-        self._first_wall_us = 0
-        self._last_wall_us = 0
-        self._readings = 0
-        self._us = 0
-        self._area = 0.0
-        self._strongest: float | None = None
+def gather_light(store: Store, wall0_us: int, wall1_us: int, from_us: int, to_us: int) -> list[LightOfDay]:
+    """The light of a day, from wall0 to wall1, for each sensor and unit; the traces go from from_us to to_us.
 
-    def trace(self, wall_us: int, value: float) -> None:
-        place = (wall_us - self._from_us) * BINS // self._width_us
-        if 0 <= place < BINS:
-            self._sums[place] += value
-            self._counts[place] += 1
-
-    def add(self, wall_us: int, t_us: int, value: float, is_mean: bool) -> None:
-        """is_mean: the value is the mean since the last reading; else it holds at its own moment."""
-        if self._last is not None and 0 <= t_us - self._last[0] <= BRIDGE_US:
-            step_us = t_us - self._last[0]
-            self._us += step_us
-            self._area += step_us * (value if is_mean else (value + self._last[1]) / 2)
-        self._last = (t_us, value)
-        self._first_wall_us = self._first_wall_us or wall_us
-        self._last_wall_us = wall_us
-        self._readings += 1
-        self._strongest = value if self._strongest is None else max(self._strongest, value)
-
-    def done(self) -> LightOfDay:
-        return LightOfDay(
-            name=self.name,
-            unit=self.unit,
-            readings=self._readings,
-            minutes=self._us / US_PER_S / 60,
-            strongest=self._strongest,
-            mean=self._area / self._us if self._us else None,
-            first_utc=iso_utc(self._first_wall_us),
-            last_utc=iso_utc(self._last_wall_us),
-            trace=[s / n if n else None for s, n in zip(self._sums, self._counts, strict=True)],
-        )
+    Raises `Refusal` for damaged readings in a short trace.
+    """
+    traces = _traces(store, from_us, to_us)
+    days = light_minutes(store, wall0_us, wall1_us)
+    return [_of_day(day, traces.get((day.name, day.unit), [None] * BINS)) for day in days if day.readings.any()]
 
 
-def gather_light(runs: Iterable[Run], day_end_us: int, from_us: int, to_us: int) -> list[LightOfDay]:
-    """Sum up readings by sensor and unit; what lies after the day's end only goes into the trace of its last print."""
-    found: dict[tuple[str, str], _Gatherer] = {}
-    for run in runs:
-        scale = Scale(run.identity)
-        key = (run.identity.name, scale.unit)
-        gatherer = found.setdefault(key, _Gatherer(*key, from_us, to_us))
-        for wall_us, t_us, reading in run.rows:
-            value = scale.irradiance(reading_value(reading))
-            gatherer.trace(wall_us, value)
-            if wall_us < day_end_us:
-                gatherer.add(wall_us, t_us, value, isinstance(reading, RegisterReading))
-    return [g.done() for g in found.values()]
+def _of_day(day: LightMinutes, trace: Trace) -> LightOfDay:
+    seconds = float(day.measured_s.sum() + day.bridged_s.sum())
+    return LightOfDay(
+        name=day.name,
+        unit=day.unit,
+        readings=int(day.readings.sum()),
+        minutes=seconds / 60,
+        strongest=float(np.nanmax(day.strongest)),
+        mean=day.dose / seconds if seconds else None,
+        first_utc=iso_utc(day.first_us),
+        last_utc=iso_utc(day.last_us),
+        trace=trace,
+    )
+
+
+def _traces(store: Store, from_us: int, to_us: int) -> dict[Key, Trace]:
+    """Of a long stretch out of the minutes, of a short one out of raw readings, with the minutes where those went."""
+    width_us = max(1, to_us - from_us)
+    minutes = {(m.name, m.unit): m for m in light_minutes(store, from_us, to_us)}
+    if width_us > RAW_US:
+        return {key: _binned(m, from_us, width_us) for key, m in minutes.items()}
+    found = _raw(store, from_us, to_us, width_us)
+    gone = [s for s in pruned(store.db) if s.wall0_us < to_us and s.wall1_us >= from_us]
+    for key, m in minutes.items() if gone else ():
+        trace = found.setdefault(key, [None] * BINS)
+        means = dict(zip((m.start_us // MINUTE_US).tolist(), m.mean.tolist(), strict=True))
+        for k in range(BINS):
+            middle_us = from_us + (2 * k + 1) * width_us // (2 * BINS)
+            if trace[k] is None and any(s.sensor == key[0] and s.wall0_us <= middle_us <= s.wall1_us for s in gone):
+                trace[k] = means.get(middle_us // MINUTE_US)
+    return found
+
+
+def _binned(m: LightMinutes, from_us: int, width_us: int) -> Trace:
+    place = (m.start_us + MINUTE_US // 2 - from_us) * BINS // width_us
+    inside = (place >= 0) & (place < BINS) & (m.readings > 0)
+    weights = m.readings[inside].astype(np.float64)
+    sums = np.bincount(place[inside], m.mean[inside] * weights, BINS)
+    counts = np.bincount(place[inside], weights, BINS)
+    return [float(s / n) if n else None for s, n in zip(sums, counts, strict=True)]
+
+
+def _raw(store: Store, from_us: int, to_us: int, width_us: int) -> dict[Key, Trace]:
+    sums: dict[Key, list[float]] = {}
+    counts: dict[Key, list[int]] = {}
+    for run in raw.runs(store, from_us, to_us):
+        scale = raw.Scale(run.identity)
+        key = run.identity.name, scale.unit
+        total, count = sums.setdefault(key, [0.0] * BINS), counts.setdefault(key, [0] * BINS)
+        for wall_us, _, reading in run.rows:
+            place = (wall_us - from_us) * BINS // width_us
+            total[place] += scale.irradiance(reading_value(reading))
+            count[place] += 1
+    return {
+        key: [s / n if n else None for s, n in zip(total, counts[key], strict=True)] for key, total in sums.items()
+    }

@@ -68,6 +68,12 @@ def minutes_of_day(store: Store, sensor: str, wall0_us: int, wall1_us: int) -> L
     return max(light_minutes(store, wall0_us, wall1_us, sensor), key=lambda m: len(m.start_us), default=None)
 
 
+def reading_span(store: Store, wall0_us: int, wall1_us: int) -> tuple[int, int] | None:
+    """The labels of the first and the last reading in the minutes of a stretch; None when there are none."""
+    found = [m for m in light_minutes(store, wall0_us, wall1_us) if m.readings.any()]
+    return (min(m.first_us for m in found), max(m.last_us for m in found)) if found else None
+
+
 def _arrays(name: str, unit: str, rows: list[MinuteRow], scales: dict[int, Scale]) -> LightMinutes:
     """Rows of the same minute together: the settings may have changed in it."""
     minutes, place = np.unique(np.array([r.minute for r in rows], dtype=np.int64), return_inverse=True)

@@ -73,12 +73,3 @@ def identities(store: Store) -> list[Identity]:
     """Every identity that any sensor has had, oldest first."""
     rows = store.db.execute("SELECT identity FROM sensor ORDER BY id")
     return [msgspec.json.decode(r[0], type=Identity) for r in rows]
-
-
-def span(store: Store, wall0_us: int, wall1_us: int) -> tuple[int, int] | None:
-    """The labels of the first and the last reading within a stretch of wall time; None when there are none."""
-    first, last = store.db.execute(
-        "SELECT min(wall0_us), max(wall0_us + t1_us - t0_us) FROM chunk"
-        " WHERE wall0_us < ? AND wall0_us + t1_us - t0_us >= ?", (wall1_us, wall0_us)
-    ).fetchone()
-    return None if first is None else (max(int(first), wall0_us), min(int(last), wall1_us))
