@@ -25,9 +25,9 @@ ALLOWED: dict[str, set[str]] = {
     "queueing": BASE,
     "clock": BASE,
     "settings_words": set(),
-    "settings_bench": {"settings_words"},
+    "settings_bench": {"clock", "settings_words"},
     "catalogue": BASE,
-    "config": BASE | {"catalogue", "settings_bench", "settings_words"},
+    "config": BASE | {"catalogue", "clock", "settings_bench", "settings_words"},
     "settings_edit": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
@@ -41,11 +41,14 @@ ALLOWED: dict[str, set[str]] = {
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
     "ahead": BASE
-    | {"catalogue", "clock", "config", "dose", "exposure", "journal", "light", "notes", "queueing", "review"}
-    | {"settings_bench"},
+    | {"clock", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
+    | {"same_light"},
     "timeleft": BASE | {"dose", "exposure", "light", "settings_bench"},
-    "same_light": BASE | {"catalogue", "config", "exposure", "light", "settings_bench"},
-    "sunward": BASE | {"ahead", "light", "settings_bench"},
+    "placed": BASE | {"catalogue", "config", "light", "settings_bench"},
+    "same_light": BASE | {"config", "exposure", "light", "placed"},
+    "sunward": BASE | {"light", "placed", "settings_bench"},
+    "whereabouts": BASE | {"exposure", "light", "outlooks"},
+    "start_light": BASE | {"core", "exposure", "same_light", "whereabouts"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call", "timeleft"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},
     "mending": BASE | {"clock", "core", "exposure", "journal"},
@@ -58,9 +61,9 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"outlooks", "same_light", "trying"},
-    "outlooks": BASE | {"clock", "config"},
-    "outlook_process": BASE | {"ahead", "journal", "outlooks"},
+    | {"outlooks", "start_light", "trying"},
+    "outlooks": BASE | {"clock", "config", "light"},
+    "outlook_process": BASE | {"ahead", "clock", "journal", "outlooks"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

@@ -7,25 +7,23 @@ from datetime import date as Date
 
 import msgspec
 
-from .catalogue import part_named
-from .clock import local_date
+from .clock import day_bounds, local_date
 from .config import SensorSettings, Settings
 from .dose.response import Identity, identity_of, response_of
 from .exposure.target import SUN, Target, check_fit
 from .foretold import OutlookDoc, Question
 from .journal.store import Store
-from .light.bands import Band, sensor_band
+from .light.bands import Band
+from .light.lies import COVERED, ClearLight
 from .light.outlook import Spot, clear_light
-from .light.plane import HORIZONTAL, TOWARD_SUN, Plane
-from .light.skies import COVERED, JUST_NOW_MIN, Level, Minutes, gather
-from .light.uv import UV_NM
+from .light.path import clear_course
+from .light.skies import JUST_NOW_MIN, Level, Minutes, gather
 from .model import Refusal
 from .notes import Queue
+from .placed import band_of, spot_of
 from .queueing import BENCH, words
 from .review.by_minute import by_minute
-from .review.day import day_bounds
 from .review.outlook import Asked, View, foretell
-from .settings_bench import BenchSettings
 from .units import PHYSICAL_DOSE, US_PER_S
 
 DAY_US = 86_400 * US_PER_S
@@ -34,10 +32,6 @@ FAR_DAYS = 366
 LEAST_EVERY_MIN, MOST_EVERY_MIN = 5, 240
 MOST_BETWEEN_MIN = 240
 READ_DEG = 5.0  # what came under a lower sun tells nothing
-NO_PLACE = (
-    "where does the bench stand? Set latitude and longitude in degrees under [bench] in uvdose.toml, such as"
-    " latitude = 47.0 and longitude = 7.5"
-)
 
 
 def look_ahead(store: Store, settings: Settings, question: Question, now_us: int) -> OutlookDoc:
@@ -65,6 +59,19 @@ def look_ahead(store: Store, settings: Settings, question: Question, now_us: int
         left_out += missed
     view = _view(store, spot, sensor, identity, now_us)
     return foretell(view, msgspec.structs.replace(asked, targets=fit, queue=queue, left_out=left_out))
+
+
+def clear_courses(store: Store, settings: Settings, now_us: int) -> dict[str, ClearLight]:
+    """What each sensor in the sun says of a clear sky from now on, where steady half hours of past days tell it."""
+    found = {}
+    for sensor in settings.sensor:
+        if sensor.light != SUN or settings.bench.latitude is None:
+            continue
+        spot, identity = spot_of(settings.bench), identity_of(sensor, store.known_who().get(sensor.name))
+        level, _ = gather(spot, _minutes(store, spot, identity, now_us), band_of(sensor), absolute=False)
+        if level is not None:
+            found[sensor.name] = clear_course(spot, now_us / US_PER_S, band_of(sensor), level.factor)
+    return found
 
 
 def _queue(
@@ -101,10 +108,8 @@ def _sensor(settings: Settings, question: Question, targets: Sequence[Target]) -
 
 
 def _view(store: Store, spot: Spot, sensor: SensorSettings, identity: Identity, now_us: int) -> View:
-    unit = response_of(sensor).unit
-    from_us = now_us - BACK_DAYS * DAY_US
-    minutes = by_minute(store, identity, from_us, lambda at: spot.sun(at).elevation_deg > READ_DEG)
-    band = band_of(sensor)
+    unit, band = response_of(sensor).unit, band_of(sensor)
+    minutes = _minutes(store, spot, identity, now_us)
     level, skies = gather(spot, minutes, band, absolute=unit == PHYSICAL_DOSE)
     if level is None:
         raise Refusal(
@@ -115,21 +120,9 @@ def _view(store: Store, spot: Spot, sensor: SensorSettings, identity: Identity, 
     return View(spot, band, sensor.name, unit, level, skies, share)
 
 
-def spot_of(bench: BenchSettings) -> Spot:
-    """Where the bench stands, and how its frames lie. Raises `Refusal` where the settings do not say it."""
-    if bench.latitude is None or bench.longitude is None:
-        raise Refusal(NO_PLACE)
-    plane = HORIZONTAL
-    if bench.facing == "sun":
-        plane = TOWARD_SUN
-    elif bench.facing == "tilted":
-        plane = Plane(bench.tilt_deg or 0.0, bench.azimuth_deg)
-    return Spot(bench.latitude, bench.longitude, bench.height_m, plane)
-
-
-def band_of(sensor: SensorSettings) -> Band | tuple[float, float]:
-    """The band of the sensor's part; all ultraviolet from 300 nm where it names none."""
-    return UV_NM if sensor.part is None else sensor_band(part_named(sensor.part).band)
+def _minutes(store: Store, spot: Spot, identity: Identity, now_us: int) -> Minutes:
+    """The light of the last weeks."""
+    return by_minute(store, identity, now_us - BACK_DAYS * DAY_US, lambda at: spot.sun(at).elevation_deg > READ_DEG)
 
 
 def _asked(question: Question, now_us: int) -> Asked:

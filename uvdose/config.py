@@ -37,6 +37,7 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     relative, one standard deviation; the default is what 0.08 %/K makes of a few kelvin (photodiode data sheets).
     field: JSON Pointer, CSV column (name or number from 1), label, SenML name, or field of line protocol. profile: of
     the simulated light. part: of the catalogue; it changes no figure.
+    under_glass: it lies under the frame's own glass and a clear film, as the paper does.
     """
 
     name: str
@@ -59,6 +60,7 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     decimal_comma: bool = False
     part: str | None = None
     mount: str | None = None
+    under_glass: bool = False
     light: str = "sun"
 
 

@@ -15,7 +15,7 @@ from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
 from .call.ways import Ways, trouble_words
-from .clock import from_iso, local_time
+from .clock import from_iso, local_time, use_zone
 from .config import Home, Settings, load_settings
 from .core import Core
 from .decode import make_decoder
@@ -46,10 +46,12 @@ from .reread import Rereader
 from .same_light import SameLight
 from .service import BenchService
 from .showing import Showing
+from .start_light import StartLight
 from .trying import Trier
 from .upkeep import Upkeep
 from .web.app import make_app
 from .web.front import Front, Reach
+from .whereabouts import Whereabouts
 
 Say = Callable[[str], None]
 
@@ -60,6 +62,7 @@ _ALONE = Reach()
 def serve(home: Home, pace: float, say: Say, reach: Reach = _ALONE) -> None:
     """Run the daemon until SIGTERM or SIGINT. `say` prints one line. Raises `Refusal` when it cannot begin or go on."""
     settings = reach.over(load_settings(home))
+    use_zone(settings.bench.timezone)
     with lock(home, "uvdose serve"):
         asyncio.run(_serve(home, settings, pace, say, reach))
 
@@ -137,7 +140,9 @@ class Daemon:
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
-        ahead, light = Outlooks(settings, home.journal_file, clock), SameLight(settings)
+        ahead, same = Outlooks(settings, home.journal_file, clock), SameLight(settings)
+        self._whereabouts = Whereabouts(ahead, pace) if same.places else None
+        light = StartLight(self._core, same, self._whereabouts)
         self._service = BenchService(
             self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, light
         )
@@ -162,6 +167,8 @@ class Daemon:
             asyncio.create_task(self._core.tell(), name="calls"),
             asyncio.create_task(self.front.serve(), name="api"),
         ]
+        if self._whereabouts is not None:
+            self._tasks.append(asyncio.create_task(self._whereabouts.keep(), name="whereabouts"))
         if self._orders is not None:
             self._tasks.append(asyncio.create_task(self._orders.work(), name="commands"))
         while not (self.front.started or self._stopping.is_set() or self._tasks[1].done()):
@@ -217,7 +224,7 @@ class Daemon:
         self._core.herald.followers.tell(None)  # their streams end, rather than being cut off
         await self.front.end()
         for task in self._tasks:
-            if task.get_name() in ("calls", "commands"):
+            if task.get_name() in ("calls", "commands", "whereabouts"):
                 task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         if not self._writer.close():

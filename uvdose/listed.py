@@ -41,6 +41,21 @@ class QueueEntry(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_d
     frame: str | None = None
 
 
+class AimDoc(msgspec.Struct, frozen=True):
+    """What a print begun now would aim at, beside its target's own dose. stops: that the light of now asks for, with
+    low_stops and high_stops around it (95 %); None where it is nothing, or cannot be told. way: why: the sun stands
+    "lower" or "higher" than at the proof, or the frame lies "otherwise". corrects: the target's prints aim so."""
+
+    target: str
+    version: int
+    sensor: str
+    corrects: bool
+    stops: float | None = None
+    low_stops: float | None = None
+    high_stops: float | None = None
+    way: str = ""
+
+
 class QueueDoc(msgspec.Struct, frozen=True):
     """Who is next at the bench, the first one first. id: of this version, to base a change on."""
 

@@ -217,11 +217,21 @@ class TakenBack(msgspec.Struct, frozen=True):
     utc: str
 
 
+class SeemsDoc(msgspec.Struct, frozen=True):
+    """Where a print seems to lie, against what is said of it; a guess. light_in: open, shade or window. share: its
+    light over that of a clear sky."""
+
+    light_in: str
+    share: float
+    words: str
+
+
 class Taken(msgspec.Struct, frozen=True):
     """An act was taken. recorded: it is on disk; else it is kept in memory and `note` says why.
 
     told: what is worth knowing of a start, and was no reason to refuse it. light: how the light of now differs from
-    that in which the target was proved, and whether the aim follows it; empty where that is nothing.
+    that in which the target was proved, and whether the aim follows it; empty where that is nothing. seems: at a
+    start, where the frame seems to lie otherwise than is said.
     """
 
     exposure: ExposureDoc | None
@@ -230,6 +240,7 @@ class Taken(msgspec.Struct, frozen=True):
     taken_back: TakenBack | None = None
     told: list[str] = []
     light: str = ""
+    seems: SeemsDoc | None = None
 
 
 class RecountDoc(msgspec.Struct, frozen=True):

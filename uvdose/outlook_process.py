@@ -1,4 +1,5 @@
-"""`python -m uvdose.outlook_process` reckons one outlook: a task on its input, an answer on its output."""
+"""`python -m uvdose.outlook_process` reckons one outlook, or the clear light: a task on its input, an answer on its
+output."""
 
 from __future__ import annotations
 
@@ -10,7 +11,8 @@ from pathlib import Path
 
 import msgspec
 
-from .ahead import look_ahead
+from .ahead import clear_courses, look_ahead
+from .clock import use_zone
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
@@ -22,9 +24,14 @@ def main() -> int:
     with contextlib.suppress(OSError):
         os.nice(NICER)
     task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
+    use_zone(task.settings.bench.timezone)
     try:
         with closing(open_reading(Path(task.journal))) as db:
-            answer = Answer(look_ahead(Store(db), task.settings, task.question, task.now_us))
+            store = Store(db)
+            if task.question is None:
+                answer = Answer(None, clear=clear_courses(store, task.settings, task.now_us))
+            else:
+                answer = Answer(look_ahead(store, task.settings, task.question, task.now_us))
     except Refusal as why:
         answer = Answer(None, why.line, why.code)
     sys.stdout.buffer.write(msgspec.json.encode(answer))

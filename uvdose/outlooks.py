@@ -17,6 +17,7 @@ import msgspec
 from .clock import Clock
 from .config import Settings
 from .foretold import OutlookDoc, Question
+from .light.lies import ClearLight
 from .model import Refusal
 
 FRESH_S = 120.0
@@ -29,11 +30,11 @@ FAILED = "the outlook could not be reckoned; `uvdose outlook` beside the daemon 
 
 
 class Task(msgspec.Struct, frozen=True):
-    """What the other process gets. now_us: wall time."""
+    """What the other process gets. question: None asks for the clear light of each sensor. now_us: wall time."""
 
     journal: str
     settings: Settings
-    question: Question
+    question: Question | None
     now_us: int
 
 
@@ -43,6 +44,7 @@ class Answer(msgspec.Struct, frozen=True):
     outlook: OutlookDoc | None
     refused: str = ""
     code: int = 4
+    clear: dict[str, ClearLight] = {}
 
 
 class Outlooks:
@@ -75,7 +77,12 @@ class Outlooks:
             raise Refusal(answer.refused, answer.code)
         return answer.outlook
 
-    async def _reckon(self, question: Question) -> Answer:
+    async def clear(self) -> dict[str, ClearLight]:
+        """What each sensor says of a clear sky, from now on for a day. Raises `Refusal`."""
+        async with self._turn:
+            return (await self._reckon(None)).clear
+
+    async def _reckon(self, question: Question | None) -> Answer:
         task = Task(str(self._journal), self._settings, question, self._clock.wall_us())
         try:
             process = await asyncio.create_subprocess_exec(

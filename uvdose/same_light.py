@@ -12,22 +12,20 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from .catalogue import part_named
 from .config import Settings
 from .exposure.setting import MOST_AIR_MASS
 from .exposure.target import SUN, Target
 from .model import ProvedLight, Refusal
-from .settings_bench import BenchSettings
+from .placed import EMULSION, lying, plane_of, sensor_band_of
 
 if TYPE_CHECKING:
-    from .light.plane import Plane
+    from .light.bands import Band
 
 TELL = 0.03  # what lies nearer to 1 is not worth a word: sheets of one coat differ as much
 LONGEST_S = 4 * 3600.0  # in light that is too weak to print in, no middle of an exposure can be told
 NO_PLACE = "the settings do not say where the bench stands: latitude and longitude under [bench]"
 SUN_DOWN = "the sun is down, or so low that nothing is known of its light"
 SAY_IT = "`uvdose target correct {} on --proved-at TIME`"
-EMULSION = "framed"  # the paper lies under the frame's glass and a film, the sensor beside it does not
 
 
 class Drift(msgspec.Struct, frozen=True):
@@ -51,6 +49,11 @@ class Drift(msgspec.Struct, frozen=True):
         return math.log2(self.aim)
 
     @property
+    def way(self) -> str:
+        """Why, in one word: the sun stands lower, or higher, or the frame lies otherwise."""
+        return "otherwise" if self.otherwise else "lower" if self.air_mass > self.proved else "higher"
+
+    @property
     def worth_telling(self) -> bool:
         """Whether it is more than a print shows."""
         return abs(self.aim - 1) >= TELL
@@ -60,7 +63,7 @@ class Drift(msgspec.Struct, frozen=True):
         if self.otherwise:
             why = f"{self.otherwise} when {name} was proved"
         else:
-            why = f"the sun stands {'lower' if self.air_mass > self.proved else 'higher'} than when {name} was proved"
+            why = f"the sun stands {self.way} than when {name} was proved"
         much = "much" if self.aim > 1 else "little"
         low, high = (f"{round(100 * (end - 1)):+d}" for end in (self.low, self.high))
         return (
@@ -80,16 +83,21 @@ class SameLight:
             # Loaded now: at the first start of a print it would hold up the calls of others.
             from .light import mismatch  # noqa: F401
 
+    @property
+    def places(self) -> bool:
+        """Whether it is known where the bench stands."""
+        return self._bench.latitude is not None
+
     def proof(self, utc_s: float, utc: str) -> ProvedLight | str:
         """The sun's light at Unix seconds, as a target remembers it; a reason where it is not known."""
         if self._bench.latitude is None:
             return NO_PLACE
         sun = self._sun(utc_s)
-        return SUN_DOWN if sun is None else _lying(self._bench, sun[0], sun[1], utc)
+        return SUN_DOWN if sun is None else lying(self._bench, sun[0], sun[1], utc)
 
     def proof_at(self, air_mass: float) -> ProvedLight:
         """The same where only the air mass is known."""
-        return _lying(self._bench, air_mass, None, "")
+        return lying(self._bench, air_mass, None)
 
     def drift(self, target: Target, sensor: str, utc_s: float, light_in: str = "") -> Drift | str:
         """How the sensor reads at Unix seconds against the paper, in this of the `LIGHTS`, as at the proof where it is
@@ -106,13 +114,19 @@ class SameLight:
             return "what the glass of a window leaves of the light is not known"
         if proved is None:
             return f"nobody said in which light {target.name} was proved: {SAY_IT.format(target.name)}"
-        sun = self._sun(utc_s)
-        if sun is None:
+        sun, band = self._sun(utc_s), sensor_band_of(held)
+        if sun is None or band is None:
             return SUN_DOWN
-        now = _lying(self._bench, sun[0], sun[1], "")
+        now = lying(self._bench, sun[0], sun[1])
         if now.azimuth_deg is not None and proved.sun_azimuth_deg is None:
             return f"for a tilted frame it must be known when {target.name} was proved, not the air mass alone"
-        return _between(part_named(held.part).band, proved, now, lights)
+        return _between(band, proved, now, lights)
+
+    def drift_of_print(
+        self, target: Target, sensor: str, begin_s: float, takes_s: float | None, light_in: str = ""
+    ) -> Drift | str:
+        """The same in the middle of a print that is begun at Unix seconds; takes_s: None in the dark."""
+        return self.drift(target, sensor, begin_s + min(takes_s or 0.0, LONGEST_S) / 2, light_in)
 
     def aim(
         self, target: Target, sensor: str, begin_s: float, takes_s: float | None, wanted: bool | None,
@@ -125,7 +139,7 @@ class SameLight:
         cannot be reckoned.
         """
         correct = target.correct if wanted is None else wanted
-        found = self.drift(target, sensor, begin_s + min(takes_s or 0.0, LONGEST_S) / 2, light_in)
+        found = self.drift_of_print(target, sensor, begin_s, takes_s, light_in)
         if isinstance(found, str):
             if wanted:
                 raise Refusal(f"--correct cannot be reckoned: {found}; leave it out to print without")
@@ -149,28 +163,13 @@ class SameLight:
         return (mass, float(seen.azimuth_deg)) if mass <= MOST_AIR_MASS else None
 
 
-def _lying(bench: BenchSettings, air_mass: float, sun_azimuth_deg: float | None, utc: str) -> ProvedLight:
-    tilted = bench.facing == "tilted"
-    return ProvedLight(
-        air_mass, sun_azimuth_deg, bench.tilt_deg or 0.0 if tilted else 0.0, bench.azimuth_deg if tilted else None,
-        bench.facing == "sun", utc,
-    )
-
-
-def plane_of(light: ProvedLight, light_in: str = "") -> Plane:
-    """How sensor and frame lie in this light, one of `LIGHTS`."""
-    from .light.plane import Plane
-
-    return Plane(light.tilt_deg, light.azimuth_deg, light.toward_sun, light_in == "shade")
-
-
-def _between(sensor_class: str, proved: ProvedLight, now: ProvedLight, lights: tuple[str, str]) -> Drift:
-    from .light.bands import emulsion_band, sensor_band
+def _between(sensor: Band, proved: ProvedLight, now: ProvedLight, lights: tuple[str, str]) -> Drift:
+    from .light.bands import emulsion_band
     from .light.mismatch import Light, between
 
     then_plane, now_plane = plane_of(proved, lights[0]), plane_of(now, lights[1])
     found = between(
-        sensor_band(sensor_class), emulsion_band(EMULSION), Light(then_plane, proved.air_mass, proved.sun_azimuth_deg),
+        sensor, emulsion_band(EMULSION), Light(then_plane, proved.air_mass, proved.sun_azimuth_deg),
         Light(now_plane, now.air_mass, now.sun_azimuth_deg),
     )
     # A dose that the sensor tells, times the factor, is what it would have told at the proof: the aim is the inverse.

@@ -21,6 +21,7 @@ from .exposure.states import ENDED, Act, State, act_word
 from .exposure.target import Target, check_fit, plan_with, told_of
 from .exposure.telling import tell_fact
 from .journal.store import Store
+from .listed import AimDoc
 from .mending import Mender
 from .messages import CallTestDoc, EventDoc, NoteTaken, Part, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
 from .model import Refusal
@@ -29,8 +30,8 @@ from .notes import checked
 from .outlooks import Outlooks
 from .present import Present
 from .reread import Rereader
-from .same_light import SameLight
 from .showing import Showing
+from .start_light import StartLight
 from .trying import Trier
 from .units import US_PER_S, from_screen, irradiance_unit
 
@@ -46,7 +47,7 @@ class BenchService:
 
     def __init__(
         self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
-        rereader: Rereader, outlooks: Outlooks, same_light: SameLight,
+        rereader: Rereader, outlooks: Outlooks, start_light: StartLight,
     ) -> None:
         self.home_id = home_id
         self.showing = showing
@@ -57,7 +58,7 @@ class BenchService:
         self._mender = Mender(core, store)
         self._trier = trier
         self._rereader = rereader
-        self._same_light = same_light
+        self._start_light = start_light
         self._next_up = NextUp(core, showing)
         self._fresh_targets: dict[str, Target] = {}
 
@@ -118,14 +119,11 @@ class BenchService:
             self._mender.refuse_trouble()
             self._mender.refuse_unread(sensor, began_us, now_us)
         begin_us = began_us + int(request.count_in_s * US_PER_S * core.clock.pace)
-        aim, light = 1.0, ""
-        if request.trial is None:
-            begin_s, takes_s = core.label(begin_us) / US_PER_S, channel.takes_s(target.dose_base)
-            aim, light = self._same_light.aim(target, sensor, begin_s, takes_s, request.correct, light_in)
+        lit = self._start_light.at(request, target, channel, begin_us, now_us, light_in)
         exposure = Plan(
             core.recorder.next_exposure(), msgspec.structs.replace(target, calls=plan), sensor, frame, response,
             begin_us, core.clock.pace, request.label, tuple(changed),
-            self._gate(request, aim * target.dose_base, response), request.part, aim, light_in,
+            self._gate(request, lit.aim * target.dose_base, response), request.part, lit.aim, light_in,
         )
         out = core.bench.start(exposure, now_us)
         if began_us < now_us:
@@ -134,7 +132,14 @@ class BenchService:
         self._next_up.begun(exposure.id, request.queued)
         taken = await self._taken(out, core.bench.exposures[exposure.id])
         self.showing.began()  # now that it can be read
-        return msgspec.structs.replace(taken, told=told_of(target, channel.identity), light=light)
+        self._start_light.tell(exposure.id, sensor, lit)
+        told = told_of(target, channel.identity)
+        return msgspec.structs.replace(taken, told=told, light=lit.light, seems=lit.seems)
+
+    def aim(self, name: str, sensor: str | None) -> AimDoc:
+        """What a print of a target begun now would aim at. Raises `Refusal`."""
+        target = self._wanted(StartRequest(name))
+        return self._start_light.aim(target, self._choose_sensor(sensor, target))
 
     def _wanted(self, request: StartRequest) -> Target:
         """The target to start with; for a calibration print one of its own, which no version list knows."""

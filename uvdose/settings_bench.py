@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import tomllib
+from pathlib import Path
 from typing import Any
 
 import msgspec
 
+from .clock import zone_fault
 from .settings_words import SENSOR_NAME
 
 FACINGS = ("flat", "tilted", "sun")
@@ -22,7 +25,8 @@ class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """[bench]: one daemon with its sensors and frames, and where they stand.
 
     latitude, longitude: degrees, north and east positive. facing: how sensor and frame lie, "flat", "tilted" (by
-    tilt_deg from level, looking to azimuth_deg from north over east) or "sun", held square to it.
+    tilt_deg from level, looking to azimuth_deg from north over east) or "sun", held square to it. timezone: IANA name;
+    None: the machine's.
     """
 
     name: str = "bench"
@@ -32,6 +36,17 @@ class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     facing: str = "flat"
     tilt_deg: float | None = None
     azimuth_deg: float | None = None
+    timezone: str | None = None
+
+
+def timezone_in(settings_file: Path) -> str | None:
+    """The time zone that settings name, whatever else may be wrong with them; None where they name none."""
+    try:
+        bench = tomllib.loads(settings_file.read_text(encoding="utf-8")).get("bench", {})
+    except (OSError, ValueError):
+        return None
+    name = bench.get("timezone") if isinstance(bench, dict) else None
+    return name if isinstance(name, str) else None
 
 
 def check_bench(bench: BenchSettings, refuse: Any) -> None:
@@ -44,6 +59,8 @@ def check_bench(bench: BenchSettings, refuse: Any) -> None:
         refuse("bench.facing", f"{bench.facing!r} is not known; one of {', '.join(FACINGS)}")
     if bench.facing == "tilted" and bench.tilt_deg is None:
         refuse("bench.tilt_deg", 'is missing; facing = "tilted" needs degrees from level')
+    if bench.timezone is not None and (fault := zone_fault(bench.timezone)):
+        refuse("bench.timezone", fault)
     for name, least, most, words in PLACE_BOUNDS:
         value = getattr(bench, name)
         if value is not None and not least <= value <= most:

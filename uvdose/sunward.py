@@ -6,8 +6,8 @@ import sys
 
 import msgspec
 
-from .ahead import spot_of
 from .light.path import sun_path
+from .placed import spot_of
 from .settings_bench import BenchSettings
 
 

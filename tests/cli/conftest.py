@@ -109,7 +109,7 @@ class Daemon(Homed):
 
     def wait_live(self) -> None:
         end = time.monotonic() + 10
-        while '"live"' not in self.run("status", "--json").out:
+        while '"live"' not in self.call("status", "--json").out:
             assert time.monotonic() < end
             time.sleep(0.05)
 

@@ -241,3 +241,36 @@ def test_any_selection_of_register_lines_gives_the_same_dose(steps: list[tuple[i
     full = count(rows, rows[0][0], rows[-1][0], COUNTS).figures()
     some = count([rows[0], *kept, rows[-1]], rows[0][0], rows[-1][0], COUNTS).figures()
     assert some == full
+
+
+@pytest.mark.parametrize("full_scale, told", [(1000.0, True), (None, False)])
+def test_a_register_that_leaps_is_no_light(full_scale: float | None, told: bool) -> None:
+    """An hour of the strongest light between two lines of a second is a fault of the node, and no dose."""
+    response = Response(0.2, 0.0, full_scale, "mJ/cm2")
+    leap = 3_600_000 * 1000
+    readings = [
+        (float(i), line(7, i, i * 1000, 400_000 * i + (leap if i >= 30 else 0), level=400.0)) for i in range(61)
+    ]
+    figures = count(readings, 0, 60, response).figures()
+    track = Track(response)
+    found = [(track.feed(reading, us(t)), "leapt" in track.quality.found)[1] for t, reading in readings]
+    assert found[29:41] == ([False, *[True] * 10, False] if told else [False] * 12)
+    if told:
+        assert figures.dose == pytest.approx(0.2 * 400 * 60, rel=1e-12)
+        assert (figures.measured_s, figures.bridged_s) == (59, 1)
+    else:
+        assert figures.dose == pytest.approx(0.2 * (400 * 60 + 3_600_000))
+
+
+def test_a_boot_that_says_it_counted_more_than_there_was_is_bridged_whole() -> None:
+    response = Response(1.0, 0.0, 1000.0, "counts.s")
+    readings = [(0.0, line(7, 0, 9000, 0, level=400.0)), (20.0, line(8, 0, 5000, 10**9, level=400.0))]
+    figures = count(readings, 0, 20, response).figures()
+    assert figures.dose == pytest.approx(400 * 20, rel=1e-12)
+    assert (figures.measured_s, figures.bridged_s) == (0, 20)
+
+
+def test_a_full_scale_that_is_set_too_low_makes_no_leap_of_true_light() -> None:
+    response = Response(1.0, 0.0, 100.0, "counts.s")
+    readings = [(float(i), line(7, i, i * 1000, 400_000 * i, level=400.0)) for i in range(61)]
+    assert count(readings, 0, 60, response).figures().measured_s == 60

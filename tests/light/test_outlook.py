@@ -11,9 +11,10 @@ import pytest
 from support.payerne import day_w_m2, uva_w_m2
 
 from uvdose.light.daylight import solar_day
+from uvdose.light.lies import COVERED
 from uvdose.light.outlook import Course, Outlook, Spot, clear_light, course, first_light_s, last_start_s, quantile
 from uvdose.light.plane import TOWARD_SUN, Plane
-from uvdose.light.skies import COVERED, Level, Minutes, Skies, alike, gather, shares_over
+from uvdose.light.skies import Level, Minutes, Skies, alike, gather, shares_over
 from uvdose.light.uv import UVA_NM
 
 PAYERNE = Spot(46.815, 6.944, 491.0)  # BSRN station

@@ -8,8 +8,9 @@ from pathlib import Path
 import msgspec
 import pytest
 
+from uvdose.clock import day_bounds
 from uvdose.model import Refusal
-from uvdose.review.day import day_bounds, gather, newest_day
+from uvdose.review.gather import gather, newest_day
 from uvdose.review.text import render, spark
 
 GOLDEN = Path(__file__).with_name("day.txt")

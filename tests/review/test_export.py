@@ -9,8 +9,8 @@ import json
 import msgspec
 import pytest
 
+from uvdose.clock import day_bounds
 from uvdose.model import Refusal
-from uvdose.review.day import day_bounds
 from uvdose.review.export import write
 from uvdose.review.outfile import fresh_file
 

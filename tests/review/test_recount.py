@@ -8,8 +8,10 @@ import pytest
 from uvdose.exposure.states import Act
 from uvdose.journal.pack import pack, unpack
 from uvdose.model import MomentReading, Refusal, RegisterReading
+from uvdose.review import recorded
 from uvdose.review.byclock import by_clock
-from uvdose.review.day import gather
+from uvdose.review.gather import gather
+from uvdose.review.recorded import Stretch
 from uvdose.review.recount import recount
 
 from .conftest import BLUE
@@ -93,8 +95,18 @@ def test_one_that_still_takes_light_is_refused(printed) -> None:
 
 def test_what_a_clock_would_have_done(printed) -> None:
     """400 mJ/cm² at 5 mW/cm² take a clock 80 s; those gave 20 x 5 + 40 x 2.5 + 20 x 5 = 300; by dose it took 100 s."""
+    clock = gather(printed.store, "2026-06-21").prints[0].clock
+    assert clock is not None and clock.clear == pytest.approx(5)
+    assert clock.clock_s == pytest.approx(80) and clock.dose == pytest.approx(300)
+    assert clock.needed_s == pytest.approx(100)
+
+
+def test_a_clock_goes_on_after_a_print_was_taken_in_and_not_after_the_last_reading(printed) -> None:
+    """2 mW/cm² asks 200 s. The print lay 118 s and got 490; 82 s later than its end nothing was read any more."""
     fern = gather(printed.store, "2026-06-21").prints[0]
-    clock = by_clock(printed.store, fern, 5.0)
-    assert clock is not None
-    assert clock.clock_s == 80 and clock.dose == pytest.approx(300) and clock.needed_s == pytest.approx(100)
-    assert by_clock(printed.store, fern, 1.0) is None
+    shift_us = printed.store.exposure(1).plan.begin_us - fern.in_light[0].start_us
+    windows = [Stretch(s.start_us + shift_us, s.stop_us + shift_us) for s in fern.in_light]
+    sill, _ = recorded.read(printed.store, 0, 1 << 60)
+    assert by_clock(sill, windows, 400.0, 2.0) is None
+    clock = by_clock(sill, windows, 400.0, 400 / 128)
+    assert clock is not None and clock.dose == pytest.approx(490 + 10 * 5)

@@ -14,8 +14,8 @@ from uvdose.exposure.document import document
 from uvdose.exposure.states import Act
 from uvdose.journal.replay import resume
 from uvdose.messages import ExposureDoc
-from uvdose.review.day import gather
 from uvdose.review.export import write
+from uvdose.review.gather import gather
 from uvdose.review.recount import recount
 from uvdose.review.text import render
 

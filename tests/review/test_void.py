@@ -9,8 +9,8 @@ import json
 import msgspec
 
 from uvdose.exposure.states import Act
-from uvdose.review.day import gather
 from uvdose.review.export import write
+from uvdose.review.gather import gather
 from uvdose.review.text import render
 
 from .conftest import BLUE

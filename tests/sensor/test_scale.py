@@ -184,7 +184,7 @@ def test_a_known_light_and_what_is_refused(two: tuple[Daemon, Quiet], lamp: Quie
         (("sill", "--known", 5, "--known-u", 80), 2, "--known-u"),
         (("sill", "--against", "roof", "--known-u", 5), 2, "goes"),
     ):  # fmt: skip
-        bench.run("sensor", "scale", *words).refused(code, word)
+        bench.call("sensor", "scale", *words).refused(code, word)
     talk = ScreenTalk(argv("sensor", "scale", "sill", "--against", "roof", "--home", bench.folder),
                       environment(TERM="xterm"))  # fmt: skip
     try:

@@ -109,8 +109,9 @@ def expose(
         _say_started(place, shown, used)
         for line in taken.told:
             print(f"  sensor   {line}")
-        if taken.light:
-            say("\n".join(wrap(f"  light    {taken.light}", "", " " * 11)))
+        for line in (taken.light, taken.seems.words if taken.seems is not None else ""):
+            if line:
+                say("\n".join(wrap(f"  light    {line}", "", " " * 11)))
         if by_light:
             _say_waiting()
         else:

@@ -199,15 +199,13 @@ def _verify(bench: DemoBench) -> list[str]:
 
 
 def _clock_words(store: Store, shown: ExposureDoc) -> list[str]:
-    from ..review.byclock import by_clock
-    from ..review.day import gather, newest_day
+    from ..review.gather import gather, newest_day
     from ..review.layout import with_unit
     from ..units import irradiance_unit, minutes, percent, stops_between
     from .demo_bench import DemoFailed
 
     found = gather(store, newest_day(store))
-    clear = found.sensors[0].strongest
-    clock = by_clock(store, found.prints[0], clear) if clear else None
+    clock = found.prints[0].clock
     stops = stops_between(clock.dose, shown.target_dose) if clock else None
     if clock is None or stops is None:
         raise DemoFailed("the light was not cloudy enough to compare it with a clock")

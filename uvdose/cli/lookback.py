@@ -1,4 +1,4 @@
-"""Looking back: `uvdose day`, `uvdose export`, `uvdose recount`. All read the journal; none needs the daemon."""
+"""Looking back: `uvdose day`, `days`, `export`, `recount`. All read the journal; none needs the daemon."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def day(
     home: HomeDir = None,
 ) -> None:
     """Review a day: its light, and what each print got."""
-    from ..review.day import gather, newest_day
+    from ..review.gather import gather, newest_day
     from ..review.text import render
     from .asking import journal
     from .show import print_json
@@ -34,6 +34,25 @@ def day(
         print_json(found.as_json())
     else:
         print(render(found), end="")
+
+
+def days(
+    span: Annotated[Text, typer.Argument(metavar="[YEAR|YYYY-MM]", help="A year or a month; else the newest.")] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """The printing days of a year or a month, one line each: prints, stops, what waits, and the light."""
+    from ..review.year import gather_days, newest_year
+    from ..review.year_text import render_days
+    from .asking import journal
+    from .show import print_json
+
+    with journal(home_of(home)) as store:
+        found = gather_days(store, span if span is not None else newest_year(store))
+    if as_json:
+        print_json(found)
+    else:
+        print(render_days(found), end="")
 
 
 def export(
@@ -71,8 +90,8 @@ def export(
 
 
 def _stretch(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+    from ..clock import day_bounds
     from ..model import Refusal
-    from ..review.day import day_bounds
 
     if on is not None:
         if from_day is not None or to_day is not None:
@@ -124,5 +143,5 @@ def _words(counted: RecountDoc) -> str:
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    for command in (day, export, recount):
+    for command in (day, days, export, recount):
         app.command()(command)

@@ -85,11 +85,25 @@ def file_of(text: str) -> Path:
         raise Refusal(f"{text}: there is no such user", 2) from None
 
 
-def home_of(after_command: str | None) -> Home:
-    """The home folder that a command works on."""
-    from ..config import find_home
+def home_of(after_command: str | None, tell_zone: bool = True) -> Home:
+    """The home folder that a command works on; its local times are those of the bench from here on.
 
-    return find_home(given_home(after_command))
+    A time zone that cannot be meant keeps nobody from an act: the machine's is taken, and that is told.
+    """
+    from ..clock import use_zone
+    from ..config import find_home
+    from ..settings_bench import timezone_in
+
+    home = find_home(given_home(after_command))
+    use_zone(None)
+    try:
+        use_zone(timezone_in(home.settings_file))
+    except ValueError as err:
+        if tell_zone:
+            from .show import note
+
+            note(f"{home.settings_file}: bench.timezone: {err}; times shown here are this machine's")
+    return home
 
 
 def file_to_write(text: str, home: Home) -> Path:

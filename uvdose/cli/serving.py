@@ -31,7 +31,7 @@ def serve(
     pairs a phone: a QR code, and the address in it.
     """
     finite(pace, "--pace", 0.0, MAX_PACE, "1, or 60 for a rehearsal")
-    place = home_of(home)
+    place = home_of(home, tell_zone=False)
     from ..config import NETWORK_NAME
 
     if port is not None and not 0 <= port <= 65535:

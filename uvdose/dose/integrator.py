@@ -1,7 +1,8 @@
 """Integrator: readings of one sensor, in order, become segments of light.
 
 A register gives the light between two lines as an exact difference, whatever was lost between them. Momentary
-values are joined by straight lines (trapezoid rule). A pause longer than three times the usual interval and longer
+values are joined by straight lines (trapezoid rule). A register that rose by more than light at full scale would have
+made it is believed in nothing of that stretch. A pause longer than three times the usual interval and longer
 than ten seconds is a hole: bridged up to sixty seconds, missing beyond (see DEVELOPERS.md, rules of honesty).
 """
 
@@ -14,7 +15,7 @@ import msgspec
 from ..model import Kind, MomentReading, MomentSegment, Reading, RegisterReading, RegisterSegment, Segment
 from ..units import PHYSICAL_DOSE, US_PER_S
 from .history import LightHistory
-from .lines import told_between
+from .lines import is_leap, told_between
 from .quality import Quality
 from .response import Response
 from .timebase import WRAP_32
@@ -100,6 +101,9 @@ class Track:
         return reading_value(reading) >= full
 
     def _register(self, p0: Point, r0: RegisterReading, p1: Point, r1: RegisterReading) -> list[Segment]:
+        if is_leap(r0, r1, self.response.full_scale):
+            self.quality.leapt()
+            return [self._hole(p0, p1, p0.t_us, p1.t_us)] if p1.t_us > p0.t_us else []
         told = told_between(p0.t_us, r0, p1.t_us, r1, self.hole_us)
         if told is None:
             return [self._hole(p0, p1, p0.t_us, p1.t_us)] if p1.t_us > p0.t_us else []

@@ -10,6 +10,7 @@ from .timebase import STEP_US, WRAP_32, after_32
 
 RESET_FLAG = 0x08
 SLACK_US = 2 * US_PER_S
+LEAP, LEAP_SLACK_MS = 1.5, 1000  # full scales, and ms: what settings and a node's clock may be off by
 WENT_BACK_MS = 3_600_000  # an uptime that lies less than this before the last one has not gone round, but back
 
 
@@ -25,13 +26,25 @@ class Told(NamedTuple):
     sat_ms: int
 
 
+def is_leap(r0: RegisterReading, r1: RegisterReading, full_scale: float | None) -> bool:
+    """Whether a register rose (counts x ms) by more than any light can have made it rise between two lines.
+
+    Told where a full scale is known; one that is set too low is overruled by what the lines themselves say.
+    """
+    if full_scale is None:
+        return False
+    span_ms, went_on = _span(r0, r1)
+    rise, over_ms = (r1.register - r0.register, span_ms) if went_on else (r1.register, r1.uptime_ms)
+    most = max(full_scale, r0.level_milli / 1000, r1.level_milli / 1000)
+    return rise > LEAP * most * (over_ms + LEAP_SLACK_MS)
+
+
 def told_between(t0_us: int, r0: RegisterReading, t1_us: int, r1: RegisterReading, hole_us: int) -> Told | None:
     """What the second of two neighbouring lines tells, each with its dose time; None where it tells nothing.
 
-    hole_us: a pause longer than this is a hole.
+    hole_us: a pause longer than this is a hole. Ask `is_leap` first.
     """
-    span_ms = (r1.uptime_ms - r0.uptime_ms) % WRAP_32
-    went_on = r1.boot == r0.boot and span_ms < WRAP_32 - WENT_BACK_MS
+    span_ms, went_on = _span(r0, r1)
     if went_on and r1.register >= r0.register:
         lost_us = (t1_us - t0_us) - span_ms * 1000
         # A node that still says it was reset was reset once more where its uptime went on as between any two lines,
@@ -46,6 +59,12 @@ def told_between(t0_us: int, r0: RegisterReading, t1_us: int, r1: RegisterReadin
         return None
     # Another power-up: the register counts from 0 at uptime 0, and only the time before that is a hole.
     return Told(max(t0_us, t1_us - r1.uptime_ms * 1000), 0, 0, _counted_ms(0, r1.sat_ms, r1.uptime_ms))
+
+
+def _span(r0: RegisterReading, r1: RegisterReading) -> tuple[int, bool]:
+    """Uptime between two lines, and whether the node went on from the one to the other without a power-up."""
+    span_ms = (r1.uptime_ms - r0.uptime_ms) % WRAP_32
+    return span_ms, r1.boot == r0.boot and span_ms < WRAP_32 - WENT_BACK_MS
 
 
 def _counted_ms(sat0_ms: int, sat1_ms: int, span_ms: int) -> int:

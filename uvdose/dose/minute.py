@@ -17,7 +17,7 @@ import msgspec
 from ..model import MomentReading, Reading, RegisterReading
 from ..units import US_PER_S
 from .integrator import BRIDGE_US, HOLE_INTERVALS, HOLE_US, reading_value
-from .lines import told_between
+from .lines import is_leap, told_between
 
 MINUTE_US = 60 * US_PER_S
 MOST = 1e100  # a value beyond it is no light, and its sums would be no numbers
@@ -126,7 +126,8 @@ class _Adder:
     def _between(self, p0: Row, p1: Row) -> None:
         (t0_us, r0), (t1_us, r1) = p0, p1
         if isinstance(r0, RegisterReading) and isinstance(r1, RegisterReading):
-            told = told_between(t0_us, r0, t1_us, r1, self._hole_us)
+            leapt = is_leap(r0, r1, self._full)
+            told = None if leapt else told_between(t0_us, r0, t1_us, r1, self._hole_us)
             begin_us = t1_us if told is None else told.begin_us
             if begin_us > t0_us and begin_us - t0_us <= BRIDGE_US:
                 self._straight(t0_us, begin_us, reading_value(r0), reading_value(r1), True, 0)

@@ -59,6 +59,8 @@ FINDINGS = {
                         "is it covered, its wire off, or the lamp out?"),
     "out-of-range": Finding("more ultraviolet than sun or lamp box gives", "it is counted as it is",
                             "check scale and unit in the settings"),
+    "leapt": Finding("its register rose by more than the strongest light gives",
+                     "that stretch is bridged up to 60 s, else missing", "look at the node's supply and its memory"),
 }
 
 ONLY_IN_LIGHT = frozenset({"no-light"})  # no fault where no print lies in the light
@@ -79,12 +81,17 @@ class Quality:
         self._negative = 0
         self._dark_since_us: int | None = None
         self._dark_level = 0.0
+        self._leapt = False
         self._well: dict[str, int] = {}
         self.found: set[str] = set()
 
     def respond(self, zero: float, full_scale: float | None, factor: float | None) -> None:
         """The sensor's settings are others from the next value on."""
         self._zero, self._full_scale, self._factor = zero, full_scale, factor
+
+    def leapt(self) -> None:
+        """The register rose by more than there can have been: told with the value that is added next."""
+        self._leapt = True
 
     def add(self, t_us: int, value: float, saturated: bool) -> set[str]:
         """Take one value in; returns the keys of what is wrong now."""
@@ -103,6 +110,8 @@ class Quality:
         self._judge("frozen", not saturated and self._run > 0 and self._is_frozen(t_us), at_once=self._run == 0)
         self._judge("negative", self._negative >= NEGATIVE_RUN)
         self._judge("no-light", self._is_without_light(t_us, value))
+        self._judge("leapt", self._leapt)
+        self._leapt = False
         self._judge("out-of-range", self._factor is not None and self._factor * (value - self._zero) > ABSURD_W_M2)
         if t_us // US_PER_S != self._last_us // US_PER_S:
             share = self._noise_share()

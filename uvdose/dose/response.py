@@ -68,7 +68,8 @@ class Identity(msgspec.Struct, frozen=True):
     """What makes a sensor the same sensor: a target proved with one identity is not for another.
 
     zero_u: of the zero; it makes no other sensor. node: what the node says of itself; None where it is no node, or
-    nobody has asked it, as in journals of before.
+    nobody has asked it, as in journals of before. under_glass: it lies under the same glass and film as
+    the paper.
     """
 
     name: str
@@ -81,6 +82,7 @@ class Identity(msgspec.Struct, frozen=True):
     light: str
     zero_u: float = 0.0
     node: NodeSays | None = None
+    under_glass: bool = False
 
     @property
     def span(self) -> float | None:
@@ -98,6 +100,7 @@ def identity_of(sensor: SensorSettings, who: str | None = None) -> Identity:
     return Identity(
         sensor.name, sensor.format, sensor.unit, sensor.scale, sensor.zero, sensor.full_scale, sensor.mount,
         sensor.light, sensor.zero_u, node_says(who) if sensor.format == "native" else None,
+        sensor.under_glass,
     )
 
 
@@ -116,8 +119,10 @@ def differences(then: Identity, now: Identity) -> list[str]:
     found = [
         f"{field} was {getattr(then, field)}, is {getattr(now, field)}"
         for field in then.__struct_fields__
-        if field not in ("zero", "zero_u", "node") and getattr(then, field) != getattr(now, field)
+        if field not in ("zero", "zero_u", "node", "under_glass") and getattr(then, field) != getattr(now, field)
     ]
+    if then.under_glass != now.under_glass:
+        found.append(f"it lay {_over(then)}, and lies {_over(now)}")
     if abs(now.zero - then.zero) > zero_play(then, now):
         found.append(f"zero was {then.zero:.6g}, is {now.zero:.6g}")
     if then.node is not None and now.node is not None:  # a node that was not asked, or did not answer, voids nothing
@@ -128,6 +133,10 @@ def differences(then: Identity, now: Identity) -> list[str]:
             and NOT_KNOWN not in (getattr(then.node, field), getattr(now.node, field))
         ]
     return found
+
+
+def _over(identity: Identity) -> str:
+    return "under the frame's glass" if identity.under_glass else "bare"
 
 
 def drifted(then: Identity, now: Identity) -> list[str]:

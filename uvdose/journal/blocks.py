@@ -93,14 +93,17 @@ class Blocks:
         return self.sums_of(block, readable(block.kind, row[0]) if row is not None else None)
 
     def sums_of(self, block: Block, rows: list[Row] | None) -> dict[int, MinuteSums]:
-        """The same, where its readings are at hand. Raises ArithmeticError where they cannot be added up."""
+        """The same, where its readings are at hand."""
         identity = self.sensors.identity(block.sensor)
         if not rows or identity is None:
             self._ends.pop(identity.name if identity is not None else "", None)
             return {}
         before = self._end(identity, block)
         self._ends[identity.name] = _End(block.id, block.kind, block.sensor, rows[-1])
-        return minute_sums(rows, block.wall0_us - block.t0_us, before, identity.full_scale)
+        try:
+            return minute_sums(rows, block.wall0_us - block.t0_us, before, identity.full_scale)
+        except ArithmeticError:
+            return {}  # readings of no sensor; what is told of light must not end the daemon
 
     def _end(self, identity: Identity, block: Block) -> Row | None:
         """The last reading of the block before, where light may be told between the two."""

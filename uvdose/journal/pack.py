@@ -27,6 +27,7 @@ REGISTER, MOMENT = 1, 2
 _COLUMNS = {REGISTER: 9, MOMENT: 3}
 _NO_SEQ = -1
 _LEVEL = 1 + RegisterReading.__struct_fields__.index("level_milli")
+_SAT_MS = 1 + RegisterReading.__struct_fields__.index("sat_ms")
 
 Row = tuple[int, Reading]
 
@@ -86,6 +87,24 @@ def unpack_values(kind: int, data: bytes) -> tuple[npt.NDArray[np.int64], npt.ND
     """
     import numpy as np
 
+    steps = _steps(kind, data)
+    times = np.cumsum(steps[0])
+    if kind == REGISTER:
+        return times, np.cumsum(steps[_LEVEL]) / 1000.0
+    return times, np.cumsum(steps[1]).view(np.float64)  # sums wrap as `_wrap` does
+
+
+def unpack_sat_ms(data: bytes) -> npt.NDArray[np.int64]:
+    """The milliseconds at full scale since power-up of each line of a node. Raises ValueError."""
+    import numpy as np
+
+    return np.cumsum(_steps(REGISTER, data)[_SAT_MS])
+
+
+def _steps(kind: int, data: bytes) -> npt.NDArray[np.int64]:
+    """The columns of a chunk, as differences."""
+    import numpy as np
+
     try:
         flat = np.frombuffer(zlib.decompress(data), "<i8")
     except (zlib.error, ValueError) as err:
@@ -93,11 +112,7 @@ def unpack_values(kind: int, data: bytes) -> tuple[npt.NDArray[np.int64], npt.ND
     width = _COLUMNS[kind]
     if not len(flat) or len(flat) % width:
         raise ValueError("damaged chunk: its columns do not match")
-    steps = flat.reshape(width, -1)
-    times = np.cumsum(steps[0])
-    if kind == REGISTER:
-        return times, np.cumsum(steps[_LEVEL]) / 1000.0
-    return times, np.cumsum(steps[1]).view(np.float64)  # sums wrap as `_wrap` does
+    return flat.reshape(width, -1)
 
 
 def _wrap(value: int) -> int:

@@ -95,10 +95,7 @@ class Summer:
         return self._seen > before
 
     def _add(self, block: Block) -> None:
-        try:
-            sums = self._blocks.sums(block)
-        except ArithmeticError:
-            return  # no readings of any sensor; what is told of light must not end the daemon
+        sums = self._blocks.sums(block)
         self._db.executemany(
             _ADD, [(block.sensor, minute, *[getattr(m, f) for f in FIELDS]) for minute, m in sums.items()]
         )

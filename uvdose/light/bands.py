@@ -88,6 +88,11 @@ def emulsion_band(name: str) -> Band:
     return _named(name, "emulsion", table().emulsions)
 
 
+def under(sensor: Band, emulsion: Band) -> Band:
+    """A sensor that lies under the same glass and film as the emulsion."""
+    return Band(sensor.shape, emulsion.cover)
+
+
 def erythema_weight(nm: Numbers) -> FloatArray:
     """How strongly a wavelength reddens skin, against 298 nm and below. Source: ISO/CIE 17166:2019."""
     at = numbers(nm)

@@ -20,7 +20,7 @@ import numpy as np
 
 from .airmass import zenith_of
 from .arrays import FloatArray
-from .bands import Band, emulsion_band, sensor_band
+from .bands import Band, emulsion_band, sensor_band, under
 from .clearsky import STANDARD, Atmosphere, spectrum
 from .plane import Plane, parts_on_plane
 
@@ -88,9 +88,7 @@ def mismatch(
     proved = Light(geometry_proved or geometry, airmass_proved, azimuths[0])
     now = Light(geometry, airmass_now, azimuths[1])
     sensor, paper = sensor_band(sensor_class), emulsion_band(emulsion)
-    if under_glass:
-        sensor = Band(sensor.shape, paper.cover)
-    return between(sensor, paper, proved, now, atmosphere)
+    return between(under(sensor, paper) if under_glass else sensor, paper, proved, now, atmosphere)
 
 
 def between(sensor: Band, emulsion: Band, proved: Light, now: Light, atmosphere: Atmosphere | None = None) -> Mismatch:

@@ -13,6 +13,7 @@ import numpy as np
 
 from .arrays import FloatArray
 from .bands import Band
+from .lies import COVERED
 from .outlook import MINUTE_S, Course, Spot, clear_light
 from .uv import UV_NM, clear_uv
 
@@ -24,8 +25,6 @@ NEAR_THE_BEST = 0.15
 CLEAR_DAYS = 3
 # Standard uncertainty of one clear day's level for the next: Payerne, June 2016 (tests/light/test_outlook.py).
 CLEAR_U = 0.03
-# Below this share of a clear sky the sensor was covered or indoors: one minute in a thousand of that June had 0.036.
-COVERED = 0.035
 LEAST_MINUTES = 60
 SKY_DAYS = 14
 # Days pass at other hours of the sun, too: each past day is also taken so many minutes earlier and later.

@@ -2,54 +2,54 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
-from ..dose.integrator import BRIDGE_US, reading_value
-from ..journal.store import Store
-from ..model import RegisterReading
+import numpy as np
+
 from ..units import US_PER_S
-from . import raw
-from .day import Print
+from .recorded import Recorded, Stretch
 
 
 class ByClock(NamedTuple):
     """clear: the steady irradiance that the clock was set by, in the unit of the screen. clock_s: the time that
-    the target takes in it. dose: what that time gave under the real light. needed_s: time in the light it took."""
+    the target takes in it. dose: what that time gave under the real light. needed_s: time in the light that the target
+    took, None where it was not reached."""
 
     clear: float
     clock_s: float
     dose: float
-    needed_s: float
+    needed_s: float | None
 
 
-def by_clock(store: Store, p: Print, clear: float) -> ByClock | None:
-    """Set a clock by `clear` light and run it over a print's readings, holds left out.
+def by_clock(read: Recorded, in_light: Sequence[Stretch], target_dose: float, clear: float) -> ByClock | None:
+    """Set a clock by `clear` light and run it over a print's stretches in the light, holds left out. in_light: in dose
+    time.
 
-    None when the print lay in the light for less than the clock's time. About: levels are held between readings.
+    A print that was taken in before the clock's time is taken to lie on. None where the sensor's readings do not reach
+    so far. About: light goes straight from reading to reading.
     """
-    clock_s = p.document.target_dose / clear
-    begin_us, end_us = p.in_light[0].start_us, p.in_light[-1].stop_us
-    dose = spent_s = at_target_s = 0.0
-    by_then: float | None = None
-    last: tuple[int, float] | None = None
-    for run in raw.runs(store, begin_us - BRIDGE_US, end_us + BRIDGE_US):
-        if run.identity.name != p.document.sensor:
+    if not in_light or clear <= 0 or len(read.t_us) < 2 or read.t_us[0] > in_light[0].start_us:
+        return None
+    clock_s, last_us = target_dose / clear, int(read.t_us[-1])
+    spent_s = dose = 0.0
+    by_then = needed_s = None
+    for k, stretch in enumerate(in_light):
+        lies_on = k == len(in_light) - 1
+        inner = read.t_us[(read.t_us > stretch.start_us) & (lies_on | (read.t_us < stretch.stop_us))]
+        t = np.concatenate([[stretch.start_us], inner, [] if lies_on else [stretch.stop_us]]).astype(np.int64)
+        t = t[t <= last_us]
+        if len(t) < 2:
             continue
-        scale = raw.Scale(run.identity)
-        for wall_us, _, reading in run.rows:
-            value = scale.irradiance(reading_value(reading))
-            if last is not None:
-                mean = value if isinstance(reading, RegisterReading) else (value + last[1]) / 2
-                seconds = _lit_us(p, last[0], wall_us) / US_PER_S
-                if by_then is None and spent_s + seconds >= clock_s:
-                    by_then = dose + mean * (clock_s - spent_s)
-                if dose < p.document.target_dose:
-                    at_target_s = spent_s + seconds
-                spent_s += seconds
-                dose += mean * seconds
-            last = (wall_us, value)
-    return None if by_then is None else ByClock(clear, clock_s, by_then, at_target_s)
-
-
-def _lit_us(p: Print, from_us: int, to_us: int) -> int:
-    return sum(max(0, min(to_us, s.stop_us) - max(from_us, s.start_us)) for s in p.in_light)
+        seconds = (t - t[0]) / US_PER_S
+        doses = dose + read.dose_until(t) - float(read.dose_until(t[:1])[0])
+        if by_then is None and spent_s + seconds[-1] >= clock_s:
+            at_us = np.array([t[0] + round((clock_s - spent_s) * US_PER_S)])
+            by_then = dose + float((read.dose_until(at_us) - read.dose_until(t[:1]))[0])
+        reached = np.flatnonzero((doses >= target_dose) & (t <= stretch.stop_us))
+        if needed_s is None and len(reached):
+            at = int(reached[0])
+            part = 1.0 if at == 0 else (target_dose - doses[at - 1]) / max(doses[at] - doses[at - 1], 1e-300)
+            needed_s = float(spent_s + (seconds[at - 1] + part * (seconds[at] - seconds[at - 1]) if at else 0.0))
+        spent_s, dose = spent_s + float(seconds[-1]), float(doses[-1])
+    return None if by_then is None else ByClock(clear, clock_s, by_then, needed_s)

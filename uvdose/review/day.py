@@ -1,34 +1,31 @@
-"""A day of printing, gathered from the journal alone: its prints, the light that fell, and what happened."""
+"""A day of printing as values: its prints, what waits, the light that fell, and how the sensors did."""
 
 from __future__ import annotations
 
-from datetime import date as Date
-from datetime import datetime, time, timedelta
 from typing import Any
 
 import msgspec
 
-from ..clock import iso_utc, local_date
-from ..exposure.states import Act, State
+from ..clock import iso_utc
+from ..exposure.states import State
 from ..exposure.target import Combination
-from ..journal.replay import count_anew
-from ..journal.store import Kept, Store
 from ..messages import EventDoc, ExposureDoc
-from ..model import Refusal
-from ..units import US_PER_S, stops_between
-from .light import BINS, LightOfDay, gather_light
-from .minutes import reading_span
-from .standing import standing
+from ..notes import Verdict
+from ..units import stops_between
+from .byclock import ByClock
+from .light import LightOfDay
+from .recorded import Stretch
 
 CALLS = ("look", "lead", "reached", "overshoot")
-PADDING = 0.04
+NEAR_STOPS = 1 / 6  # a print further from its target than this is to be looked at
 
 
-class Stretch(msgspec.Struct, frozen=True):
-    """A stretch in the light, as wall labels in microseconds."""
+class Share(msgspec.Struct, frozen=True):
+    """What of a print belongs to one day. lit_s: seconds in the light; dose: about, in the print's unit, None where no
+    reading tells it."""
 
-    start_us: int
-    stop_us: int
+    lit_s: float
+    dose: float | None
 
 
 class Print(msgspec.Struct, frozen=True):
@@ -36,7 +33,12 @@ class Print(msgspec.Struct, frozen=True):
 
     document: its figures; for one that is still running, counted from the readings kept so far. stops: given dose
     above the target's, None for a void print. held_s: time out of the light between start and end, in dose time.
-    events: all that it went through. alarms: of its sensor while it ran.
+    events: all that it went through. alarms: of its sensor while it ran. in_light: wall labels.
+    began: the local day. light_start, light_end: irradiance in light_unit as it came into the light and left it for
+    good (or at its last reading), None where nothing was read then. past_dose, past_s: dose above the target, and
+    seconds in the light past it, 0 where it was not reached. verdict: the newest. waits: it is finished and nobody has
+    said how it came out; a strip or a tablet waits until it is read. share: what belongs to this day, None where all
+    of it does. clock: what the day's clearest light would have made of it, None where that cannot be told.
     """
 
     document: ExposureDoc
@@ -47,6 +49,16 @@ class Print(msgspec.Struct, frozen=True):
     in_light: list[Stretch]
     events: list[EventDoc]
     alarms: list[EventDoc]
+    began: str = ""
+    light_unit: str = ""
+    light_start: float | None = None
+    light_end: float | None = None
+    past_dose: float = 0.0
+    past_s: float = 0.0
+    verdict: Verdict | None = None
+    waits: bool = False
+    share: Share | None = None
+    clock: ByClock | None = None
 
     @property
     def is_void(self) -> bool:
@@ -58,95 +70,146 @@ class Print(msgspec.Struct, frozen=True):
         """The calls that were made."""
         return [e for e in self.events if e.event in CALLS]
 
+    @property
+    def lit_s(self) -> float:
+        """Time in the light, however it is known."""
+        return self.document.measured_s + self.document.bridged_s + self.document.missing_s
+
+    @property
+    def saturated_share(self) -> float:
+        """Of its measured and bridged time, 0 to 1."""
+        known_s = self.document.measured_s + self.document.bridged_s
+        return self.document.saturated_s / known_s if known_s > 0 else 0.0
+
+
+class Waiting(msgspec.Struct, frozen=True):
+    """Something that waits for a person's word. what: how one calls it; type: the command."""
+
+    exposure: int
+    what: str
+    type: str
+
+
+class Received(msgspec.Struct, frozen=True):
+    """Dose of the day's prints in one unit."""
+
+    dose: float
+    unit: str
+
+
+class Totals(msgspec.Struct, frozen=True):
+    """Sums over the prints that began on the day. lit_s: measured and bridged; saturated_s: of that.
+
+    aimed: finished ones that have a target; reached, near: those of them that reached it, that lie within 1/6 stop.
+    stops_low, stops_mean, stops_high: of the finished ones, sd from two on.
+    """
+
+    begun: int = 0
+    finished: int = 0
+    void: int = 0
+    received: list[Received] = []
+    lit_s: float = 0.0
+    missing_s: float = 0.0
+    held_s: float = 0.0
+    saturated_s: float = 0.0
+    aimed: int = 0
+    reached: int = 0
+    near: int = 0
+    stops_low: float | None = None
+    stops_mean: float | None = None
+    stops_high: float | None = None
+    stops_sd: float | None = None
+
+
+class TargetChange(msgspec.Struct, frozen=True):
+    """A target's version that was made on this day. before_version: 0 where it is the first."""
+
+    name: str
+    version: int
+    utc: str
+    dose: float
+    unit: str
+    before_version: int = 0
+    before_dose: float | None = None
+    before_unit: str = ""
+    stops: float | None = None
+    basis: str = ""
+    reason: str = ""
+    retired: bool = False
+
+
+class AlarmOfDay(msgspec.Struct, frozen=True):
+    """One kind of alarm: how often it came, and how long it was on in all within the day; lasting: it still was at the
+    day's end, or is."""
+
+    alarm: str
+    times: int
+    seconds: float
+    lasting: bool
+
+
+class NoteOfDay(msgspec.Struct, frozen=True):
+    """What was done to a sensor. kind: zero, check, scale, level; line: how it went; ok None: nothing to pass."""
+
+    utc: str
+    kind: str
+    line: str
+    ok: bool | None = None
+
+
+class SensorHealth(msgspec.Struct, frozen=True):
+    """How one sensor did. holes: pauses of more than 60 s between two readings of the day; saturated_s: time at full
+    scale, with a print under it or not."""
+
+    name: str
+    alarms: list[AlarmOfDay]
+    holes: int = 0
+    holes_s: float = 0.0
+    longest_hole_s: float = 0.0
+    saturated_s: float = 0.0
+    notes: list[NoteOfDay] = []
+
+    @property
+    def is_well(self) -> bool:
+        """Whether there is nothing to tell."""
+        return not (self.alarms or self.holes or self.saturated_s or self.notes)
+
 
 class Day(msgspec.Struct, frozen=True):
-    """One local day. from_us, to_us: the stretch that the traces of light span, as wall labels."""
+    """One local day. from_us, to_us: the stretch that the traces of light span, as wall labels.
+
+    prints: those that began on it. from_before: those that began earlier and lay in the light on it. waiting: of the
+    prints above, those that wait for a word, in the order in which they were begun. zone: whose clocks the day goes by,
+    empty for the machine's.
+    """
 
     date: str
     prints: list[Print]
     sensors: list[LightOfDay]
     from_us: int
     to_us: int
+    zone: str = ""
+    from_before: list[Print] = []
+    waiting: list[Waiting] = []
+    totals: Totals = Totals()
+    targets: list[TargetChange] = []
+    health: list[SensorHealth] = []
 
     def as_json(self) -> dict[str, Any]:
         """The document of `day --json`."""
         return {
             "date": self.date,
+            "timezone": self.zone or None,
+            "waiting": self.waiting,
             "exposures": [_print_json(p) for p in self.prints],
+            "from_before": [_print_json(p) for p in self.from_before],
+            "totals": self.totals,
             "sensors": self.sensors,
+            "targets": self.targets,
+            "health": self.health,
             "trace_from_utc": iso_utc(self.from_us),
             "trace_to_utc": iso_utc(self.to_us),
         }
-
-
-def day_bounds(text: str) -> tuple[int, int]:
-    """First and past-the-last microsecond (wall, since 1970 UTC) of a local day. Raises `Refusal` (code 2)."""
-    try:
-        day = Date.fromisoformat(text)
-        ends = [datetime.combine(d, time()).timestamp() for d in (day, day + timedelta(days=1))]
-    except (ValueError, OverflowError, OSError):
-        raise Refusal(f"day {text!r}: give it as YYYY-MM-DD, such as 2026-06-21", 2) from None
-    return round(ends[0] * US_PER_S), round(ends[1] * US_PER_S)
-
-
-def newest_day(store: Store) -> str:
-    """The newest day with exposures. Raises `Refusal` when there are none."""
-    wall_us = store.last_day_wall_us()
-    if wall_us is None:
-        raise Refusal("no exposure in the journal yet: `uvdose expose TARGET` begins one")
-    return local_date(wall_us)
-
-
-def gather(store: Store, text: str) -> Day:
-    """Everything about one local day. Raises `Refusal`."""
-    wall0_us, wall1_us = day_bounds(text)
-    prints = [_print(store, kept) for kept in store.between(wall0_us, wall1_us)]
-    from_us, to_us = _span(store, prints, wall0_us, wall1_us)
-    sensors = gather_light(store, wall0_us, wall1_us, from_us, to_us)
-    return Day(text, prints, sensors, from_us, to_us)
-
-
-def _span(store: Store, prints: list[Print], wall0_us: int, wall1_us: int) -> tuple[int, int]:
-    """What the timeline shows: the prints with a little air on both sides, or all readings when there are none."""
-    lit = [stretch for p in prints if not p.is_void for stretch in p.in_light]
-    if lit:
-        begin, end = min(s.start_us for s in lit), max(s.stop_us for s in lit)
-        air = int((end - begin) * PADDING) + US_PER_S
-        return begin - air, end + air
-    found = reading_span(store, wall0_us, wall1_us)
-    begin, end = found if found is not None else (wall0_us, wall1_us)
-    return begin, max(end, begin + BINS)
-
-
-def _print(store: Store, kept: Kept) -> Print:
-    counted = count_anew(store, kept)
-    document = standing(store, kept, counted)
-    shift_us = kept.begin_wall_us - kept.plan.begin_us
-    records = [record for record in counted.exposure.acts if not record.withdrawn]
-    last_us = counted.last_us if counted.last_us is not None else kept.plan.begin_us
-    end_us = counted.exposure.finished_us if counted.exposure.finished_us is not None else last_us
-    held_us = 0
-    for record, after in zip(records, [*records[1:], None], strict=True):
-        if record.act is Act.HOLD:
-            held_us += max(0, (after.when_us if after is not None else end_us) - record.when_us)
-    stretches = [
-        Stretch(w.start.t_us + shift_us, max(w.start.t_us, w.stop.t_us if w.stop is not None else end_us) + shift_us)
-        for w in counted.exposure.account.windows
-    ]
-    begin_us = kept.begin_wall_us
-    return Print(
-        document=document,
-        combination=kept.plan.target.combination,
-        stops=stops_of(document),
-        held_s=held_us / US_PER_S,
-        overridden=kept.plan.overridden,
-        in_light=stretches,
-        events=_events(store, "exposure = ?", (document.id,)),
-        alarms=_events(
-            store, "exposure IS NULL AND sensor = ? AND event = 'alarm' AND wall_us BETWEEN ? AND ?",
-            (kept.plan.sensor, begin_us, end_us + shift_us),
-        ),
-    )
 
 
 def stops_of(document: ExposureDoc) -> float | None:
@@ -154,13 +217,6 @@ def stops_of(document: ExposureDoc) -> float | None:
     if document.state == State.VOID or not document.target_version:
         return None
     return stops_between(document.dose, document.target_dose)
-
-
-def _events(store: Store, where: str, values: tuple[object, ...]) -> list[EventDoc]:
-    rows = store.db.execute(
-        f"SELECT id, wall_us, event, exposure, sensor, data FROM event WHERE {where} ORDER BY id", values
-    )
-    return [EventDoc(i, iso_utc(w), e, x, s, msgspec.json.decode(d)) for i, w, e, x, s, d in rows]
 
 
 def _print_json(p: Print) -> dict[str, Any]:
@@ -172,7 +228,19 @@ def _print_json(p: Print) -> dict[str, Any]:
         "film": p.combination.film,
         "stops": p.stops,
         "held_s": p.held_s,
+        "saturated_share": p.saturated_share,
+        "began": p.began,
+        "light_unit": p.light_unit,
+        "light_start": p.light_start,
+        "light_end": p.light_end,
+        "past_dose": p.past_dose,
+        "past_s": p.past_s,
+        "verdict": p.verdict,
+        "waits": p.waits,
+        "share": p.share,
+        "clock": None if p.clock is None else p.clock._asdict(),
         "overridden": list(p.overridden),
+        "in_light": [[iso_utc(s.start_us), iso_utc(s.stop_us)] for s in p.in_light],
         "events": [e.flat() for e in p.events],
         "alarms_seen": [e.flat() for e in p.alarms],
     }

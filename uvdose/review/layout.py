@@ -93,6 +93,7 @@ _ALARMS = {
     "unreadable": "LINES NOT UNDERSTOOD",
     "noisy": "VALUE JUMPS ABOUT",
     "negative": "VALUE BELOW ZERO",
+    "leapt": "REGISTER LEAPT",
     "out-of-range": "MORE LIGHT THAN THERE IS",
     "backlog": "READINGS COME LATE",
     "restarted": "SENSOR WAS OFF",

@@ -1,30 +1,43 @@
-"""The light of a day as each sensor saw it: how long, how strong, and a trace for the timeline."""
+"""The light of a day as each sensor saw it: how long, how strong, its strongest minute, a trace for the timeline.
+
+All of it comes from the minutes' sums, which stay when raw readings are pruned; only the trace of a short stretch is
+made of raw readings.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import msgspec
 import numpy as np
+import numpy.typing as npt
 
 from ..clock import iso_utc
-from ..dose.integrator import reading_value
+from ..dose.integrator import HOLE_INTERVALS, HOLE_US
 from ..dose.minute import MINUTE_US
-from ..journal.prune import pruned
-from ..journal.store import Store
-from . import raw
-from .minutes import LightMinutes, light_minutes
+from ..journal.prune import Pruned
+from ..units import dose_unit
+from .minutes import LightMinutes
+from .recorded import Recorded, Stretch
 
 BINS = 76
-RAW_US = 4 * 3_600_000_000  # up to here a bin is too narrow for minutes, and raw readings are soon read
+RAW_US = 4 * 3_600_000_000  # up to here a stretch of the trace is too narrow for minutes
+WHOLE_S = 59.5  # so much of a minute was read where it was read from end to end
 
-Key = tuple[str, str]
-Trace = list[float | None]
+
+class Minute(msgspec.Struct, frozen=True):
+    """One whole minute of the wall clock, and its mean irradiance."""
+
+    utc: str
+    irradiance: float
 
 
 class LightOfDay(msgspec.Struct, frozen=True):
     """One sensor's day. Irradiance in `unit`, in this sensor's band.
 
-    minutes: time that was measured or bridged. mean: over that time. trace: mean irradiance in each of BINS equal
-    stretches of the timeline, None where there was no reading.
+    minutes: time that was measured or bridged. mean: over that time. trace: mean irradiance in each of
+    BINS equal stretches of the timeline, None where nothing was read. dose: over `minutes`, in dose_unit. best: the
+    strongest whole minute of the day; worst: the weakest one in which a print lay in the light, None where none did.
     """
 
     name: str
@@ -35,72 +48,117 @@ class LightOfDay(msgspec.Struct, frozen=True):
     mean: float | None
     first_utc: str
     last_utc: str
-    trace: Trace
+    trace: list[float | None]
+    dose: float = 0.0
+    dose_unit: str = ""
+    best: Minute | None = None
+    worst: Minute | None = None
+
+    @property
+    def clear(self) -> float | None:
+        """The clearest light of the day: its strongest minute; in less than a minute of readings the strongest."""
+        return self.best.irradiance if self.best is not None else self.strongest
 
 
-def gather_light(store: Store, wall0_us: int, wall1_us: int, from_us: int, to_us: int) -> list[LightOfDay]:
-    """The light of a day, from wall0 to wall1, for each sensor and unit; the traces go from from_us to to_us.
+def light_of_day(
+    day: LightMinutes, read: Recorded | None, from_us: int, to_us: int, lit: Sequence[Stretch] = (),
+    gone: Sequence[Pruned] = (),
+) -> LightOfDay | None:  # fmt: skip
+    """What one sensor saw of a day: its minutes (wall labels), and its raw readings for a trace of a short stretch.
 
-    Raises `Refusal` for damaged readings in a short trace.
+    None where it read nothing then. from_us, to_us: the stretch that the trace spans. lit: when a print lay in the
+    light of this sensor. gone: what was pruned; there the trace is made of the minutes.
     """
-    traces = _traces(store, from_us, to_us)
-    days = light_minutes(store, wall0_us, wall1_us)
-    return [_of_day(day, traces.get((day.name, day.unit), [None] * BINS)) for day in days if day.readings.any()]
-
-
-def _of_day(day: LightMinutes, trace: Trace) -> LightOfDay:
-    seconds = float(day.measured_s.sum() + day.bridged_s.sum())
+    if not day.readings.any():
+        return None
+    seconds = day.measured_s + day.bridged_s
+    best, worst = _minutes(day, lit)
+    if read is None or to_us - from_us > RAW_US:
+        trace = _by_minutes(day, from_us, to_us)
+    else:
+        trace = _filled(_trace(read, from_us, to_us), day, from_us, to_us, [g for g in gone if g.sensor == day.name])
     return LightOfDay(
         name=day.name,
         unit=day.unit,
         readings=int(day.readings.sum()),
-        minutes=seconds / 60,
+        minutes=float(seconds.sum()) / 60,
         strongest=float(np.nanmax(day.strongest)),
-        mean=day.dose / seconds if seconds else None,
+        mean=day.dose / float(seconds.sum()) if seconds.any() else None,
         first_utc=iso_utc(day.first_us),
         last_utc=iso_utc(day.last_us),
         trace=trace,
+        dose=day.dose,
+        dose_unit=dose_unit(day.unit, scaled=False),
+        best=best,
+        worst=worst,
     )
 
 
-def _traces(store: Store, from_us: int, to_us: int) -> dict[Key, Trace]:
-    """Of a long stretch out of the minutes, of a short one out of raw readings, with the minutes where those went."""
+def _minutes(day: LightMinutes, lit: Sequence[Stretch]) -> tuple[Minute | None, Minute | None]:
+    """The strongest minute that was read from end to end, and the weakest that lay within a print."""
+    whole = day.measured_s + day.bridged_s >= WHOLE_S
+    under = np.zeros(len(whole), dtype=bool)
+    for stretch in lit:
+        under |= (day.start_us >= stretch.start_us) & (day.start_us + MINUTE_US <= stretch.stop_us)
+
+    def chosen(which: npt.NDArray[np.bool_], strongest: bool) -> Minute | None:
+        found = np.flatnonzero(which)
+        if not len(found):
+            return None
+        k = int(found[(np.argmax if strongest else np.argmin)(day.mean[found])])
+        return Minute(iso_utc(int(day.start_us[k])), float(day.mean[k]))
+
+    return chosen(whole, strongest=True), chosen(whole & under, strongest=False)
+
+
+def _by_minutes(day: LightMinutes, from_us: int, to_us: int) -> list[float | None]:
+    """The mean of the minutes in each stretch; in one that is shorter than they are, of the minute in its middle."""
     width_us = max(1, to_us - from_us)
-    minutes = {(m.name, m.unit): m for m in light_minutes(store, from_us, to_us)}
-    if width_us > RAW_US:
-        return {key: _binned(m, from_us, width_us) for key, m in minutes.items()}
-    found = _raw(store, from_us, to_us, width_us)
-    gone = [s for s in pruned(store.db) if s.wall0_us < to_us and s.wall1_us >= from_us]
-    for key, m in minutes.items() if gone else ():
-        trace = found.setdefault(key, [None] * BINS)
-        means = dict(zip((m.start_us // MINUTE_US).tolist(), m.mean.tolist(), strict=True))
-        for k in range(BINS):
-            middle_us = from_us + (2 * k + 1) * width_us // (2 * BINS)
-            if trace[k] is None and any(s.sensor == key[0] and s.wall0_us <= middle_us <= s.wall1_us for s in gone):
-                trace[k] = means.get(middle_us // MINUTE_US)
-    return found
+    place = (day.start_us + MINUTE_US // 2 - from_us) * BINS // width_us
+    shown = (place >= 0) & (place < BINS)
+    seconds = (day.measured_s + day.bridged_s + 1e-3)[shown]  # a reading that stands alone counts, if nothing else does
+    sums = np.bincount(place[shown], (day.mean[shown] * seconds), BINS)
+    counts = np.bincount(place[shown], seconds, BINS)
+    trace = [float(s / n) if n else None for s, n in zip(sums, counts, strict=True)]
+    means = dict(zip((day.start_us // MINUTE_US).tolist(), day.mean.tolist(), strict=True))
+    return [
+        means.get(_middle_us(k, from_us, width_us) // MINUTE_US) if mean is None else mean
+        for k, mean in enumerate(trace)
+    ]
 
 
-def _binned(m: LightMinutes, from_us: int, width_us: int) -> Trace:
-    place = (m.start_us + MINUTE_US // 2 - from_us) * BINS // width_us
-    inside = (place >= 0) & (place < BINS) & (m.readings > 0)
-    weights = m.readings[inside].astype(np.float64)
-    sums = np.bincount(place[inside], m.mean[inside] * weights, BINS)
-    counts = np.bincount(place[inside], weights, BINS)
-    return [float(s / n) if n else None for s, n in zip(sums, counts, strict=True)]
+def _filled(
+    trace: list[float | None], day: LightMinutes, from_us: int, to_us: int, gone: Sequence[Pruned]
+) -> list[float | None]:
+    """A trace of raw readings, with the minutes where those were pruned."""
+    if not gone:
+        return trace
+    instead = _by_minutes(day, from_us, to_us)
+    width_us = max(1, to_us - from_us)
+    return [
+        instead[k] if mean is None and any(g.holds(_middle_us(k, from_us, width_us)) for g in gone) else mean
+        for k, mean in enumerate(trace)
+    ]
 
 
-def _raw(store: Store, from_us: int, to_us: int, width_us: int) -> dict[Key, Trace]:
-    sums: dict[Key, list[float]] = {}
-    counts: dict[Key, list[int]] = {}
-    for run in raw.runs(store, from_us, to_us):
-        scale = raw.Scale(run.identity)
-        key = run.identity.name, scale.unit
-        total, count = sums.setdefault(key, [0.0] * BINS), counts.setdefault(key, [0] * BINS)
-        for wall_us, _, reading in run.rows:
-            place = (wall_us - from_us) * BINS // width_us
-            total[place] += scale.irradiance(reading_value(reading))
-            count[place] += 1
-    return {
-        key: [s / n if n else None for s, n in zip(total, counts[key], strict=True)] for key, total in sums.items()
-    }
+def _middle_us(k: int, from_us: int, width_us: int) -> int:
+    return from_us + (2 * k + 1) * width_us // (2 * BINS)
+
+
+def _trace(read: Recorded, from_us: int, to_us: int) -> list[float | None]:
+    """The mean of the readings in each stretch; where a seldom sensor has none in it, the light between its two."""
+    width_us = max(1, to_us - from_us)
+    place = (read.wall_us - from_us) * BINS // width_us
+    shown = (place >= 0) & (place < BINS)
+    counts = np.bincount(place[shown], minlength=BINS)
+    sums = np.bincount(place[shown], read.light[shown], minlength=BINS)
+    middle = read.dose_time(from_us + (np.arange(BINS) * 2 + 1) * width_us // 2 // BINS)
+    after = np.clip(np.searchsorted(read.t_us, middle), 1, max(1, len(read.t_us) - 1))
+    most_us = max(HOLE_US, HOLE_INTERVALS * read.usual_us)
+    between = np.zeros(BINS, dtype=bool)
+    if len(read.t_us) > 1:
+        between = (middle >= read.t_us[0]) & (middle <= read.t_us[-1]) & (read.step_us[after] <= most_us)
+    straight = np.interp(middle, read.t_us, read.light)
+    return [
+        float(sums[k] / counts[k]) if counts[k] else float(straight[k]) if between[k] else None for k in range(BINS)
+    ]

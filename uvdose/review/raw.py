@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -14,6 +15,10 @@ from ..journal.recorder import MAX_CHUNK_SPAN_US
 from ..journal.store import Store
 from ..model import Reading, Refusal, RegisterReading
 from ..units import irradiance_unit, to_screen
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
 
 
 class Run(msgspec.Struct, frozen=True):
@@ -46,6 +51,11 @@ class Scale:
     def irradiance(self, value: float) -> float:
         """Irradiance in `unit`; a value below zero stays negative."""
         return self.factor * (value - self.zero)
+
+    def many(self, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """The same of an array."""
+        found: npt.NDArray[np.float64] = self.factor * (values - self.zero)
+        return found
 
 
 def runs(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Run]:

@@ -13,6 +13,7 @@ from starlette.routing import Route
 
 from .. import __version__
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
+from ..listed import AimDoc
 from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
 from ..model import Refusal
 from .access import guarded
@@ -36,6 +37,9 @@ class Service(Protocol):
     @property
     def outlooks(self) -> Foretelling:
         """What tells how long prints will take."""
+
+    def aim(self, name: str, sensor: str | None) -> AimDoc:
+        """What a print of a target begun now would aim at."""
 
     def status(self) -> StatusDoc:
         """Now."""

@@ -14,7 +14,7 @@ from typing import Protocol
 import msgspec
 
 from ..foretold import OutlookDoc
-from ..listed import LightDoc, ListsDoc, QueueDoc, TargetDoc
+from ..listed import AimDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
 from ..messages import EventDoc, StatusDoc
 from ..model import Refusal
 
@@ -66,6 +66,9 @@ class Told(Protocol):
     @property
     def outlooks(self) -> Foretelling:
         """What tells how long prints will take."""
+
+    def aim(self, name: str, sensor: str | None) -> AimDoc:
+        """What a print of a target begun now would aim at."""
 
     def status(self) -> StatusDoc:
         """Now."""

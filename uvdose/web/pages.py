@@ -73,7 +73,11 @@ def page_data(told: Told) -> dict[str, Handler]:
         asked = given.getlist("target"), given.get("date"), given.get("sensor")
         return as_json(await told.outlooks.outlook(*asked, told.showing.revision))
 
-    return {"live": stream, "light": light, "targets": targets, "queue": queue, "outlook": outlook}
+    async def aim(request: Request) -> Response:
+        given = request.query_params
+        return as_json(told.aim(given.get("target", ""), given.get("sensor")))
+
+    return {"aim": aim, "live": stream, "light": light, "targets": targets, "queue": queue, "outlook": outlook}
 
 
 def file_routes() -> list[Route]:

@@ -29,6 +29,7 @@ def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, lig
     from ...messages import Part, Taken
     from ..acts import exposure_of, say_unrecorded
     from ..asking import need_daemon
+    from ..show import note
 
     if sheet.state not in ("planned", "exposed"):
         raise Refusal(f"{sheet.name} is {sheet.state}: `uvdose {sheet.kind} plan` begins a new one")
@@ -38,6 +39,8 @@ def start_sheet(place: Home, sheet: Sheet, frame: str | None, count_in: int, lig
     )
     taken = need_daemon(place).post("exposures", request, Taken)
     say_unrecorded(taken)
+    if taken.seems is not None:
+        note(taken.seems.words)
     return exposure_of(taken)
 
 

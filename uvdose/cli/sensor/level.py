@@ -99,7 +99,7 @@ def _housing(sensor: SensorSettings) -> Housing:
 def _table(light: ProvedLight, band: Band | None, housing: Housing) -> list[dict[str, float]]:
     """What leans toward the sun and away from it cost."""
     from ...light.level import tipped
-    from ...same_light import plane_of
+    from ...placed import plane_of
 
     found = []
     for degrees in TOLD_DEG:
@@ -131,7 +131,7 @@ def _turn(
     bench: Bench, sensor: SensorSettings, seconds: float, light: ProvedLight, band: Band | None, housing: Housing
 ) -> Lean:
     from ...light.turned import lean
-    from ...same_light import plane_of
+    from ...placed import plane_of
 
     read: list[Stretch] = []
     for prompt in ("let it lie as it does for a print, and press Enter", "turn it by half a turn on the spot, and press"

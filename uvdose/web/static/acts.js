@@ -18,6 +18,7 @@ export async function send(path, body = {}) {
 
 export const lightOf = (exposure) => get(`exposures/${exposure}/light`);
 export const outlookOf = (target, sensor) => get(`outlook?${new URLSearchParams({ target, ...(sensor ? { sensor } : {}) })}`, RECKONED_MS);
+export const aimOf = (target, sensor) => get(`aim?${new URLSearchParams({ target, ...(sensor ? { sensor } : {}) })}`);
 export const queueNow = () => get("queue");
 
 async function get(path, patience = PATIENCE_MS) {

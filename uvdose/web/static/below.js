@@ -5,7 +5,7 @@ import { drawChart } from "/static/chart.js";
 import { alarmsOf, ended, stripStep, title } from "/static/model.js";
 import { mean } from "/static/press.js";
 import { element } from "/static/sign.js";
-import { clock, duration, has, leftText, notToday, number, percentText, say, stepText, unit } from "/static/words.js";
+import { clock, duration, has, leftText, notToday, number, percentText, say, stepText, stops, unit } from "/static/words.js";
 
 const AGAIN_MS = 20_000; // the curve is asked for anew; between, it grows by what the status tells
 const END_MS = 3000, MOST_TRIES = 4;
@@ -62,6 +62,7 @@ export class Below {
       else rows.push([say("dose"), say("of", { dose: number(shown.dose), target: number(shown.target_dose), unit: units })]);
       if (!lost || ended(shown)) rows.push([say("interval"), `${number(shown.dose_low)} – ${number(shown.dose_high)} ${units}`]);
       if (shown.missing_s > 0 && !lost) rows.push([say("missing"), `${duration(shown.missing_s)} · ${number(shown.missing_dose)} ${units}`]);
+      if (shown.correction_stops) rows.push([say("aim_row"), say("aim_at", { stops: stops(shown.correction_stops) })]);
       rows.push([say("print"), [shown.id, title(shown.target, shown.target_version), shown.label].filter(Boolean).join(" · ")]);
       if (ended(shown)) rows.push([say("ended"), [say(`state.${shown.settled ? shown.state : "settling"}`), percentText(shown.fraction), shown.finished_utc ? clock(shown.finished_utc) : ""].filter(Boolean).join(" · ")]);
     }

@@ -76,11 +76,12 @@ export function toStart(frame, chosen, status, lists) {
   return { target, sensor, label: chosen?.label ?? "", entry: chosen?.entry ?? null };
 }
 
-export function startRequest(frame, plan, countIn) {
+// corrected: aim for the same effect in the light of now; else as the target says.
+export function startRequest(frame, plan, countIn, corrected = false) {
   return {
     target: plan.target.name, version: plan.target.version, frame, label: plan.label,
     count_in_s: countIn ? 3 : 0, ...(plan.sensor ? { sensor: plan.sensor } : {}),
-    ...(plan.entry ? { queued: plan.entry } : {}),
+    ...(plan.entry ? { queued: plan.entry } : {}), ...(corrected ? { correct: true } : {}),
   };
 }
 

@@ -7,6 +7,7 @@ import { draw, seen } from "/static/sign.js";
 import { drawTiles } from "/static/tiles.js";
 import { Below } from "/static/below.js";
 import { Ahead } from "/static/ahead.js";
+import { Aim } from "/static/aim.js";
 import { Waiting } from "/static/waiting.js";
 import { changeQueue, entryText, onceMore, waitingFor, waits, without } from "/static/queue.js";
 import { openChooser } from "/static/chooser.js";
@@ -30,7 +31,7 @@ setLook(kept("look", "bright"));
 const caller = new Caller(() => ({ spoken: settings.spoken, tag: languageTag() }));
 const announcer = new Announcer(at("said"));
 const below = new Below(at);
-const ahead = new Ahead(at);
+const ahead = new Ahead(at), aim = new Aim(at);
 const waiting = new Waiting(at, { add, drop, askAgain: () => announcer.say(say("press_again")) });
 const stream = connect({
   hello: (doc) => { state.role = doc.role; state.denied = false; },
@@ -76,6 +77,7 @@ function show() {
   if (view?.kind === "wait" && view.digits !== state.beat) caller.play("beat", [1]);
   state.beat = view?.kind === "wait" ? view.digits : "";
   document.documentElement.dataset.kind = view?.kind ?? "none";
+  aim.show(shown === null || ended(shown) ? plan : null, stream.lost(), mayAct());
   showActs(shown, plan, lost);
   showCalls(all, lost);
   drawTiles(at("tiles"), all, state, stream.lost(), (frame) => { pick(frame); });
@@ -155,11 +157,13 @@ async function act(path, body) {
 }
 
 function tell({ taken, refused, silent, status, gone }) {
-  state.answer = silent ? say("no_answer") : gone ? say("queue_gone") : (refused ?? taken?.note ?? "");
+  state.answer = silent ? say("no_answer") : gone ? say("queue_gone") : (refused ?? (taken?.note || seemsText(taken?.seems)));
   if (status === 401) state.answer = say("denied");
   if (state.answer) announcer.say(state.answer);
   show();
 }
+
+const seemsText = (seems) => (seems ? say(`seems.${seems.light_in}`, { share: percentText(seems.share) }) : "");
 
 async function reorder(change) {
   const answer = await changeQueue(state.lists, change);
@@ -177,10 +181,10 @@ function drop(entry) {
   reorder((queue) => without(queue, entry, known));
 }
 
-async function start() {
+async function start(corrected) {
   const frame = state.frame, plan = planFor(frame);
   if (!plan.target) choose();
-  else if (await act("exposures", startRequest(frame, plan, settings.countIn))) delete state.chosen[frame];
+  else if (await act("exposures", startRequest(frame, plan, settings.countIn, corrected))) delete state.chosen[frame];
 }
 
 function quiet(meaning) {
@@ -211,12 +215,13 @@ function choose() {
 
 onTap(at("main"), (meaning) => {
   const [what, id] = meaning.split(":");
-  if (what === "start") start();
+  if (what === "start") start(false);
   else if (what === "choose") choose();
   else act(`exposures/${id}/${what}`);
 });
 onTap(at("quiet"), quiet);
 onTap(at("done"), (meaning) => act(`exposures/${meaning.split(":")[1]}/card`));
+onTap(at("corrected"), () => start(true));
 onTap(at("other"), choose, true);
 onTap(at("elsewhere"), (meaning) => pick(meaning.slice("show:".length)));
 onTap(at("count-in"), () => {

@@ -45,6 +45,10 @@ export function number(value) {
     .format(value);
 }
 
+// With its sign, as a correction has it: −0.35.
+export const stops = (value) =>
+  new Intl.NumberFormat(locale, { signDisplay: "exceptZero", minimumFractionDigits: 2, maximumFractionDigits: 2 }).format(value);
+
 // Rounded down, so that 100 is never shown before it is there.
 export const percent = (fraction) => Math.max(0, Math.floor(fraction * 100 + 1e-9));
 export const percentText = (fraction) =>

@@ -1,0 +1,137 @@
+"""Readings of a stretch of wall time as arrays, by sensor: what a day, its minutes and a clock's dose are made of.
+
+Sums are about: light goes straight from one momentary value to the next, over holes as well. A print's own dose is
+never made here.
+"""
+
+from __future__ import annotations
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from ..dose.integrator import BRIDGE_US
+from ..dose.response import Identity
+from ..journal.pack import REGISTER, unpack_sat_ms, unpack_values
+from ..journal.recorder import MAX_CHUNK_SPAN_US
+from ..journal.store import Store
+from ..model import Refusal
+from ..units import US_PER_S, dose_unit
+from .raw import Scale
+
+Floats = npt.NDArray[np.float64]
+Whole = npt.NDArray[np.int64]
+
+
+class Stretch(msgspec.Struct, frozen=True):
+    """A stretch of time, in microseconds: wall labels, unless it is said to be of dose time."""
+
+    start_us: int
+    stop_us: int
+
+
+class Recorded:
+    """One sensor's readings in rising dose time, on the scale that each came under.
+
+    wall_us, t_us: wall label and dose time. light: irradiance in `unit`. step_us, area: time and dose since the reading
+    before, 0 at the first. full_us: how much of the step was at the sensor's full scale.
+    """
+
+    def __init__(self, name: str, unit: str, parts: list[tuple[Whole, Whole, Floats, Floats, Floats]]) -> None:
+        wall, t, light, is_mean, full = (np.concatenate(column) for column in zip(*parts, strict=True))
+        order = np.argsort(t, kind="stable")
+        self.name = name
+        self.unit = unit
+        self.wall_us, self.t_us, self.light = wall[order], t[order], light[order]
+        self._is_mean = is_mean[order] > 0
+        before = np.concatenate([self.light[:1], self.light[:-1]])
+        self.step_us = np.diff(self.t_us, prepend=self.t_us[:1])
+        self.area = self.step_us / US_PER_S * np.where(self._is_mean, self.light, (before + self.light) / 2)
+        self._before = before
+        told = full[order]  # of a momentary value: 1 at full scale; of a node's line: milliseconds since its boot
+        grown = np.clip(np.diff(told, prepend=told[:1]) * 1000, 0, self.step_us)
+        at_full = np.maximum(told, np.concatenate([told[:1], told[:-1]])) * self.step_us
+        self.full_us = np.where(self._is_mean, grown, at_full)
+        self._area_sum = np.cumsum(self.area)
+
+    @property
+    def dose_unit(self) -> str:
+        """The unit of its doses."""
+        return dose_unit(self.unit, scaled=False)
+
+    @property
+    def usual_us(self) -> float:
+        """The usual time from one reading to the next; 0 for a single one."""
+        return float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
+
+    def dose_time(self, wall_us: Whole) -> Whole:
+        """Dose times of wall labels; beyond the readings as at their ends."""
+        k = np.clip(np.searchsorted(self.wall_us, wall_us, side="right") - 1, 0, len(self.t_us) - 1)
+        found: Whole = self.t_us[k] + (wall_us - self.wall_us[k])
+        return found
+
+    def dose_until(self, t_us: Whole) -> Floats:
+        """Dose from the first reading up to dose times between the first and the last one."""
+        k = self._next(t_us)
+        since_s = np.clip(t_us - self.t_us[k - 1], 0, self.step_us[k]) / US_PER_S
+        slope = np.where(self._is_mean[k], 0.0, (self.light[k] - self._before[k]) / np.maximum(self.step_us[k], 1))
+        level = np.where(self._is_mean[k], self.light[k], self._before[k])
+        found: Floats = self._area_sum[k - 1] + since_s * (level + slope * US_PER_S * since_s / 2)
+        return found
+
+    def light_at(self, t_us: int) -> float | None:
+        """The irradiance at a dose time; None where no reading lies within 60 s of it."""
+        if not len(self.t_us) or np.abs(self.t_us - t_us).min() > BRIDGE_US:
+            return None
+        return float(np.interp(t_us, self.t_us, self.light))
+
+    def holes(self, from_us: int, to_us: int) -> Whole:
+        """Lengths of the holes of more than 60 s that ended within a stretch of wall time."""
+        inside = (self.wall_us >= from_us) & (self.wall_us < to_us)
+        found: Whole = self.step_us[inside & (self.step_us > BRIDGE_US)]
+        return found
+
+    def full_s(self, from_us: int, to_us: int) -> float:
+        """Seconds at full scale within a stretch of wall time."""
+        return float(self.full_us[(self.wall_us >= from_us) & (self.wall_us < to_us)].sum()) / US_PER_S
+
+    def _next(self, t_us: Whole) -> Whole:
+        if len(self.t_us) < 2:
+            raise ValueError("one reading makes no stretch")
+        found: Whole = np.clip(np.searchsorted(self.t_us, t_us), 1, len(self.t_us) - 1)
+        return found
+
+
+def read(store: Store, wall0_us: int, wall1_us: int) -> list[Recorded]:
+    """Readings whose labels lie in a stretch of wall time, one `Recorded` for each sensor and unit.
+
+    Raises `Refusal` for a damaged chunk.
+    """
+    rows = store.db.execute(
+        "SELECT s.identity, c.id, c.kind, c.t0_us, c.wall0_us, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
+        " WHERE c.wall0_us >= ? AND c.wall0_us < ? AND c.wall0_us + c.t1_us - c.t0_us >= ? ORDER BY c.id",
+        (wall0_us - MAX_CHUNK_SPAN_US, wall1_us, wall0_us),
+    )
+    found: dict[tuple[str, str], list[tuple[Whole, Whole, Floats, Floats, Floats]]] = {}
+    scales: dict[str, tuple[Identity, Scale]] = {}
+    for text, number, kind, t0_us, chunk_wall_us, data in rows:
+        if text not in scales:
+            identity = msgspec.json.decode(text, type=Identity)
+            scales[text] = identity, Scale(identity)
+        identity, scale = scales[text]
+        try:
+            times, values = unpack_values(kind, data)
+            told = unpack_sat_ms(data) if kind == REGISTER else None
+        except ValueError as err:
+            raise Refusal(f"raw readings {number} of the journal cannot be read: {err}") from None
+        wall = times + (chunk_wall_us - t0_us)
+        inside = (wall >= wall0_us) & (wall < wall1_us)
+        if not inside.any():
+            continue
+        full = np.inf if identity.full_scale is None else identity.full_scale
+        at_full = (values >= full).astype(float) if told is None else told.astype(float)
+        is_mean = np.full(len(times), float(kind == REGISTER))
+        parts = found.setdefault((identity.name, scale.unit), [])
+        columns = wall, times, scale.many(values), is_mean, at_full
+        parts.append(tuple(column[inside] for column in columns))
+    return [Recorded(name, unit, parts) for (name, unit), parts in found.items()]
