@@ -161,7 +161,7 @@ def _looked_at(path: Path, days: int, rounds: int) -> list[Row]:
     told = [seconds_of(lambda: subprocess.run(command, check=True, capture_output=True)) * 1e3 for _ in range(rounds)]
     return [
         row("year: a day's light opened", "ms", light, one_bare, better="less", note="bare: SQL for the same rows"),
-        row("year: a day opened", "ms", one, one_bare, better="less", note="with its raw readings, for trace and prints"),
+        row("year: a day opened", "ms", one, one_bare, better="less", note="raw readings for trace and prints, too"),
         row("year: a year looked over", "ms", whole, whole_bare, better="less", note=f"{days} printing days"),
         row("year: `uvdose days`, whole command", "ms", told, whole_bare, better="less"),
     ]
@@ -192,4 +192,4 @@ def _writer(quick: bool) -> list[Row]:
             return seconds / len(lines) * 1e6
 
     ours, bare = side_by_side(3, partial(run, True), partial(run, False))
-    return [row("year: a reading written", "us", ours, bare, better="less", note="10 a commit; reference: without sums")]
+    return [row("year: a reading written", "us", ours, bare, better="less", note="10 a commit; bare: without sums")]

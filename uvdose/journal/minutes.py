@@ -5,7 +5,11 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import reduce
+from operator import add
 from typing import NamedTuple
+
+from msgspec.structs import astuple
 
 from ..dose.minute import MINUTE_US, MinuteSums
 from ..dose.response import Identity
@@ -13,15 +17,11 @@ from .blocks import Block, Blocks, marks
 
 FAR_US = 3 * 3_600_000_000  # how far back light may reach that belongs to the block after it
 Worth = Callable[[list[Block]], list[Block]]
-_FIELDS = ", ".join(MinuteSums.__struct_fields__)
 
 
-class MinuteRow(NamedTuple):
-    """One minute (since 1970, UTC) of one row of settings."""
-
-    sensor: int
-    minute: int
-    sums: MinuteSums
+COLUMNS = ("sensor", "minute", *MinuteSums.__struct_fields__)
+MinuteRow = tuple[float | None, ...]
+"""One minute (since 1970, UTC) of one row of settings, in the order of COLUMNS: a plain tuple, for a year has many."""
 
 
 class Found(NamedTuple):
@@ -42,24 +42,31 @@ def minutes_between(
     with _one_moment(db):
         blocks = Blocks(db)
         every = [name] if name is not None else blocks.sensors.names()
-        numbers = [n for one in every for n in blocks.sensors.numbers(one)]
-        found: dict[tuple[int, int], MinuteSums] = {}
+        numbers = sorted(n for one in every for n in blocks.sensors.numbers(one))
+        rows: list[MinuteRow] = []
         for number in numbers:
-            rows = db.execute(
-                f"SELECT minute, {_FIELDS} FROM minute WHERE sensor = ? AND minute >= ? AND minute < ?",
-                (number, first, last),
-            )
-            for minute, *sums in rows:
-                found[number, minute] = MinuteSums(*sums)
+            rows += db.execute(
+                f"SELECT {', '.join(COLUMNS)} FROM minute WHERE sensor = ? AND minute >= ? AND minute < ?"
+                " ORDER BY minute", (number, first, last),
+            ).fetchall()
         raw = [b for b in _not_summed(db, blocks, every)
                if b.wall0_us < wall1_us + FAR_US and b.wall1_us >= wall0_us]  # fmt: skip
+        added: dict[tuple[int, int], list[MinuteSums]] = {}
         for block in worth(raw):
-            for minute, more in blocks.sums(block).items():
+            for minute, sums in blocks.sums(block).items():
                 if first <= minute < last:
-                    key = block.sensor, minute
-                    found[key] = found[key] + more if key in found else more
+                    added.setdefault((block.sensor, minute), []).append(sums)
         identities = {n: identity for n in numbers if (identity := blocks.sensors.identity(n)) is not None}
-    return Found([MinuteRow(*key, sums) for key, sums in sorted(found.items())], identities)
+    return Found(_with(rows, added) if added else rows, identities)
+
+
+def _with(rows: list[MinuteRow], added: dict[tuple[int, int], list[MinuteSums]]) -> list[MinuteRow]:
+    found = {row[:2]: row for row in rows}
+    for key, more in added.items():
+        kept = [MinuteSums(*found[key][2:])] if key in found else []  # type: ignore[arg-type]
+        whole = reduce(add, [*kept, *more])
+        found[key] = (*key, *astuple(whole))
+    return [found[key] for key in sorted(found)]
 
 
 def _not_summed(db: sqlite3.Connection, blocks: Blocks, names: list[str]) -> Iterator[Block]:

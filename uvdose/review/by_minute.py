@@ -15,6 +15,7 @@ from ..journal.store import Store
 from ..light.arrays import FloatArray
 from ..light.skies import Minutes
 from ..units import US_PER_S
+from .minutes import columns_of
 
 MOST_RAW = 3_000  # blocks of a journal that is not summed yet, some two seconds; the newest go first
 _EVER_US = 1 << 60
@@ -35,17 +36,21 @@ def by_minute(store: Store, identity: Identity, from_us: int, wanted: Wanted) ->
         return [blocks[k] for k in np.flatnonzero(wanted(ends[0]) | wanted(ends[1]))[-MOST_RAW:]]
 
     found = minutes_between(store.db, from_us, _EVER_US, identity.name, lit)
-    responses = {n: identity_response(then) for n, then in found.identities.items() if same_sensor(then, identity)}
-    rows = [r for r in found.rows if r.sensor in responses and r.sums.n and not r.sums.full_n]
-    full = {r.minute for r in found.rows if r.sensor in responses and r.sums.full_n}
-    minute = np.array([r.minute for r in rows if r.minute not in full], dtype=np.float64)
-    count = np.array([r.sums.n for r in rows if r.minute not in full], dtype=np.float64)
-    total = np.array([
-        responses[r.sensor].factor * (r.sums.total - responses[r.sensor].zero * r.sums.n)
-        for r in rows if r.minute not in full
-    ])  # fmt: skip
-    minutes, place = np.unique(minute, return_inverse=True)
+    table = columns_of(found)
+    factor, zero = np.zeros(len(table["n"])), np.zeros(len(table["n"]))
+    for number, then in found.identities.items():
+        if same_sensor(then, identity):
+            response = identity_response(then)
+            mine = table["sensor"] == number
+            factor[mine], zero[mine] = response.factor, response.zero
+    compares = factor != 0
+    minutes, place = np.unique(table["minute"][compares], return_inverse=True)
+    light = factor * (table["total"] - zero * table["n"])
+    total, count, full = (
+        np.bincount(place, column[compares], len(minutes)) for column in (light, table["n"], table["full_n"])
+    )
+    whole = (count > 0) & (full == 0)
+    minutes, mean = minutes[whole], total[whole] / count[whole]
     utc_s = (minutes + 0.5) * (MINUTE_US / US_PER_S)
-    mean = np.bincount(place, total, len(minutes)) / np.bincount(place, count, len(minutes))
     chosen = wanted(utc_s)
     return Minutes(utc_s[chosen], mean[chosen])

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..dose.minute import MINUTE_US
-from ..journal.minutes import MinuteRow, minutes_between
+from ..journal.minutes import COLUMNS, Found, minutes_between
 from ..journal.store import Store
 from ..units import US_PER_S
 from .raw import Scale
@@ -53,11 +53,19 @@ class LightMinutes(msgspec.Struct, frozen=True):
 def light_minutes(store: Store, wall0_us: int, wall1_us: int, sensor: str | None = None) -> list[LightMinutes]:
     """The minutes that overlap a stretch of wall time, for each sensor and unit, in the order of their rows."""
     found = minutes_between(store.db, wall0_us, wall1_us, sensor)
-    rows: dict[tuple[str, str], list[MinuteRow]] = defaultdict(list)
+    table = columns_of(found)
     scales = {number: Scale(identity) for number, identity in found.identities.items()}
-    for row in found.rows:
-        rows[found.identities[row.sensor].name, scales[row.sensor].unit].append(row)
-    return [_arrays(*key, some, scales) for key, some in rows.items()]
+    keys: dict[tuple[str, str], list[int]] = defaultdict(list)
+    for number, identity in found.identities.items():
+        keys[identity.name, scales[number].unit].append(number)
+    mine = {key: np.isin(table["sensor"], numbers) for key, numbers in keys.items()}
+    return [_arrays(*key, {c: v[mine[key]] for c, v in table.items()}, scales) for key in keys if mine[key].any()]
+
+
+def columns_of(found: Found) -> dict[str, Floats]:
+    """Rows of minutes as arrays by column; what is not known is NaN."""
+    table = np.array(found.rows, dtype=np.float64).reshape(-1, len(COLUMNS)).T
+    return dict(zip(COLUMNS, table, strict=True))
 
 
 def minutes_of_day(store: Store, sensor: str, wall0_us: int, wall1_us: int) -> LightMinutes | None:
@@ -74,32 +82,31 @@ def reading_span(store: Store, wall0_us: int, wall1_us: int) -> tuple[int, int] 
     return (min(m.first_us for m in found), max(m.last_us for m in found)) if found else None
 
 
-def _arrays(name: str, unit: str, rows: list[MinuteRow], scales: dict[int, Scale]) -> LightMinutes:
+def _arrays(name: str, unit: str, table: dict[str, Floats], scales: dict[int, Scale]) -> LightMinutes:
     """Rows of the same minute together: the settings may have changed in it."""
-    minutes, place = np.unique(np.array([r.minute for r in rows], dtype=np.int64), return_inverse=True)
+    minutes, place = np.unique(table["minute"].astype(np.int64), return_inverse=True)
 
-    def added(values: list[float] | Floats) -> Floats:
+    def added(values: Floats) -> Floats:
         return np.bincount(place, values, len(minutes)).astype(np.float64)
 
-    factor = np.array([scales[r.sensor].factor for r in rows])
-    zero = np.array([scales[r.sensor].zero for r in rows])
-    measured_s = np.array([r.sums.measured_us for r in rows]) / US_PER_S
-    bridged_s = np.array([r.sums.bridged_us for r in rows]) / US_PER_S
-    count = np.array([r.sums.n for r in rows], dtype=np.float64)
-    measured = added(factor * (np.array([r.sums.measured for r in rows]) - zero * measured_s))
-    bridged = added(factor * (np.array([r.sums.bridged for r in rows]) - zero * bridged_s))
-    total = added(factor * (np.array([r.sums.total for r in rows]) - zero * count))
-    seconds, readings = added(measured_s) + added(bridged_s), added(count)
+    factor, zero = np.zeros(len(place)), np.zeros(len(place))
+    for number, scale in scales.items():
+        mine = table["sensor"] == number
+        factor[mine], zero[mine] = scale.factor, scale.zero
+    measured_s, bridged_s = table["measured_us"] / US_PER_S, table["bridged_us"] / US_PER_S
+    measured = added(factor * (table["measured"] - zero * measured_s))
+    bridged = added(factor * (table["bridged"] - zero * bridged_s))
+    total = added(factor * (table["total"] - zero * table["n"]))
+    seconds, readings = added(measured_s) + added(bridged_s), added(table["n"])
     strongest = np.full(len(minutes), -np.inf)
-    peaks = np.array([np.nan if r.sums.strongest is None else r.sums.strongest for r in rows], dtype=np.float64)
-    np.fmax.at(strongest, place, factor * (peaks - zero))
+    np.fmax.at(strongest, place, factor * (table["strongest"] - zero))
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.where(seconds > 0, (measured + bridged) / seconds, total / readings)
-    firsts = [r.minute * MINUTE_US + r.sums.first_us for r in rows if r.sums.first_us is not None]
-    lasts = [r.minute * MINUTE_US + r.sums.last_us for r in rows if r.sums.last_us is not None]
+    first, last = (table["minute"] * MINUTE_US + table[end] for end in ("first_us", "last_us"))
+    read = bool(readings.any())
     return LightMinutes(
         name, unit, minutes * MINUTE_US, mean, np.where(np.isfinite(strongest), strongest, np.nan), measured, bridged,
-        added(measured_s), added(bridged_s), added(np.array([r.sums.full_us for r in rows]) / US_PER_S),
-        readings.astype(np.int64), added([r.sums.full_n for r in rows]).astype(np.int64),
-        min(firsts, default=0), max(lasts, default=0),
+        added(measured_s), added(bridged_s), added(table["full_us"] / US_PER_S), readings.astype(np.int64),
+        added(table["full_n"]).astype(np.int64), int(np.nanmin(first)) if read else 0,
+        int(np.nanmax(last)) if read else 0,
     )  # fmt: skip
