@@ -95,8 +95,9 @@ def test_a_month_of_measured_light_gives_its_daily_doses(tmp_path: Path) -> None
             bench.put(bench.recorder.flush(), 12)
     bench.put(bench.recorder.flush(), 12)
     assert bench.db.execute("SELECT count(*) FROM minute").fetchone()[0] > 40_000
-    days = [minutes_of_day(Store(bench.db), "roof", JUNE_US + d * 1440 * MINUTE_US, JUNE_US + (d + 1) * 1440 * MINUTE_US)
-            for d in range(30)]  # fmt: skip
+    day_us = 1440 * MINUTE_US
+    begins = [JUNE_US + day * day_us for day in range(30)]
+    days = [minutes_of_day(Store(bench.db), "roof", begin, begin + day_us) for begin in begins]
     doses = np.array([day.dose for day in days if day is not None]) / 100  # kJ/m² of mJ/cm²
     exact = np.nansum(np.array(uva_w_m2(), dtype=float).reshape(30, 1440) * 60 / 1000, axis=1)
     assert doses == pytest.approx(exact, rel=1e-3)
@@ -106,9 +107,9 @@ def test_a_month_of_measured_light_gives_its_daily_doses(tmp_path: Path) -> None
 
 def _story(bench: Bench, rng: random.Random, steps: int) -> None:
     """Seconds of light with all that befalls a bench; the same seed gives the same readings."""
-    register, uptime_ms, boot, seq = 0, 0, 1, 0
+    register, uptime_ms, boot = 0, 0, 1
     t_us = bench.db.execute("SELECT coalesce(max(t1_us), 0) FROM chunk").fetchone()[0]
-    for _ in range(steps):
+    for seq in range(1, steps + 1):
         t_us += rng.choice([S] * 30 + [rng.randrange(1, 5 * S), rng.randrange(10 * S, 59 * S), 61 * S, 4000 * S])
         ahead_ms = t_us // 1000 - uptime_ms
         if rng.random() < 0.003:
@@ -116,7 +117,6 @@ def _story(bench: Bench, rng: random.Random, steps: int) -> None:
         level = rng.choice([rng.randrange(1000), 1023])
         uptime_ms = t_us // 1000 if boot == 1 else uptime_ms + 1000
         register += level * max(0, min(ahead_ms, 60_000))
-        seq += 1
         line = RegisterReading(boot, seq, uptime_ms % (1 << 32), level * 1000, register, 0, 0, 0)
         bench.recorder.keep_readings([("sill", t_us, line)])
         if rng.random() < 0.5:

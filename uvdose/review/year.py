@@ -24,7 +24,7 @@ from .sums import waits
 
 LIT_SHARE = 0.05  # of the day's strongest minute: from there on it is light, and not dusk
 
-_SPAN = re.compile(r"\d{4}(-(0[1-9]|1[0-2]))?")
+_SPAN = re.compile(r"[0-9]{4}(-(0[1-9]|1[0-2]))?")
 
 
 class LightOfADay(msgspec.Struct, frozen=True):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..units import minutes
-from .layout import columns, figure, stops_text, unit_text
+from .layout import columns, figure, stops_text, unit_text, wrap
 from .year import Days, LightOfADay, PrintingDay
 
 _HEAD = ("day", "prints", "void", "stops", "waits", "light", "dose", "", "best", "", "sensor")
@@ -26,7 +26,7 @@ def render_days(found: Days) -> str:
         "",
         *columns([_HEAD, *(row for day in found.days for row in _rows(day))], _RIGHT),
         "",
-        NOTE,
+        *wrap(NOTE, "", ""),
     ]
     return "\n".join(lines) + "\n"
 
