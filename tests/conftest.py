@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from support.broker import Broker
@@ -34,14 +35,20 @@ def gathered() -> Gathered:
     return Gathered()
 
 
-# Files that hold real time or the load of a process against a bound: `tests/run` runs them apart, fewer at a time.
-MEASURED = (
-    "faults/", "endtoend/", "firmware/test_chip.py", "firmware/test_daemon_on_chip.py", "firmware_mpy/test_live.py",
-    "firmware_mpy/test_with_daemon.py", "web/test_page_many.py", "web/test_page_queue.py", "web/test_gate.py",
-    "web/test_page_connection.py", "web/test_live.py", "intake/test_serial_port.py", "intake/test_mqtt.py",
-    "intake/test_recording.py", "call/test_outlet.py", "call/test_late_buzz.py", "cli/test_commands.py",
-    "test_notify.py",
-)
+# Files that hold real time or the load of a process against a bound: `tests/run` runs them apart. Those that are busy
+# themselves disturb each other, and run two at a time; the others sleep most of the time.
+APART = {
+    "busy": (
+        "faults/test_matrix.py", "faults/test_kill_storm.py", "endtoend/test_measured_light.py", "web/test_page_",
+        "firmware/test_daemon_on_chip.py",
+    ),
+    "measured": (
+        "faults/", "endtoend/", "firmware/test_chip.py", "firmware_mpy/test_live.py",
+        "firmware_mpy/test_with_daemon.py", "web/test_gate.py", "web/test_live.py", "intake/test_serial_port.py",
+        "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py", "call/test_late_buzz.py",
+        "cli/test_commands.py", "test_notify.py",
+    ),
+}
 
 # Files that take longest, the longest first: else one worker sits with the last of them while the others idle.
 LONGEST = (
@@ -52,17 +59,29 @@ LONGEST = (
 )
 
 
-def _among(item: pytest.Item, names: tuple[str, ...]) -> int | None:
-    """The place of a test's file in a list."""
-    path = item.path.as_posix()
-    return next((i for i, name in enumerate(names) if f"/tests/{name}" in path), None)
+def _among(path: Path, names: tuple[str, ...]) -> int | None:
+    """The place of a file in a list."""
+    return next((i for i, name in enumerate(names) if f"/tests/{name}" in path.as_posix()), None)
+
+
+def _apart(path: Path) -> str | None:
+    """With which others a file runs, apart from the rest."""
+    return next((which for which, names in APART.items() if _among(path, names) is not None), None)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Where only some of those apart are asked for, the other files need not be read."""
+    asked = config.getoption("markexpr")
+    return True if asked in APART and collection_path.is_file() and _apart(collection_path) != asked else None
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark those that measure; long files first, within a file nothing moves."""
+    """Mark those that run apart; long files first, within a file nothing moves."""
+    places: dict[Path, int] = {}
     for item in items:
-        if _among(item, MEASURED) is not None:
-            item.add_marker("measured")
-    places = {item.path: _among(item, LONGEST) for item in items}
-    items.sort(key=lambda item: len(LONGEST) if (place := places[item.path]) is None else place)
+        if (which := _apart(item.path)) is not None:
+            item.add_marker(which)
+        place = _among(item.path, LONGEST)
+        places[item.path] = len(LONGEST) if place is None else place
+    items.sort(key=lambda item: places[item.path])

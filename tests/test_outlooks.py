@@ -12,6 +12,7 @@ from uvdose import outlooks
 from uvdose.clock import FixedClock
 from uvdose.config import parse_settings
 from uvdose.foretold import OutlookDoc
+from uvdose.light.lies import ClearLight
 from uvdose.model import Refusal
 from uvdose.outlooks import Outlooks
 
@@ -52,6 +53,19 @@ def test_what_was_refused_is_not_reckoned_again_at_once(journal: Path, monkeypat
             await told.outlook(["nobody"], None, None, 2)
 
     alone(asking)
+
+
+def test_the_clear_light_is_what_clear_days_say(tmp_path: Path) -> None:
+    """BSRN Payerne, 24 June 2016, a clear day, told from 1 to 23 June: its noon (47.5 W/m² over three such days, check
+    values section 1) within 5 %; before a clear half hour was measured (2 June) nothing is told."""
+    async def asking(day: float, folder: Path) -> dict[str, ClearLight]:
+        measured(folder, day).close()
+        return await Outlooks(parse_settings(SETTINGS, "-"), folder, FixedClock(0, at_us(day))).clear()
+
+    told = alone(lambda: asking(24.25, tmp_path / "late.sqlite3"))
+    noon = told["sill"].at(at_us(24.0) / 1e6 + 11.55 * 3600)
+    assert noon is not None and noon[0] == pytest.approx(47.5, rel=0.05) and 0.3 < noon[1] < 0.45
+    assert alone(lambda: asking(1.3, tmp_path / "early.sqlite3")) == {}
 
 
 @pytest.mark.parametrize("script", ["exit 1", "echo rubbish", "cat", "sleep 600 & wait"])

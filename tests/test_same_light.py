@@ -86,6 +86,17 @@ def test_the_aim_holds_the_table(facing: str, mass: float, part: str, row: int) 
 
 
 @pytest.mark.parametrize("facing", PLANES)
+def test_under_the_same_glass_there_is_less_to_correct(facing: str) -> None:
+    """The glass takes from both what a low sun has lost: a quarter of the change and more."""
+    glass, bare = _facing(facing, 'GUVA-S12SD"\nunder_glass = true\nmount = "frame'), _facing(facing)
+    found, without = (_drift(same, _target(same), _afternoon(3.0)).stops for same in (glass, bare))
+    assert 0.3 < found / without < 0.8
+    plane, paper = PLANES[facing], emulsion_band("framed")
+    own = mismatch.mismatch("wide", "framed", plane, 1.2, 3.0, under_glass=True)
+    assert paper.cover is not None and found == pytest.approx(-own.stops, rel=0.03)
+
+
+@pytest.mark.parametrize("facing", PLANES)
 @pytest.mark.parametrize(("proved", "now"), [(1.2, 2.5), (2.5, 1.2)])
 def test_a_print_at_the_aim_has_the_effect_of_the_proof(facing: str, proved: float, now: float) -> None:
     """From the definitions: the sensor's light x time is the dose, the emulsion's light x time the effect."""

@@ -24,7 +24,9 @@ from .placed import band_of, spot_of
 from .queueing import BENCH, words
 from .review.by_minute import by_minute
 from .review.outlook import Asked, View, foretell
+from .same_light import Drift, SameLight
 from .units import PHYSICAL_DOSE, US_PER_S
+from .units import minutes as lasting_words
 
 DAY_US = 86_400 * US_PER_S
 BACK_DAYS = 31
@@ -58,7 +60,24 @@ def look_ahead(store: Store, settings: Settings, question: Question, now_us: int
         queue, missed = _queue(store, named[0] if named else None, identity, sensor)
         left_out += missed
     view = _view(store, spot, sensor, identity, now_us)
-    return foretell(view, msgspec.structs.replace(asked, targets=fit, queue=queue, left_out=left_out))
+    same = SameLight(settings)
+    beside = {target.name: _beside(target, same, sensor.name, asked.now_s) for target in fit}
+    return foretell(view, msgspec.structs.replace(asked, targets=fit, queue=queue, left_out=left_out, beside=beside))
+
+
+def _beside(target: Target, same: SameLight, sensor: str, now_s: float | None) -> list[str]:
+    """What the times of a target do not count: they are of its own dose."""
+    found = []
+    if target.correct:
+        drift = same.drift(target, sensor, now_s) if now_s is not None else None
+        now = f": {drift.stops:+.2f} stop now" if isinstance(drift, Drift) else ""
+        found.append(f"its prints are corrected for the light{now}; these times are of its own dose")
+    if target.p != 1:
+        than = f" of {lasting_words(target.proved_s)}" if target.proved_s else ""
+        found.append(f"by p {target.p:g} a print longer than its calibration print's time{than} wants"
+                     f" {'more' if target.p < 1 else 'less'} than its dose, a shorter one"
+                     f" {'less' if target.p < 1 else 'more'}; that is not in these times")  # fmt: skip
+    return found
 
 
 def clear_courses(store: Store, settings: Settings, now_us: int) -> dict[str, ClearLight]:

@@ -130,6 +130,10 @@ class Home(msgspec.Struct, frozen=True):
         return self.folder / JOURNAL_NAME
 
     @property
+    def pictures_folder(self) -> Path:
+        return self.folder / "pictures"
+
+    @property
     def lock_file(self) -> Path:
         return self.folder / "uvdose.lock"
 

@@ -50,7 +50,8 @@ class FitDoc(msgspec.Struct, frozen=True):
 
 class PrintsAheadDoc(msgspec.Struct, frozen=True):
     """One target. now: begun now, None on another day and without light. last_clear_utc, last_typical_utc: the last
-    moment at which one can be begun that finishes. fit: from now, or from first light, on."""
+    moment at which one can be begun that finishes. fit: from now, or from first light, on. beside: what these times do
+    not count, in words."""
 
     target: str
     version: int
@@ -61,6 +62,7 @@ class PrintsAheadDoc(msgspec.Struct, frozen=True):
     last_clear_utc: str | None
     last_typical_utc: str | None
     fit: FitDoc
+    beside: list[str] = []
 
 
 class WaitingDoc(msgspec.Struct, frozen=True):

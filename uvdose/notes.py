@@ -1,4 +1,4 @@
-"""What the person says that is no act: calibration prints, films measured, verdicts, editions, who is next.
+"""What the person says that is no act: calibration prints, films measured, verdicts, prints, editions, who is next.
 
 The journal only ever appends them; the newest of a kind and subject holds, the older ones are its history. Doses are
 in `unit` (mJ/cm2, or such as counts.s); densities are log10 and have no unit.
@@ -7,7 +7,7 @@ in `unit` (mJ/cm2, or such as counts.s); densities are log10 and have no unit.
 from __future__ import annotations
 
 import math
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import msgspec
 
@@ -93,6 +93,41 @@ class Verdict(Doc, frozen=True):
     density: float | None = None
     highlights: Literal["blocked", "right", "blank"] | None = None
     text: str = ""
+
+
+class Picture(Doc, frozen=True):
+    """A picture of a print, beside the journal: its name there follows from the print and from this, never from text.
+
+    sha256: of its bytes, in hexadecimal digits. kind: as the name ends, by what the bytes begin with.
+    """
+
+    sha256: Annotated[str, msgspec.Meta(pattern=r"^[0-9a-f]{64}\Z")]
+    kind: Literal["jpg", "png", "webp", "heic"]
+    bytes: int
+
+    def name(self, number: int) -> str:
+        """Its file's name in the folder of pictures, for the print of this number."""
+        return f"{number}-{self.sha256}.{self.kind}"
+
+
+class PrintNote(Doc, frozen=True):
+    """What is worth knowing of a print besides its dose and its verdict; its subject is the print's number.
+
+    density: as read anywhere on the sheet; the one that judges the dose is the verdict's. humidity_percent: relative,
+    of paper or room. drying_delay_s: from coating to drying. coated_utc or coating_age_s, never both: when it was
+    coated, or how old the coat was at the print's start.
+    """
+
+    density: str = ""
+    wash: str = ""
+    toning: str = ""
+    dilution: str = ""
+    text: str = ""
+    humidity_percent: Annotated[float, msgspec.Meta(ge=0, le=100)] | None = None
+    drying_delay_s: Annotated[float, msgspec.Meta(ge=0)] | None = None
+    coating_age_s: Annotated[float, msgspec.Meta(ge=0)] | None = None
+    coated_utc: str | None = None
+    picture: Picture | None = None
 
 
 class Film(Doc, frozen=True):
@@ -206,8 +241,8 @@ class Bed(Doc, frozen=True):
 
 
 KINDS: dict[str, type[Doc]] = {
-    "calibration": Calibration, "verdict": Verdict, "film": Film, "edition": Edition, "queue": Queue,
-    "zero": ZeroTaken, "check": Check, "scale": ScaleTaken, "level": Levelled, "bed": Bed,
+    "calibration": Calibration, "verdict": Verdict, "print": PrintNote, "film": Film, "edition": Edition,
+    "queue": Queue, "zero": ZeroTaken, "check": Check, "scale": ScaleTaken, "level": Levelled, "bed": Bed,
 }
 
 

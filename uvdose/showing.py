@@ -13,7 +13,7 @@ from .exposure.target import Target
 from .journal.store import Kept, Store
 from .listed import FrameDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
 from .model import Refusal
-from .notes import Doc, Queue
+from .notes import Doc, PrintNote, Queue
 from .queueing import BENCH, checked
 from .units import US_PER_S, irradiance_unit, to_screen
 
@@ -61,7 +61,10 @@ class Showing:
 
     @staticmethod
     def check(note: Doc, subject: str | None) -> None:
-        """Raises `Refusal` for a queue of something else than the bench, or one with what cannot be started."""
+        """Raises `Refusal` for a queue of something else than the bench, or one with what cannot be started, and for
+        a note on a print that names none: it would get the next number, as a new sheet does."""
+        if isinstance(note, PrintNote) and not (subject or "").isdigit():
+            raise Refusal("print: its subject is the print's number", 2)
         if not isinstance(note, Queue):
             return
         if subject != BENCH:

@@ -22,6 +22,7 @@ def _other(**changed: object) -> Identity:
 
 @pytest.mark.parametrize(("changed", "word"), [
     ({"scale": 0.02}, "scale was 0.01"), ({"full_scale": 4095.0}, "full_scale"), ({"mount": "north"}, "mount"),
+    ({"under_glass": True}, "it lay bare, and lies under the frame's glass"),
     ({"name": "roof"}, "name was sill"), ({"zero": 8.01}, "zero was 3, is 8.01"), ({"zero": -2.1}, "zero was 3"),
     ({"node": node_says(WHO.replace(" 4 ", " 16 "))}, "the node's gain was 4, is 16"),
     ({"node": node_says(WHO.replace("guva", "other"))}, "the node's sensor was guva, is other"),

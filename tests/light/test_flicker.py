@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from uvdose.light.flicker import RIPPLES_HZ, seen, worst_error
+from uvdose.light.flicker import RIPPLES_HZ, cost, seen, worst_error
 
 
 @pytest.mark.parametrize("ripple", RIPPLES_HZ)
@@ -66,3 +66,30 @@ def test_what_is_no_rate() -> None:
     for depth, readings in ((1.2, 5), (-0.1, 5), (0.5, 0)):
         with pytest.raises(ValueError, match="depth"):
             worst_error(depth, 100.0, 10.0, readings)
+
+
+@pytest.mark.parametrize(
+    ("ripple", "sample"), [(100.0, 7.0), (100.0, 13.0), (120.0, 13.0), (100.0, 9.7), (120.0, 37.0)]
+)
+def test_no_print_is_off_by_more_than_is_told(ripple: float, sample: float) -> None:
+    """Sampled ripples of depth 0.5 at many phases and mains, read for 20 s and printed for a minute."""
+    rng = np.random.default_rng(4)
+    for _ in range(200):
+        f, phase = ripple * (1 + rng.uniform(-0.004, 0.004)), rng.uniform(0, 2 * np.pi)
+        read = 1 + 0.5 * np.cos(2 * np.pi * f * np.arange(round(20 * sample)) / sample + phase)
+        dose = 1 + 0.5 * np.cos(2 * np.pi * f * np.arange(round(60 * sample)) / sample + phase)
+        told = cost(ripple, sample, 0.0, 0.0, float(read.std() / read.mean()), 20.0, 60.0)
+        off = abs(dose.mean() - 1)
+        if told.shown:
+            assert off <= told.error * 1.1  # a window of two beats knows their height within a tenth
+        else:
+            assert off <= 0.5 * told.error + 1e-9
+        assert told.slowest_hz - 1e-9 <= seen(f, sample).apparent_hz <= told.fastest_hz + 1e-9
+
+
+def test_in_step_nothing_is_shown_and_all_may_be_lost() -> None:
+    for ripple in RIPPLES_HZ:
+        told = cost(ripple, 10.0, 0.0, 0.0, 0.001, 60.0, 600.0)
+        assert not told.shown and told.slowest_hz == 0.0 and told.error == 1.0
+        assert cost(ripple, 10.0, 0.0, 0.1, 0.001, 60.0, 600.0).error == pytest.approx(0.0, abs=1e-12)
+    assert cost(100.0, 13.0, 0.0, 0.0, 0.1, 20.0, 60.0).shown

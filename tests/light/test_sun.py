@@ -19,11 +19,9 @@ def _utc(*moment: int) -> float:
 
 def _spa(utc_s: np.ndarray, latitude: np.ndarray, longitude: np.ndarray) -> np.ndarray:
     """Apparent zenith, zenith, azimuth by pvlib's SPA (Reda & Andreas), at the air of sea level and 12 C."""
-    rows = [
-        spa.solar_position_numpy(np.array([t]), lat, lon, 0.0, 1013.25, 12.0, 69.0, 0.5667, 1)
-        for t, lat, lon in zip(utc_s, latitude, longitude, strict=True)
-    ]
-    return np.array([[row[0][0], row[1][0], row[4][0]] for row in rows]).T
+    # Each of its steps goes value by value, so that latitudes and longitudes may be as many as the times.
+    row = spa.solar_position_numpy(utc_s, latitude, longitude, 0.0, 1013.25, 12.0, 69.0, 0.5667, 1)
+    return np.array([row[0], row[1], row[4]])
 
 
 def _turn(a: np.ndarray, b: np.ndarray) -> np.ndarray:

@@ -15,7 +15,7 @@ from uvdose.exposure.document import document
 from uvdose.exposure.target import Combination, Target
 from uvdose.journal.store import Kept
 from uvdose.notes import Verdict
-from uvdose.review.judging import _alike, _judgement, prior_of
+from uvdose.review.judging import _judgement, alike, prior_of
 
 SILL = identity_of(SensorSettings("sill", "simulated", scale=0.0125))
 FIRST = Target("blue", 1, 2000.0, combination=Combination("iron blue", "rag"), identity=SILL)
@@ -50,13 +50,13 @@ def test_a_sheet_read_anew_or_a_target_retired_takes_no_verdict_away() -> None:
 def test_a_dose_of_another_unit_paper_or_sensor_is_no_base(newest: Target) -> None:
     for before in (FIRST, strip_made(1, 2600.0)):
         assert prior_of([before, newest]) == (Prior(31.0), 2)
-        assert not _alike(before, newest)
+        assert not alike(before, newest)
 
 
 def test_what_was_not_noted_does_not_differ() -> None:
     later = change(FIRST, version=2, combination=Combination("iron blue", "rag", coat="two coats", film="clear"))
-    assert _alike(FIRST, later)
-    assert not _alike(later, change(FIRST, combination=Combination("iron blue", "rag", film="thick")))
+    assert alike(FIRST, later)
+    assert not alike(later, change(FIRST, combination=Combination("iron blue", "rag", film="thick")))
     assert math.isclose(prior_of([strip_made(1, 2600.0), later])[0].dose, 2600.0)
 
 

@@ -21,7 +21,9 @@ from uvdose.exposure.target import Target
 from uvdose.foretold import OutlookDoc, Question
 from uvdose.journal.recorder import Recorder
 from uvdose.journal.store import Store
-from uvdose.model import Refusal
+from uvdose.model import ProvedLight, Refusal
+from uvdose.review.outlook_text import render
+from uvdose.same_light import Drift, SameLight
 
 CLEAR_NOON = at_us(23 + 11.5 / 24)
 
@@ -99,6 +101,22 @@ def test_the_last_start_and_what_fits(clear_noon: Store) -> None:
     assert never.begun == [] and never.last_clear_utc is None and never.fit.clear == 0
     closer = look(clear_noon, names=("blue",), between_min=0.0).targets[0]
     assert closer.fit.clear > blue.fit.clear
+
+
+def test_what_its_times_do_not_count_is_said(clear_noon: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The correction of a print that is begun now, as `target show` has it, and an exponent of reciprocity."""
+    told = settings()
+    told = msgspec.structs.replace(told, sensor=[msgspec.structs.replace(told.sensor[0], part="GUVA-S12SD")])
+    target = Target("blue", 1, 2565.0, p=0.86, proved_s=540.0, correct=True, proved_light=ProvedLight(3.0))
+    monkeypatch.setattr(clear_noon, "versions", lambda name: [target])
+    blue = look(clear_noon, told=told, names=("blue",)).targets[0]
+    drift = SameLight(told).drift(target, "sill", CLEAR_NOON / 1e6)
+    assert isinstance(drift, Drift) and drift.stops > 0.04
+    assert blue.beside[0].startswith(f"its prints are corrected for the light: {drift.stops:+.2f} stop now")
+    assert "p 0.86" in blue.beside[1] and "9:00 wants more" in blue.beside[1]
+    assert "own dose" in render(look(clear_noon, told=told, names=("blue",)))
+    assert look(clear_noon, names=("brown",)).targets[0].beside == [blue.beside[0].split(":")[0]
+        + "; these times are of its own dose", blue.beside[1]], "without a part nothing is known of now"
 
 
 def test_of_all_targets_those_that_the_sun_cannot_tell_are_left_out(clear_noon: Store) -> None:

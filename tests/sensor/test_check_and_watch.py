@@ -84,7 +84,7 @@ def test_a_node_that_does_not_sound_and_one_that_is_gone(bench: Daemon, lamp: Qu
     done = bench.run("sensor", "check", "--no-ask", timeout=60)
     assert done.code == 4 and "alive     NOT OK    sensor sill is " in done.out, done
     assert "alive" in done.err and len(done.err.splitlines()) == 1
-    bench.run("sensor", "check", "attic").refused(2, "no sensor 'attic'")
+    bench.call("sensor", "check", "attic").refused(2, "no sensor 'attic'")
 
 
 def test_watched_where_there_is_no_terminal(bench: Daemon, lamp: Quiet) -> None:
@@ -100,8 +100,8 @@ def test_watched_where_there_is_no_terminal(bench: Daemon, lamp: Quiet) -> None:
     # one line's level is the mean of ten samples a tenth of a second apart, whose noise the test drew: 1.5 counts
     assert last["name"] == "sill" and 1.0 < last["noise"] < 2.0 and abs(last["rate_hz"] - 10) < 0.3
     assert last["saturated_share"] == 0 and abs(last["value"] - 612) < 8 and abs(last["irradiance"] - 7.65) < 0.1
-    bench.run("sensor", "watch", "attic").refused(2, "no sensor 'attic'")
-    bench.run("sensor", "watch", "--seconds", "nan").refused(2, "--seconds")
+    bench.call("sensor", "watch", "attic").refused(2, "no sensor 'attic'")
+    bench.call("sensor", "watch", "--seconds", "nan").refused(2, "--seconds")
 
 
 def test_watched_at_a_terminal_until_ctrl_c(bench: Daemon, lamp: Quiet) -> None:

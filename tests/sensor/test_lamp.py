@@ -48,7 +48,7 @@ def test_warm_once_it_has_been_steady(under: Daemon, lamp: Quiet) -> None:
 
 def test_a_bed_walked_place_by_place(under: Daemon, lamp: Quiet) -> None:
     under.run("lamp", "evenness").refused(2, "at a terminal")
-    under.run("lamp", "evenness", "--rows", 1, "--columns", 1).refused(2, "two places at least")
+    under.call("lamp", "evenness", "--rows", 1, "--columns", 1).refused(2, "two places at least")
     bed = [[500.0, 600.0], [450.0, 550.0]]
     words = argv("lamp", "evenness", "--rows", 2, "--columns", 2, "--seconds", 2, "--home", under.folder)
     talk = ScreenTalk(words, environment(TERM="xterm"))
@@ -72,3 +72,15 @@ def test_a_bed_walked_place_by_place(under: Daemon, lamp: Quiet) -> None:
     assert note.stops == pytest.approx(expected.stops, abs=0.02) and abs(note.drift) < 0.01
     for found, wanted in zip(note.relative, expected.relative, strict=True):
         assert found == pytest.approx(wanted, abs=0.01)
+
+
+def test_flicker_says_what_the_sampling_can_tell(under: Daemon) -> None:
+    told = json.loads(under.run("lamp", "flicker", "--json").out)
+    assert [r["ripple_hz"] for r in told["ripples"]] == [100.0, 120.0] and told["sample_hz"] == 100.0
+    assert told["ripples"][0]["error"] == 1.0 and not told["ripples"][0]["shown"], "100 a second, in step"
+    assert told["ripples"][1]["error"] < 0.01, "120 times a second, seen 100 times: 20 beats a second cancel out"
+    words = under.run("lamp", "flicker", "--mains", 50).out
+    assert "cannot show it" in words and "as the wire format asks" in words and "60 Hz" not in words
+    assert json.loads(under.run("lamp", "flicker", "--over", 100, "--json").out)["ripples"][0]["error"] < 1e-9
+    for wrong in (("--mains", 55), ("--rate", "nan"), ("--seconds", 0), ("--over", -1), ("--lasting", "inf")):
+        assert under.run("lamp", "flicker", *wrong).code == 2

@@ -144,7 +144,7 @@ class _Sky:
 def test_against_a_sensor_beside_it(two: tuple[Daemon, Quiet], lamp: Quiet) -> None:
     bench, roof = two
     lamp.sd = roof.sd = 0.5
-    bench.run("target", "set", "blue", "--dose", 80000, "--unit", "counts.s", "--sensor", "sill")
+    bench.call("target", "set", "blue", "--dose", 80000, "--unit", "counts.s", "--sensor", "sill")
     with _Sky(lamp, roof):
         words = "sensor", "scale", "sill", "--against", "roof", "--seconds", 60
         done = bench.run(*words)
@@ -159,13 +159,13 @@ def test_against_a_sensor_beside_it(two: tuple[Daemon, Quiet], lamp: Quiet) -> N
     assert kept["scale"] == pytest.approx(told["scale"], rel=1e-5)
     note = _note(bench)
     assert note is not None and note.scale == told["scale"] and note.old_scale is None
-    now = json.loads(bench.run("status", "--json").out)["sensors"][0]
+    now = json.loads(bench.call("status", "--json").out)["sensors"][0]
     assert now["unit"] == "mW/cm2" and 2.5 < now["irradiance"] < 7.6
     assert bench.told("target", "show", "blue")[-1]["void"] == [f"scale was None, is {kept['scale']}"]
-    assert bench.run("target", "confirm", "blue", "--convert", "--reason", "same sensor").code == 0
+    assert bench.call("target", "confirm", "blue", "--convert", "--reason", "same sensor").code == 0
     made = bench.told("target", "show", "blue")[-1]
     assert made["unit"] == "mJ/cm2" and made["dose"] == pytest.approx(80000 * kept["scale"]) and made["void"] == []
-    assert json.loads(bench.run("expose", "blue", "--sensor", "sill", "--json").out)["target_version"] == 2
+    assert json.loads(bench.call("expose", "blue", "--sensor", "sill", "--json").out)["target_version"] == 2
 
 
 def test_a_known_light_and_what_is_refused(two: tuple[Daemon, Quiet], lamp: Quiet) -> None:

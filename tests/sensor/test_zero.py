@@ -29,10 +29,10 @@ def _sensor(bench: Daemon) -> dict[str, object]:
 
 
 def test_a_zero_is_read_stored_noted_and_taken_at_once(bench: Daemon, lamp: Quiet) -> None:
-    bench.run("target", "set", "blue", "--dose", 1e6)
-    number = json.loads(bench.run("expose", "blue", "--json").out)["id"]
+    bench.call("target", "set", "blue", "--dose", 1e6)
+    number = json.loads(bench.call("expose", "blue", "--json").out)["id"]
     bench.run("sensor", "zero", "sill").refused(4, f"exposure {number} is counted by sill", "hold or finish it first")
-    bench.run("hold", number)
+    bench.call("hold", number)
     lamp.counts, lamp.sd = 0.0, 0.0
     done = bench.run("sensor", "zero", "sill", "--seconds", 20)
     assert done.code == 0 and done.err == "", done
@@ -49,22 +49,22 @@ def test_a_zero_is_read_stored_noted_and_taken_at_once(bench: Daemon, lamp: Quie
     assert event.sensor == "sill" and "zero was 0, is 12" in event.data["what"]
     lamp.counts = 600.0
     bench.wait_live()
-    assert abs(json.loads(bench.run("status", "--json").out)["sensors"][0]["irradiance"] - 7.5) < 0.05
+    assert abs(json.loads(bench.call("status", "--json").out)["sensors"][0]["irradiance"] - 7.5) < 0.05
     # 12 counts are more than 0.5 % of 1023: what was proved with the old zero is void
     assert "until you confirm them or make a calibration print: blue" in done.out
-    bench.run("expose", "blue", "--frame", 2).refused(4, "zero was 0, is 12")
-    assert bench.run("target", "confirm", "blue", "--reason", "the zero is known better").code == 0
+    bench.call("expose", "blue", "--frame", 2).refused(4, "zero was 0, is 12")
+    assert bench.call("target", "confirm", "blue", "--reason", "the zero is known better").code == 0
     # the print goes on with what it began with, and one that begins now with the new zero
-    bench.run("resume", number)
-    second = json.loads(bench.run("expose", "blue", "--frame", 2, "--json").out)["id"]
+    bench.call("resume", number)
+    second = json.loads(bench.call("expose", "blue", "--frame", 2, "--json").out)["id"]
     for one in (number, second):
-        assert bench.run("finish", one).code == 0
+        assert bench.call("finish", one).code == 0
     store = _store(bench)
     assert [store.exposure(n).plan.response.zero for n in (number, second)] == [0.0, 12.0]
     assert [store.exposure(n).identity.zero for n in (number, second)] == [0.0, 12.0]
     time.sleep(1.0)
     for one in (number, second):
-        assert "the same, bit for bit" in bench.run("recount", one).out
+        assert "the same, bit for bit" in bench.call("recount", one).out
 
 
 def test_what_is_not_dark_is_refused(bench: Daemon, lamp: Quiet) -> None:
@@ -95,9 +95,9 @@ def test_light_that_moves_is_no_dark(bench: Daemon, lamp: Quiet) -> None:
 
 
 def test_wrong_calls_and_a_silent_sensor(bench: Daemon, lamp: Quiet) -> None:
-    bench.run("sensor", "zero", "porch").refused(2, "no sensor 'porch'", "sill")
-    bench.run("sensor", "zero", "sill", "--seconds", "nan").refused(2, "--seconds")
-    bench.run("sensor", "zero", "sill", "--seconds", 0.5).refused(2, "--seconds")
+    bench.call("sensor", "zero", "porch").refused(2, "no sensor 'porch'", "sill")
+    bench.call("sensor", "zero", "sill", "--seconds", "nan").refused(2, "--seconds")
+    bench.call("sensor", "zero", "sill", "--seconds", 0.5).refused(2, "--seconds")
     lamp.unplug()
     bench.run("sensor", "zero", "sill", "--seconds", 3).refused(4, "sensor sill is ")
 
@@ -115,7 +115,7 @@ def test_a_settings_file_that_cannot_be_written(bench: Daemon, lamp: Quiet) -> N
 def test_without_a_daemon(tmp_path: Path) -> None:
     home = Homed(tmp_path / "alone").write(settings(tmp_path))
     for words in (("zero", "sill"), ("watch",), ("check",), ("scale", "sill", "--known", 5)):
-        home.run("sensor", *words).refused(3, "no daemon runs", "uvdose serve")
+        home.call("sensor", *words).refused(3, "no daemon runs", "uvdose serve")
 
 
 def test_at_a_terminal_it_asks_for_the_cap(bench: Daemon, lamp: Quiet) -> None:

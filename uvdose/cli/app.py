@@ -20,9 +20,11 @@ from . import (
     lookback,
     mend,
     next_up,
+    noting,
     now,
     outlook,
     phones,
+    prints,
     sensor,
     serving,
     targets,
@@ -68,7 +70,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, phones, sensor, lamp, ways, journal, unit_commands, demo,
+    lookback, noting, prints, phones, sensor, lamp, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec import to_builtins
 
 from ..model import Refusal
 from .options import HomeDir, Json, home_of
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from ..config import Home
     from ..messages import Part
     from ..notes import Edition
-    from ..review.editions import EditionDoc
 
 Text = str | None
 MOST_PRINTS, MOST_LAYERS = 1000, 20
@@ -93,11 +93,14 @@ def edition_plan(
 
 @editions.command("show")
 def edition_show(
-    name: Annotated[str, typer.Argument(metavar="NAME", help="The edition.")], as_json: Json = False,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The edition.")],
+    by_clock: Annotated[bool, typer.Option("--by-clock", help="And what the time of the first sheet would have given"
+                                           " each, in the light that it had.")] = False,
+    as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
     """Each sheet's doses, how alike they are, and what comes next."""
-    _print(home_of(home), name, as_json)
+    _print(home_of(home), name, as_json, by_clock)
 
 
 @editions.command("list")
@@ -165,7 +168,9 @@ def pencilled(place: Home, part: Part) -> list[int]:
     return doc.numbers(part.sheet, part.layer)
 
 
-def _print(place: Home, name: str, as_json: bool) -> None:
+def _print(place: Home, name: str, as_json: bool, by_clock: bool = False) -> None:
+    from ..review.edition_clock import edition_by_clock
+    from ..review.edition_text import edition_lines
     from ..review.editions import edition_of
     from .asking import journal
     from .show import print_json, say
@@ -173,56 +178,16 @@ def _print(place: Home, name: str, as_json: bool) -> None:
     with journal(place) as store:
         doc = edition_of(store, name)
         newer = [t for t in (store.newest_target(layer.target) for layer in doc.edition.layers) if t is not None]
+        clocked = edition_by_clock(store, doc) if by_clock else None
     if as_json:
-        print_json(doc)
+        print_json(doc if clocked is None else to_builtins(doc) | {"by_clock": clocked})
         return
-    lines = _lines(doc)
+    lines = edition_lines(doc, clocked)
     for layer, target in zip(doc.edition.layers, newer, strict=True):
         if target.version > layer.version:
             lines.append(f"target {layer.target} is at v{target.version} by now; this edition keeps v{layer.version}"
                          f" (`uvdose edition plan {name} --again` takes the newest)")  # fmt: skip
     say("\n".join(lines))
-
-
-def _lines(doc: EditionDoc) -> list[str]:
-    from ..review.editions import stops_from
-    from ..review.layout import columns, figure, stops_text, unit_text
-
-    edition = doc.edition
-    head = [f"edition {doc.name}: {edition.prints} sheets, limit {edition.limit_stops:.2f} stop"]
-    rows = [["sheet", *(f"{layer.target} v{layer.version}" for layer in edition.layers)]]
-    for sheet in range(1, edition.prints + 1):
-        cells = []
-        for layer in range(1, len(edition.layers) + 1):
-            shown = doc.at(sheet, layer)
-            if shown is None:
-                cells.append("-")
-                continue
-            if shown.state != "finished":
-                cells.append(f"{shown.state} ({shown.id})")
-                continue
-            stops = stops_from(shown.target_dose, shown)
-            far = " !" if sheet in doc.spreads[layer - 1].beyond else ""
-            cells.append(f"{figure(shown.dose)} {unit_text(shown.unit)} {stops_text(stops)}{far} ({shown.id})")
-        rows.append([str(sheet), *cells])
-    lines = head + columns(rows, right=(0,))
-    for spread, planned in zip(doc.spreads, edition.layers, strict=True):
-        if spread.mean_stops is not None:
-            told = f"{planned.target}: {spread.prints} finished, on average {spread.mean_stops:+.2f} stop off"
-            if spread.spread_stops is not None:
-                reach = f"{stops_text(spread.least_stops)} to {stops_text(spread.most_stops)}"
-                told += f", spread {spread.spread_stops:.2f} stop ({reach})"
-            if spread.beyond:
-                told += f"; beyond the limit: sheet {', '.join(map(str, spread.beyond))}"
-            lines.append(told)
-    if doc.next is None:
-        lines.append("complete")
-    else:
-        which = f", layer {doc.next.layer}" if len(edition.layers) > 1 else ""
-        numbers = doc.numbers(doc.next.sheet, doc.next.layer)
-        which += f" ({', '.join(map(str, numbers))} on its back)" if numbers else ""
-        lines.append(f"next: sheet {doc.next.sheet}{which}: `uvdose expose --edition {doc.name}`")
-    return lines
 
 
 def register(app: typer.Typer) -> None:

@@ -25,9 +25,11 @@ def backup(
 ) -> None:
     """Copy the journal into one file, also while the daemon runs.
 
-    The copy is of one moment, and is checked before it gets its name.
+    The copy is of one moment, and is checked before it gets its name. Pictures of prints are files of their own, and
+    are not in it: it says where they lie.
     """
     from ..journal.copying import copy_to
+    from ..journal.pictures import kept_bytes
     from .asking import journal
     from .show import print_json
 
@@ -37,10 +39,15 @@ def backup(
         size = copy_to(store.db, target, replace=force)
         readings = int(store.db.execute("SELECT coalesce(sum(n), 0) FROM chunk").fetchone()[0])
         exposures = int(store.db.execute("SELECT count(*) FROM exposure").fetchone()[0])
+    pictures, pictures_bytes = kept_bytes(place.pictures_folder)
     if as_json:
-        print_json({"file": str(target), "bytes": size, "exposures": exposures, "readings": readings})
+        print_json({"file": str(target), "bytes": size, "exposures": exposures, "readings": readings,
+                    "pictures_not_in_it": pictures})  # fmt: skip
     else:
         print(f"{target}: {_size(size)}, {exposures} exposures, {readings} readings; checked")
+        if pictures:
+            print(f"not in it: {pictures} pictures of prints, {_size(pictures_bytes)}; copy the folder"
+                  f" {place.pictures_folder} as well")
 
 
 @journals.command()

@@ -1,4 +1,7 @@
-"""`uvdose lamp`: is it warm, how does it age, how even is its bed, what does distance do. For sensors under a lamp."""
+"""`uvdose lamp`: is it warm, how does it age, how even is its bed, what does distance do. For sensors under a lamp.
+
+What flicker does is told by `lamp_flicker`.
+"""
 
 from __future__ import annotations
 
@@ -41,7 +44,7 @@ def warm(name: Name = None, as_json: Json = False, home: HomeDir = None) -> None
     from .show import print_json, say
 
     bench = need_bench(home_of(home))
-    sensor = _under_lamp(bench.chosen(name))
+    sensor = under_lamp(bench.chosen(name))
     bench.now(sensor.name)
     rows = bench.readings(sensor.name, bench.newest_us(sensor.name) - int(LOOK_BACK_S * US_PER_S))
     seconds: dict[int, list[float]] = {}  # one mean a second says as much, and is soon reckoned
@@ -82,7 +85,7 @@ def ageing_of(name: Name = None, as_json: Json = False, home: HomeDir = None) ->
     from .show import print_json, say
 
     place = home_of(home)
-    sensor = _under_lamp(_chosen(place, name))
+    sensor = under_lamp(_chosen(place, name))
     prints: list[tuple[float, float]] = []
     with journal(place) as store:
         now = identity_of(sensor, store.known_who().get(sensor.name))
@@ -134,7 +137,7 @@ def evenness_of(
         raise Refusal(f"{rows} rows of {columns} places: give 1 to {MOST_SIDE} of each, and two places at least", 2)
     finite(seconds, "--seconds", 0.99, 60.0, "3")
     bench = need_bench(home_of(home))
-    sensor = _under_lamp(bench.chosen(name))
+    sensor = under_lamp(bench.chosen(name))
     bench.now(sensor.name)
     bench.refuse_lit(sensor.name, "walking it over the bed")
     if not at_terminal():
@@ -234,7 +237,8 @@ def _chosen(place: Home, name: str | None) -> SensorSettings:
     return found
 
 
-def _under_lamp(sensor: SensorSettings) -> SensorSettings:
+def under_lamp(sensor: SensorSettings) -> SensorSettings:
+    """A sensor that stands under a lamp. Raises `Refusal` for another."""
     from ..exposure.target import SUN
 
     if sensor.light == SUN:
@@ -245,4 +249,7 @@ def _under_lamp(sensor: SensorSettings) -> SensorSettings:
 
 def register(app: typer.Typer) -> None:
     """Add the group."""
+    from .lamp_flicker import register as add_flicker
+
+    add_flicker(lamps)
     app.add_typer(lamps, name="lamp")

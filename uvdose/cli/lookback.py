@@ -76,7 +76,7 @@ def export(
 
     refuse_unknown(what, form)
     place = home_of(home)
-    wall0_us, wall1_us = _stretch(on, from_day, to_day)
+    wall0_us, wall1_us = stretch_of_days(on, from_day, to_day)
     with journal(place) as store, contextlib.ExitStack() as stack:
         if out is None:
             # CSV ends its lines by CR LF, which the text layer must not make CR CR LF of.
@@ -89,7 +89,8 @@ def export(
         note(f"{count} {what} written to {out}")
 
 
-def _stretch(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+def stretch_of_days(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+    """The stretch of wall time that a person named by days; all of it where none was. Raises `Refusal` (code 2)."""
     from ..clock import day_bounds
     from ..model import Refusal
 

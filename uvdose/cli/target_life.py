@@ -141,7 +141,7 @@ def confirm_target(
     from ..units import dose_unit
     from .asking import journal
     from .keeping import identities_now, keep_target
-    from .show import print_json, say
+    from .show import note, print_json, say
 
     place = home_of(home)
     with journal(place) as store:
@@ -159,6 +159,9 @@ def confirm_target(
         raise Refusal(f"target {name} is bound to sensor {now.name} as it is now: there is nothing to confirm")
     if old.identity.light != now.light or old.identity.unit != now.unit:
         raise Refusal(f"target {name} cannot be taken on ({'; '.join(changed)}): make a calibration print")
+    if old.identity.under_glass != now.under_glass:
+        note("under the frame's glass a sensor reads less: take it on only if it lay so when the target was proved, and"
+             " the settings say it now")  # fmt: skip
     to, per = _carry(name, old.identity, now, convert)
     unit = dose_unit(now.unit, now.scale is not None)
     why = answer(reason, "how do you know that its doses compare", text, "--reason") or "not said"

@@ -26,30 +26,46 @@ def by_clock(read: Recorded, in_light: Sequence[Stretch], target_dose: float, cl
     """Set a clock by `clear` light and run it over a print's stretches in the light, holds left out. in_light: in dose
     time.
 
-    A print that was taken in before the clock's time is taken to lie on. None where the sensor's readings do not reach
-    so far. About: light goes straight from reading to reading.
+    None where no readings tell what came of it.
     """
-    if not in_light or clear <= 0 or len(read.t_us) < 2 or read.t_us[0] > in_light[0].start_us:
+    if clear <= 0:
         return None
-    clock_s, last_us = target_dose / clear, int(read.t_us[-1])
-    spent_s = dose = 0.0
-    by_then = needed_s = None
+    clock_s = target_dose / clear
+    dose = dose_of(read, in_light, clock_s)
+    return None if dose is None else ByClock(clear, clock_s, dose, _time_of(read, in_light, target_dose))
+
+
+def dose_of(read: Recorded, in_light: Sequence[Stretch], clock_s: float) -> float | None:
+    """The dose that a print would have got in so much time from its own start on, holds left out. in_light: dose time.
+
+    A print that was taken in before is taken to lie on. None where no readings tell it: they do not reach so far, or
+    leave a hole that is too long to be bridged. About: light goes straight from reading to reading.
+    """
+    dose, left_us = 0.0, round(clock_s * US_PER_S)
     for k, stretch in enumerate(in_light):
         lies_on = k == len(in_light) - 1
-        inner = read.t_us[(read.t_us > stretch.start_us) & (lies_on | (read.t_us < stretch.stop_us))]
-        t = np.concatenate([[stretch.start_us], inner, [] if lies_on else [stretch.stop_us]]).astype(np.int64)
-        t = t[t <= last_us]
-        if len(t) < 2:
-            continue
-        seconds = (t - t[0]) / US_PER_S
+        ends = np.array([stretch.start_us, stretch.start_us + left_us])
+        if not lies_on:
+            ends[1] = min(ends[1], stretch.stop_us)
+        if not read.reaches(*ends):
+            return None
+        begin, end = read.dose_until(ends)
+        dose, left_us = dose + float(end - begin), left_us - int(ends[1] - ends[0])
+        if left_us <= 0:
+            return dose
+    return None
+
+
+def _time_of(read: Recorded, in_light: Sequence[Stretch], target_dose: float) -> float | None:
+    """Seconds in the light until the dose was there; None where it never was."""
+    dose = spent_s = 0.0
+    for stretch in in_light:
+        inner = read.t_us[(read.t_us > stretch.start_us) & (read.t_us < stretch.stop_us)]
+        t = np.concatenate([[stretch.start_us], inner, [stretch.stop_us]]).astype(np.int64)
         doses = dose + read.dose_until(t) - float(read.dose_until(t[:1])[0])
-        if by_then is None and spent_s + seconds[-1] >= clock_s:
-            at_us = np.array([t[0] + round((clock_s - spent_s) * US_PER_S)])
-            by_then = dose + float((read.dose_until(at_us) - read.dose_until(t[:1]))[0])
-        reached = np.flatnonzero((doses >= target_dose) & (t <= stretch.stop_us))
-        if needed_s is None and len(reached):
-            at = int(reached[0])
-            part = 1.0 if at == 0 else (target_dose - doses[at - 1]) / max(doses[at] - doses[at - 1], 1e-300)
-            needed_s = float(spent_s + (seconds[at - 1] + part * (seconds[at] - seconds[at - 1]) if at else 0.0))
-        spent_s, dose = spent_s + float(seconds[-1]), float(doses[-1])
-    return None if by_then is None else ByClock(clear, clock_s, by_then, needed_s)
+        seconds = spent_s + (t - t[0]) / US_PER_S
+        reached = np.flatnonzero(doses >= target_dose)
+        if len(reached):
+            return float(np.interp(target_dose, doses[: reached[0] + 1], seconds[: reached[0] + 1]))
+        dose, spent_s = float(doses[-1]), float(seconds[-1])
+    return None

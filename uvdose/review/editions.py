@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import msgspec
 
 from ..journal.store import Store
@@ -11,6 +9,7 @@ from ..messages import ExposureDoc
 from ..model import Refusal
 from ..notes import Edition
 from ..units import stops_between
+from .spread import mean_and_spread
 
 
 class Place(msgspec.Struct, frozen=True):
@@ -92,10 +91,7 @@ def _spread(edition: Edition, done: dict[str, ExposureDoc], layer: int) -> Sprea
             if stops is not None:
                 found[sheet] = stops
     values = list(found.values())
-    mean = math.fsum(values) / len(values) if values else None
-    spread = None
-    if mean is not None and len(values) > 1:
-        spread = math.sqrt(math.fsum((v - mean) ** 2 for v in values) / (len(values) - 1))
+    mean, spread = mean_and_spread(values)
     beyond = tuple(sheet for sheet, stops in found.items() if abs(stops) > edition.limit_stops)
     return Spread(
         layer, len(values), mean, spread, min(values, default=None), max(values, default=None), beyond

@@ -59,7 +59,7 @@ def prior_of(versions: list[Target]) -> tuple[Prior, int]:
     made of it, since they would count twice. A version that rests on the same sheet once more (read anew, or retired)
     takes no print's verdict away.
     """
-    versions = [t for t in versions if _alike(t, versions[-1])]
+    versions = [t for t in versions if alike(t, versions[-1])]
     for target in reversed(versions):
         if target.basis.startswith(CALIBRATED) and target.low is not None and target.high is not None:
             since = min(t.version for t in versions if t.basis == target.basis)
@@ -78,11 +78,11 @@ def bleaches(target: Target) -> bool:
 def _counts(kept: Kept, newest: Target, since: int) -> bool:
     """Finished prints by targets like the newest, from the calibration print on."""
     used = kept.plan.target
-    return _alike(used, newest) and used.version >= since and not kept.plan.overridden \
+    return alike(used, newest) and used.version >= since and not kept.plan.overridden \
         and kept.state == "finished" and kept.document.dose > 0
 
 
-def _alike(a: Target, b: Target) -> bool:
+def alike(a: Target, b: Target) -> bool:
     """Whether two versions speak of the same process, paper and film and the same sensor. Not noted does not differ."""
     noted = ((getattr(t.combination, what) for t in (a, b)) for what in ("process", "paper", "film"))
     return a.unit == b.unit and same_sensor(a.identity, b.identity) and all(x == y or None in (x, y) for x, y in noted)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date as Date
 from itertools import repeat
 
@@ -38,7 +38,8 @@ class View(msgspec.Struct, frozen=True):
 
 
 class Asked(msgspec.Struct, frozen=True):
-    """What is asked. from_s, until_s: the day, Unix seconds; now_s: None on another day. queue: label and target."""
+    """What is asked. from_s, until_s: the day, Unix seconds; now_s: None on another day. queue: label and target.
+    beside: of a target's name, what its times do not count."""
 
     day: Date
     from_s: float
@@ -50,6 +51,7 @@ class Asked(msgspec.Struct, frozen=True):
     targets: Sequence[Target]
     queue: Sequence[tuple[str, Target]] | None = None
     left_out: Sequence[str] = ()
+    beside: Mapping[str, Sequence[str]] = {}
 
 
 class _Ahead:
@@ -144,7 +146,7 @@ def _prints(ahead: _Ahead, asked: Asked, target: Target) -> PrintsAheadDoc:
     return PrintsAheadDoc(
         target.name, target.version, target.dose, target.unit, now, begun, _when(last_start_s(ahead.course, coming)),
         _when(last_start_s(ahead.course, middle)) if middle is not None else None,
-        ahead.fit(repeat(dose), asked.between_s)[0],
+        ahead.fit(repeat(dose), asked.between_s)[0], list(asked.beside.get(target.name, ())),
     )  # fmt: skip
 
 

@@ -110,7 +110,8 @@ def _prints(target: PrintsAheadDoc, known: bool) -> list[str]:
     if known:
         last += f", {clock_of(target.last_typical_utc)} in a typical one" if target.last_typical_utc is not None else (
             ", none in a typical one")
-    return [*lines, last, f"  prints that fit, one after the other: {_fit(target.fit)}"]
+    lines += [last, f"  prints that fit, one after the other: {_fit(target.fit)}"]
+    return lines + [line for why in target.beside for line in wrap(f"  {why}", "", "    ")]
 
 
 def begun_words(begun: BeginDoc) -> str:

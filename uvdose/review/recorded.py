@@ -10,7 +10,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from ..dose.integrator import BRIDGE_US
+from ..dose.integrator import BRIDGE_US, HOLE_INTERVALS
 from ..dose.response import Identity
 from ..journal.pack import REGISTER, unpack_sat_ms, unpack_values
 from ..journal.recorder import MAX_CHUNK_SPAN_US
@@ -78,6 +78,14 @@ class Recorded:
         level = np.where(self._is_mean[k], self.light[k], self._before[k])
         found: Floats = self._area_sum[k - 1] + since_s * (level + slope * US_PER_S * since_s / 2)
         return found
+
+    def reaches(self, from_us: int, to_us: int) -> bool:
+        """Whether readings tell the light from one dose time to another, with no hole too long to be bridged."""
+        t = self.t_us
+        if len(t) < 2 or from_us < t[0] or to_us > t[-1]:
+            return False
+        longest = self.step_us[(t > from_us) & (t - self.step_us < to_us)].max(initial=0)
+        return bool(longest <= max(BRIDGE_US, HOLE_INTERVALS * self.usual_us))
 
     def light_at(self, t_us: int) -> float | None:
         """The irradiance at a dose time; None where no reading lies within 60 s of it."""

@@ -34,8 +34,8 @@ def level(
     home: HomeDir = None,
 ) -> None:
     """What a sensor that leans costs under the sun of now, and, by turning it, how far it leans. Needs the daemon."""
-    from ...light.bands import sensor_band
     from ...notes import Levelled
+    from ...placed import sensor_band_of
     from ...review.layout import wrap
     from ..keeping import keep_note
     from ..show import print_json, say
@@ -47,8 +47,7 @@ def level(
     sensor = bench.chosen(name)
     bench.now(sensor.name)
     light = _sun(bench, sensor)
-    part = _part(sensor)
-    band = None if part is None else sensor_band(part)
+    band = sensor_band_of(sensor)
     housing = _housing(sensor)
     if not as_json:
         say("\n".join(_costs(light, band, housing)))
@@ -77,12 +76,6 @@ def _sun(bench: Bench, sensor: SensorSettings) -> ProvedLight:
     if isinstance(found, str):
         raise Refusal(f"what a lean costs is not known: {found}")
     return found
-
-
-def _part(sensor: SensorSettings) -> str | None:
-    from ...catalogue import part_named
-
-    return None if sensor.part is None else part_named(sensor.part).band
 
 
 def _housing(sensor: SensorSettings) -> Housing:
