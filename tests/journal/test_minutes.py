@@ -223,6 +223,7 @@ def test_a_journal_of_schema_3_is_summed_by_the_writer_while_it_works(tmp_path: 
         t_us += S
         writer.commit([("INSERT INTO event VALUES (?, 0, 0, 'alarm', NULL, NULL, '{}')", (t_us,))]).result(5)
         assert rows_of(reader) == told, "at every moment"
+        assert check(reader, path, every_minute=True).ok, "beside the writer"
         assert time.monotonic() < end_s
     assert recorder.flush() == [] and writer.close()
     assert check(reader, path, every_minute=True).minutes_proved == 120

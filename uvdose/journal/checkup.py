@@ -11,6 +11,7 @@ import msgspec
 
 from ..clock import iso_utc
 from .blocks import Blocks, readable
+from .minutes import one_moment
 from .proof import Proof
 from .prune import Pruned, pruned
 
@@ -47,8 +48,13 @@ class CheckDoc(msgspec.Struct, frozen=True):
 def check(db: sqlite3.Connection, path: Path, every_minute: bool = False) -> CheckDoc:
     """Check a journal that is open for reading. Raises sqlite3.Error where not even its tables can be read.
 
-    every_minute: prove all sums of minutes, and not those of some days.
+    every_minute: prove all sums of minutes, and not those of some days. What it sees is of one moment.
     """
+    with one_moment(db):
+        return _check(db, path, every_minute)
+
+
+def _check(db: sqlite3.Connection, path: Path, every_minute: bool) -> CheckDoc:
     problems: list[str] = []
     try:
         found = [str(r[0]).replace("\n", " ") for r in db.execute(f"PRAGMA integrity_check({MAX_PROBLEMS})")]

@@ -39,7 +39,7 @@ def minutes_between(
     worth: of the blocks that are not summed yet those that are worth reading. A damaged one of them has no light.
     """
     first, last = wall0_us // MINUTE_US, -(-wall1_us // MINUTE_US)
-    with _one_moment(db):
+    with one_moment(db):
         blocks = Blocks(db)
         every = [name] if name is not None else blocks.sensors.names()
         numbers = sorted(n for one in every for n in blocks.sensors.numbers(one))
@@ -78,7 +78,7 @@ def _not_summed(db: sqlite3.Connection, blocks: Blocks, names: list[str]) -> Ite
 
 
 @contextmanager
-def _one_moment(db: sqlite3.Connection) -> Iterator[None]:
+def one_moment(db: sqlite3.Connection) -> Iterator[None]:
     """All that is read in it is of one moment, though a writer goes on beside it."""
     if db.in_transaction:
         yield
