@@ -40,6 +40,7 @@ ALLOWED: dict[str, set[str]] = {
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
     "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
+    "bring": BASE | {"clock", "config", "dose"},
     "ahead": BASE
     | {"clock", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
     | {"same_light"},
@@ -47,7 +48,7 @@ ALLOWED: dict[str, set[str]] = {
     "placed": BASE | {"catalogue", "config", "light", "settings_bench"},
     "same_light": BASE | {"config", "exposure", "light", "placed"},
     "sunward": BASE | {"light", "placed", "settings_bench"},
-    "whereabouts": BASE | {"exposure", "light", "outlooks"},
+    "whereabouts": BASE | {"config", "dose", "exposure", "light", "outlooks"},
     "start_light": BASE | {"core", "exposure", "same_light", "whereabouts"},
     "core": BASE | {"clock", "config", "intake", "decode", "dose", "exposure", "journal", "call", "timeleft"},
     "upkeep": BASE | {"config", "core", "exposure", "home", "journal"},

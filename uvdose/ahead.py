@@ -151,14 +151,22 @@ def _asked(question: Question, now_us: int) -> Asked:
         raise Refusal(f"between {question.between_min:g} min: give minutes from 0 to {MOST_BETWEEN_MIN}", 2)
     today = local_date(now_us)
     text = question.date or today
-    from_us, until_us = day_bounds(text)
-    if abs(from_us - now_us) > FAR_DAYS * DAY_US:
+    if _far(text, today):
         raise Refusal(f"{text} is more than a year from today: what the air will be then nobody can tell", 2)
+    from_us, until_us = day_bounds(text)
     now_s = now_us / US_PER_S
     return Asked(
         Date.fromisoformat(text), from_us / US_PER_S, until_us / US_PER_S, now_s if text == today else None, now_s,
         question.every_min * 60.0, question.between_min * 60.0, (),
     )  # fmt: skip
+
+
+def _far(text: str, today: str) -> bool:
+    """False for what is no day; the last of all has no end that a clock could tell, and is far."""
+    try:
+        return abs((Date.fromisoformat(text) - Date.fromisoformat(today)).days) > FAR_DAYS
+    except ValueError:
+        return False
 
 
 def _unfit(target: Target, identity: Identity, sensor: SensorSettings) -> Refusal | None:

@@ -23,6 +23,7 @@ from .model import Refusal
 LEAST_AWAY_US = 61_000_000
 MOST_AWAY_US = 12 * 3_600_000_000
 
+_BEGIN = datetime(1970, 1, 1, tzinfo=UTC)
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -162,9 +163,17 @@ def iso_utc(wall_us: int) -> str:
     return f"{base}.{ms % 1000:03d}Z"
 
 
+def iso_utc_exact(wall_us: int) -> str:
+    """The same, with microseconds where milliseconds do not tell it all."""
+    return iso_utc(wall_us) if wall_us % 1000 == 0 else f"{iso_utc(wall_us)[:-1]}{wall_us % 1000:03d}Z"
+
+
 def from_iso(text: str) -> int:
-    """The inverse of `iso_utc`, in microseconds. Raises ValueError."""
-    return int(datetime.fromisoformat(text.replace("Z", "+00:00")).timestamp() * 1e6)
+    """The inverse of `iso_utc` and `iso_utc_exact`, in microseconds. Without a zone it is local. Raises ValueError."""
+    found = datetime.fromisoformat(text.replace("Z", "+00:00"))
+    if found.tzinfo is None:
+        found = found.replace(tzinfo=_bench_zone)
+    return (found.astimezone(UTC) - _BEGIN) // timedelta(microseconds=1)
 
 
 _bench_zone: ZoneInfo | None = None

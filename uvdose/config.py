@@ -210,7 +210,7 @@ def _check(settings: Settings, where: str) -> None:
             if value not in allowed:
                 refuse(f"{key}.{name}", f"{value!r} is not known; one of {', '.join(allowed)}")
         _check_link(sensor, key, settings, refuse)
-        _check_response(sensor, key, refuse)
+        check_response(sensor, key, refuse)
     if settings.call.push_file is not None and (not settings.call.push_file or "\0" in settings.call.push_file):
         refuse("call.push_file", "is no file; name the one that holds the addresses, or leave it out")
     if settings.mqtt is not None:
@@ -265,7 +265,8 @@ def _check_link(sensor: SensorSettings, key: str, settings: Settings, refuse: An
             refuse(f"{key}.{name}", 'must be a JSON Pointer, such as "/time"')
 
 
-def _check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
+def check_response(sensor: SensorSettings, key: str, refuse: Any) -> None:
+    """Whether unit, scale, zero and full scale can be meant; `refuse(key, line)` is called where they cannot."""
     if (sensor.scale is not None or sensor.unit in IRRADIANCE_UNITS) and (
         says_index(sensor.field or "") or says_index(sensor.topic or "")
     ):

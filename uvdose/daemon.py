@@ -29,6 +29,7 @@ from .home import Runtime, keep_taken, lock, read_taken, remove_runtime, write_r
 from .intake import make_links
 from .journal.care import forget_told, look_after, untold
 from .journal.epoch import begin_epoch
+from .journal.imported import refuse_shared
 from .journal.place import Place
 from .journal.recorder import Recorder
 from .journal.replay import resume
@@ -101,6 +102,7 @@ class Daemon:
         self._db = db
         self._store = Store(open_reading(home.journal_file))
         self._home_id = home_id(db)
+        refuse_shared(db, (sensor.name for sensor in settings.sensor))
         clock = begin_epoch(db, self._store, pace)
         bench = Bench(pace)
         who = self._store.known_who()
@@ -141,7 +143,7 @@ class Daemon:
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
         present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
         ahead, same = Outlooks(settings, home.journal_file, clock), SameLight(settings)
-        self._whereabouts = Whereabouts(ahead, pace) if same.places else None
+        self._whereabouts = Whereabouts(ahead, settings.sensor, pace) if same.places else None
         light = StartLight(self._core, same, self._whereabouts)
         self._service = BenchService(
             self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, light

@@ -56,6 +56,14 @@ class MomentReading(msgspec.Struct, frozen=True, gc=False):
     seq: int | None = None
 
 
+class MeanReading(MomentReading, frozen=True, gc=False):
+    """The mean of the value over the `span_us` (above 0) that end at the reading's time, as loggers keep it: out of a
+    file that was brought in. Its integral is exact; when within the stretch it fell is not known.
+    """
+
+    span_us: int = 0
+
+
 class Answer(msgspec.Struct, frozen=True, gc=False):
     """A node's answer to a command, its checksum proved and cut off: `ok buzz`, `err unknown`."""
 

@@ -100,6 +100,7 @@ class BenchService:
             raise Refusal(f"count-in {request.count_in_s}: give seconds from 0 to {MAX_COUNT_IN_S}", 2)
         for what, text in (("label", request.label), ("frame", request.frame or "")):
             _check_text(what, text)
+        light_in = check_light_in(request.light_in)
         self._check_part(request.part)
         self._next_up.check(request.queued)
         target = self._wanted(request)
@@ -108,7 +109,7 @@ class BenchService:
         sensor = self._choose_sensor(request.sensor, target)
         channel = core.bench.check_start(sensor, frame, now_us)
         response = channel.track.response
-        light_in = check_light_in(request.light_in) or target.light_in
+        light_in = light_in or target.light_in
         changed = check_fit(target, channel.identity, response, request.override, light_in)
         if request.count_in_s:
             core.count_in(sensor, request.count_in_s)

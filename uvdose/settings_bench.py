@@ -41,6 +41,8 @@ class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 def timezone_in(settings_file: Path) -> str | None:
     """The time zone that settings name, whatever else may be wrong with them; None where they name none."""
+    if not settings_file.is_file():  # a pipe that nobody writes would be waited for
+        return None
     try:
         bench = tomllib.loads(settings_file.read_text(encoding="utf-8")).get("bench", {})
     except (OSError, ValueError):

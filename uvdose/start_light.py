@@ -13,7 +13,7 @@ import msgspec
 from .asked import StartRequest
 from .core import Core
 from .exposure.channel import Channel
-from .exposure.target import Target
+from .exposure.target import SUN, Target
 from .listed import AimDoc
 from .messages import SeemsDoc
 from .model import Refusal
@@ -43,6 +43,9 @@ class StartLight:
         self, request: StartRequest, target: Target, channel: Channel, begin_us: int, now_us: int, light_in: str
     ) -> Lit:
         """Of a start at begin_us, dose time. light_in: as it is said, else of the target. Raises `Refusal`."""
+        if request.light_in and channel.identity.light != SUN:
+            raise Refusal(f"--light-in is of daylight, and sensor {channel.name} stands under"
+                          f" {channel.identity.light}: leave it out", 2)  # fmt: skip
         seems = None
         if self._whereabouts is not None and begin_us >= now_us and channel.track.last is not None:
             by = "you say" if request.light_in else f"{target.name} was proved in"

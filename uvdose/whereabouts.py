@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections.abc import Sequence
 
+from .config import SensorSettings
+from .dose.response import response_of
 from .exposure.channel import Channel
 from .light.lies import ClearLight, Lies, guess
 from .messages import SeemsDoc
@@ -23,8 +26,9 @@ FIRST_S = 2.0  # the start of the daemon has the machine to itself
 class Whereabouts:
     """Give `keep` to the loop of a bench whose place is known."""
 
-    def __init__(self, outlooks: Outlooks, pace: float) -> None:
+    def __init__(self, outlooks: Outlooks, sensors: Sequence[SensorSettings], pace: float) -> None:
         self._outlooks = outlooks
+        self._factors = {sensor.name: response_of(sensor).factor for sensor in sensors}
         self._pace = pace
         self._clear: dict[str, ClearLight] = {}
 
@@ -44,7 +48,9 @@ class Whereabouts:
         """
         track = channel.track
         clear, response = self._clear.get(channel.name), track.response
-        if clear is None or (response.full_scale is not None and track.history.peak >= response.full_scale):
+        if clear is None or response.factor != self._factors.get(channel.name):
+            return None  # what past days say is of another scale
+        if response.full_scale is not None and track.history.peak >= response.full_scale:
             return None  # a sensor at its upper end is steady, too
         minutes = [
             None if mean is None else response.factor * (mean - response.zero) for mean in track.history.minutes()

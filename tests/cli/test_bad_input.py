@@ -64,7 +64,7 @@ def test_no_journal_yet(home: Homed, words: list[object]) -> None:
 def test_impossible_doses_with_and_without_a_daemon(home: Homed, daemon: Daemon, dose: str) -> None:
     for where in (home, daemon):
         where.run("target", "set", "t", f"--dose={dose}").refused(WRONG, "give a number above 0")
-        assert "t" not in json.loads(where.run("target", "list", "--json").out or "[]")
+        assert "t" not in json.loads(where.call("target", "list", "--json").out or "[]")
 
 
 @pytest.mark.parametrize(
@@ -105,37 +105,37 @@ def test_impossible_doses_with_and_without_a_daemon(home: Homed, daemon: Daemon,
 )
 def test_wrong_calls(home: Homed, words: list[str], told: str) -> None:
     home.write(SIMULATED)
-    assert home.run("target", "set", "t", "--dose", "100").code == 0
+    assert home.call("target", "set", "t", "--dose", "100").code == 0
     home.run(*words).refused(WRONG, told)
 
 
 def test_an_unknown_target_an_unknown_exposure_and_a_taken_frame(daemon: Daemon) -> None:
     daemon.run("expose", "blue").refused(REFUSED, "'blue'", "uvdose target set")
-    assert daemon.run("target", "set", "blue", "--dose", "5000").code == 0
+    assert daemon.call("target", "set", "blue", "--dose", "5000").code == 0
     daemon.run("expose", "glue").refused(REFUSED, "'glue'", "known: blue")
     daemon.run("hold", 3).refused(REFUSED, "no exposure 3")
     daemon.run("quiet").refused(REFUSED, "no call is on")
-    assert daemon.run("expose", "blue").code == 0
+    assert daemon.call("expose", "blue").code == 0
     daemon.run("expose", "blue").refused(REFUSED, "frame 1", "exposure 1", "uvdose finish 1")
     daemon.run("resume", 1).refused(REFUSED, "exposure 1", "in the light already")
     daemon.run("recount", 1).refused(REFUSED, "exposure 1", "finish it first")
     daemon.run("expose", "blue", "--frame", "2", "--sensor", "roof").refused(REFUSED, "'roof'", "sill")
-    assert daemon.run("expose", "blue", "--frame", "2").code == 0
-    assert daemon.run("finish", 1).code == 0
+    assert daemon.call("expose", "blue", "--frame", "2").code == 0
+    assert daemon.call("finish", 1).code == 0
     daemon.run("finish", 1).refused(REFUSED, "exposure 1", "finished already")
 
 
 def test_units_that_cannot_be_compared_are_refused(serve) -> None:
     bench: Daemon = serve("unscaled", SIMULATED.replace("scale = 0.0125\n", ""))
     bench.wait_live()
-    assert bench.run("target", "set", "a", "--dose", "2000").code == 0
+    assert bench.call("target", "set", "a", "--dose", "2000").code == 0
     bench.run("expose", "a").refused(REFUSED, "mJ/cm2", "counts.s", "scale")
     bench.run("expose", "a", "--override").refused(REFUSED, "counts.s")
-    assert bench.run("target", "set", "a", "--dose", "2000", "--unit", "counts.s").code == 0
-    shown = json.loads(bench.run("expose", "a", "--json").out)
+    assert bench.call("target", "set", "a", "--dose", "2000", "--unit", "counts.s").code == 0
+    shown = json.loads(bench.call("expose", "a", "--json").out)
     assert (shown["unit"], shown["target_version"]) == ("counts.s", 2)
     # The next version keeps the unit that the last one had.
-    assert json.loads(bench.run("target", "set", "a", "--dose", "2100", "--json").out)["unit"] == "counts.s"
+    assert json.loads(bench.call("target", "set", "a", "--dose", "2100", "--json").out)["unit"] == "counts.s"
 
 
 def test_a_missing_serial_port_is_absent_with_its_reason(serve, tmp_path: Path) -> None:
@@ -146,7 +146,7 @@ def test_a_missing_serial_port_is_absent_with_its_reason(serve, tmp_path: Path) 
     while str(gone) not in (told := bench.run("status").out):
         assert time.monotonic() < end, told
     assert "absent" in told and "plug the sensor in" in told
-    assert bench.run("target", "set", "t", "--dose", "100").code == 0
+    assert bench.call("target", "set", "t", "--dose", "100").code == 0
     bench.run("expose", "t").refused(REFUSED, "sill", "absent", str(gone))
     assert bench.run("status").out.count("absent") == 1
 
@@ -156,7 +156,7 @@ def test_two_homes_never_talk_across(serve, home: Homed) -> None:
     bench: Daemon = serve("one")
     bench.wait_live()
     home.write(SIMULATED)
-    assert home.run("target", "set", "t", "--dose", "100").code == 0
+    assert home.call("target", "set", "t", "--dose", "100").code == 0
     runtime = json.loads((bench.folder / "runtime.json").read_text())
     (home.folder / "runtime.json").write_text(json.dumps(runtime))
     home.run("status").refused(NO_DAEMON, "no daemon", str(home.folder))
@@ -166,7 +166,7 @@ def test_two_homes_never_talk_across(serve, home: Homed) -> None:
     (bench.folder / "runtime.json").write_text(json.dumps(runtime | {"token": "wrong"}))
     bench.run("status").refused(NO_DAEMON, "no daemon", str(bench.folder))
     (bench.folder / "runtime.json").write_text(json.dumps(runtime))
-    assert bench.run("status").code == 0
+    assert bench.call("status").code == 0
 
 
 def test_one_writer_for_each_home(daemon: Daemon) -> None:

@@ -60,6 +60,8 @@ def test_two_sheets_of_two_layers(bench: Daemon) -> None:
     text = " ".join(bench.call("edition", "show", "fair").out.split())
     assert f"beyond the limit: sheet {', '.join(map(str, beyond))}" in text
     assert "target blue is at v2 by now; this edition keeps v1" in text
+    clocked = bench.told("edition", "show", "fair", "--by-clock")["by_clock"]
+    assert [(c["layer"], c["first"]) for c in clocked] == [(1, 1), (2, 1)] and set(clocked[0]["stops"]) == {"1", "2"}
 
     assert bench.call("undo", second["id"]).code == bench.call("undo", second["id"]).code == 0, "finish, then start"
     assert bench.told("edition", "show", "fair")["next"] == {"sheet": 2, "layer": 1}, "what is void is to be made"

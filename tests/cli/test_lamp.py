@@ -33,6 +33,13 @@ def test_distance_by_closed_forms() -> None:
     assert app.run(["lamp", "distance", "0", "60"]) == 2
 
 
+@pytest.mark.parametrize("wrong", [
+    "--mains 55", "--rate nan", "--rate 0", "--seconds 0", "--over -1", "--lasting inf", "--mains x",
+])  # fmt: skip
+def test_flicker_of_what_cannot_be(wrong: str) -> None:
+    assert app.run(["lamp", "flicker", *wrong.split()]) == 2
+
+
 def test_what_is_refused(home: Homed) -> None:
     home.write(SIMULATED)
     home.call("lamp", "ageing").refused(4, "stands in the sun", 'light = "lamp"')

@@ -72,6 +72,7 @@ def test_the_chart(bench: Homed, tmp_path: Path, end: str) -> None:
     [
         (("nobody",), 4, "no target 'nobody'"), (("under lamp",), 4, "proved under lamp"), (("old",), 4, "retired"),
         (("counted",), 4, "counts.s"), (("--date", "2031-01-01"), 2, "more than a year"),
+        (("--date", "9999-12-31"), 2, "more than a year"), (("--date", "0001-01-01"), 2, "more than a year"),
         (("--date", "soon"), 2, "YYYY-MM-DD"), (("--every", "0"), 2, "from 5 to 240"), (("--every", "x"), 2, "every"),
         (("--between", "nan"), 2, "from 0"), (("--sensor", "roof"), 2, "no sensor"),
         (("--out", "day.txt"), 2, "a chart ends with"), (("--out", "/nonexistent/day.svg"), 4, "cannot be written"),

@@ -5,12 +5,17 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
+from msgspec.json import encode
+
+from uvdose.clock import iso_utc
 from uvdose.config import SensorSettings
-from uvdose.dose.response import identity_of
+from uvdose.dose.response import identity_of, identity_response
+from uvdose.exposure.record import Plan
 from uvdose.exposure.target import Target
 from uvdose.journal.pack import pack
 from uvdose.journal.recorder import Recorder
 from uvdose.journal.schema import open_writing
+from uvdose.messages import ExposureDoc, Part
 from uvdose.model import RegisterReading
 
 SENSOR = identity_of(SensorSettings("sill", "serial", port="-", scale=0.0125, full_scale=1023.0))
@@ -40,10 +45,7 @@ def fill(path: Path, chunks: int = 60, targets: int = 40, events: int = 200) -> 
             rows.append((n * 1_000_000 + n * 37 % 900, reading))
         values = (chunk + 1, 1, 1, rows[0][0], rows[-1][0], WALL_US + rows[0][0], 120, pack(list(rows)))
         statements.append(("INSERT INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)", values))
-    db.execute("BEGIN")
-    for sql, bound in statements:
-        db.execute(sql, bound)
-    db.execute("COMMIT")
+    write(db, statements)
     return db
 
 
@@ -54,3 +56,28 @@ def content(path: Path) -> dict[str, set[tuple[object, ...]]]:
     found = {name: set(db.execute(f"SELECT * FROM {name}")) for name in names}
     db.close()
     return found
+
+
+def print_rows(
+    recorder: Recorder, number: int, target: Target, dose: float, wall_us: int = WALL_US, state: str = "finished",
+    label: str = "", frame: str = "1", part: Part | None = None,
+) -> list[tuple[str, tuple[object, ...]]]:  # fmt: skip
+    """Statements for a print that has no readings: invented figures, under one sensor (row 1)."""
+    utc = iso_utc(wall_us)
+    plan = Plan(number, target, "sill", frame, identity_response(SENSOR), wall_us - WALL_US, label=label, part=part)
+    shown = ExposureDoc(
+        number, target.name, target.version, "sill", frame, state, target.unit, target.dose, dose, 0.99 * dose,
+        1.01 * dose, dose / target.dose, 400.0, 0.0, 0.0, 0.0, 0.0, utc, utc, utc, None, [], [], True, label=label,
+        part=part, noted=target.combination.noted,
+    )  # fmt: skip
+    values = (number, 1, wall_us - WALL_US, wall_us, encode(plan).decode(), state, 1, encode(shown).decode())
+    columns = "id, sensor, begin_us, begin_wall_us, plan, state, settled, shown"
+    return [(f"INSERT INTO exposure ({columns}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", values)]
+
+
+def write(db: sqlite3.Connection, statements: list[tuple[str, tuple[object, ...]]]) -> None:
+    """All of them in one commit."""
+    db.execute("BEGIN")
+    for sql, bound in statements:
+        db.execute(sql, bound)
+    db.execute("COMMIT")

@@ -11,17 +11,17 @@ import pytest
 
 from uvdose.clock import day_bounds
 from uvdose.model import Refusal
-from uvdose.review.export import write
+from uvdose.review.export import Wanted, write
 from uvdose.review.outfile import fresh_file
 
 from .conftest import BLUE
 
-EVER = (0, 1 << 60)
+EVER = Wanted(0, 1 << 60)
 
 
-def taken_out(store, what: str, form: str = "csv", stretch: tuple[int, int] = EVER) -> str:
+def taken_out(store, what: str, form: str = "csv", wanted: Wanted = EVER) -> str:
     out = io.StringIO(newline="")
-    write(store, what, form, *stretch, out)
+    write(store, what, form, wanted, out)
     return out.getvalue()
 
 
@@ -74,7 +74,7 @@ def test_readings(printed) -> None:
 def test_a_stretch_may_begin_inside_a_chunk(printed) -> None:
     whole = table(taken_out(printed.store, "readings"))
     begin = day_bounds("2026-06-21")[0] + (10 * 3600 + 60) * 1_000_000
-    part = table(taken_out(printed.store, "readings", stretch=(begin, begin + 30_000_000)))
+    part = table(taken_out(printed.store, "readings", wanted=Wanted(begin, begin + 30_000_000)))
     expected = [r for r in whole if "2026-06-21T10:01:00.000Z" <= r["utc"] < "2026-06-21T10:01:30.000Z"]
     assert part == expected and len(part) == 60
 
@@ -96,7 +96,7 @@ def test_no_text_of_a_person_becomes_a_formula(bindery, sign: str) -> None:
 def test_a_file_is_whole_under_its_name_or_not_there(printed, tmp_path) -> None:
     path = tmp_path / "out.csv"
     with fresh_file(path, False) as out:
-        write(printed.store, "exposures", "csv", *EVER, out)
+        write(printed.store, "exposures", "csv", EVER, out)
         assert not path.exists()
     whole = path.read_bytes()
     assert whole.startswith(b"id,") and whole.endswith(b"\r\n") and b"\r\r" not in whole
@@ -104,7 +104,7 @@ def test_a_file_is_whole_under_its_name_or_not_there(printed, tmp_path) -> None:
         raise AssertionError("it is told before anything is written")
     printed.db.execute("UPDATE chunk SET data = x'00' WHERE id = 2")
     with pytest.raises(Refusal, match="raw readings 2"), fresh_file(path, True) as out:
-        write(printed.store, "readings", "csv", *EVER, out)
+        write(printed.store, "readings", "csv", EVER, out)
     assert path.read_bytes() == whole and [p.name for p in tmp_path.iterdir() if "out" in p.name] == ["out.csv"]
     with fresh_file(path, True) as out:
         out.write("new")

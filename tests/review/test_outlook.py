@@ -18,11 +18,11 @@ from uvdose.clock import from_iso, local_time
 from uvdose.config import Settings, parse_settings
 from uvdose.dose.response import identity_of
 from uvdose.exposure.target import Target
-from uvdose.foretold import OutlookDoc, Question
+from uvdose.foretold import FitDoc, OutlookDoc, Question, QueueAheadDoc, WaitingDoc
 from uvdose.journal.recorder import Recorder
 from uvdose.journal.store import Store
 from uvdose.model import ProvedLight, Refusal
-from uvdose.review.outlook_text import render
+from uvdose.review.outlook_text import queue_lines, render
 from uvdose.same_light import Drift, SameLight
 
 CLEAR_NOON = at_us(23 + 11.5 / 24)
@@ -275,3 +275,11 @@ def test_caution_goes_by_the_sun_and_no_index_is_told(clear_noon: Store) -> None
     assert "min beside the frame" in doc.caution and "index" not in doc.caution.lower()
     winter = look(clear_noon, names=("brown",), date="2016-12-21")
     assert winter.caution is not None and winter.caution != doc.caution
+
+
+def test_of_a_long_queue_those_that_the_day_does_not_finish_are_not_all_named() -> None:
+    noon = "2016-06-23T12:00:00.000Z"
+    waiting = [WaitingDoc(f"print {k}", "blue", noon if k < 3 else None, None) for k in range(200)]
+    told = queue_lines(QueueAheadDoc(waiting, 300.0, FitDoc(3)), known=False)
+    assert "print 3" in "".join(told) and "print 4" not in "".join(told)
+    assert "and 196 more, not that day either" in told[-2] and len(told) == 8

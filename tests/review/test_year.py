@@ -12,7 +12,6 @@ from uvdose.model import Reading, Refusal, RegisterReading
 from uvdose.notes import Verdict
 from uvdose.review.day import Day
 from uvdose.review.gather import gather
-from uvdose.review.light import RAW_US
 from uvdose.review.year import gather_days, newest_year, span_bounds
 from uvdose.review.year_text import render_days
 
@@ -92,12 +91,12 @@ def test_dusk_and_night_are_no_light(bindery: Bindery) -> None:
 
 
 def test_a_pruned_day_is_shown_as_it_was(bindery: Bindery) -> None:
-    """One whose trace is long enough to be made of minutes, and a short one of raw readings."""
+    """Two prints a day, hours apart, whose raw readings are all that is left."""
 
     def days() -> list[Day]:
         return [gather(bindery.store, date) for date in ("2026-06-21", "2026-06-22")]
 
-    for hours in (2, RAW_US // (HOUR * 1_000_000) + 1):
+    for hours in (2, 5):
         print_one(bindery, 400)
         shine(bindery, hours * HOUR - 20, 400)
         print_one(bindery, 300)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from support.bench import Refused, RunningBench
+from support.clearpast import PACE, SHARE, past_days, settings_at_noon
 from support.phone import PHONE, Phone
+from support.ptynode import Lamp
 
 from uvdose.listed import AimDoc
 
@@ -96,3 +99,28 @@ def test_it_can_be_read_and_reached(noon: RunningBench, phone_at: OpenPhone, loo
             box = one.page.locator(button).bounding_box()
             assert box is not None and box["height"] >= 44 and box["y"] + box["height"] <= height + 1, (button, width)
         assert one.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_the_page_asks_where_it_seems_to_lie(tmp_path: Path, phone_at: OpenPhone) -> None:
+    """In the reader's language; the print goes on."""
+    bench = RunningBench(tmp_path / "home", settings_at_noon(tmp_path / "node"), PACE)
+    lamp = Lamp(tmp_path / "node", pace=PACE)
+    lamp.counts = SHARE * past_days(bench)
+    with lamp, bench:
+        bench.wait_live("sill")
+        bench.target("blue", 90_000.0)
+
+        def known() -> bool:
+            taken = bench.ask("POST", "/exposures", {"target": "blue", "frame": "trial"})
+            bench.act(taken["exposure"]["id"], "finish")
+            return taken["seems"] is not None
+
+        bench.wait_for(known, 40, "five steady minutes, and the clear sky of the days before")
+        one = phone_at(bench, language="de-DE")
+        one.page.wait_for_function("() => document.querySelector('#main').dataset.meaning?.startsWith('start:')")
+        one.tap("#main")
+        one.page.wait_for_selector("#answer:not([hidden])")
+        assert "Liegt der Rahmen im Schatten?" in one.text("#answer-text") and "30" in one.text("#answer-text")
+        one.kind("count")
+        one.tap("#answer-close")
+        one.page.wait_for_selector("#answer", state="hidden")

@@ -6,6 +6,7 @@ import contextlib
 import http.client
 import json
 import os
+import socket
 import statistics
 import threading
 import time
@@ -269,12 +270,14 @@ def _pages(bench: RunningBench, count: int) -> Iterator[list[int]]:
     for i in range(count):
         connection = http.client.HTTPConnection(at.hostname or "", at.port, timeout=10)
         connection.request("GET", "/api/v1/live", headers={"Authorization": f"Bearer {bench.token}"})
-        connections.append(connection)
+        connections.append((connection, connection.sock))
         threading.Thread(target=read, args=(i, connection.getresponse()), daemon=True).start()
     try:
         yield had
     finally:
-        for connection in connections:
+        for connection, sock in connections:
+            with contextlib.suppress(OSError):
+                sock.shutdown(socket.SHUT_RDWR)  # else closing waits for whoever reads it: half a second each
             connection.close()
 
 

@@ -12,6 +12,7 @@ from .. import __version__
 from ..model import Refusal
 from . import (
     acts,
+    bring,
     demo,
     editions,
     happened,
@@ -27,6 +28,7 @@ from . import (
     prints,
     sensor,
     serving,
+    supposed,
     targets,
     unit_commands,
     ways,
@@ -70,7 +72,7 @@ def _root(
 
 for group in (
     serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, noting, prints, phones, sensor, lamp, ways, journal, unit_commands, demo,
+    lookback, bring, supposed, noting, prints, phones, sensor, lamp, ways, journal, unit_commands, demo,
 ):
     group.register(app)
 

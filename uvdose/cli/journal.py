@@ -11,6 +11,7 @@ from .options import HomeDir, Json, file_of, file_to_write, home_of
 if TYPE_CHECKING:
     from ..config import Home
     from ..journal.checkup import CheckDoc
+    from ..journal.pictures import Proved
     from ..journal.prune import PruneDoc
 
 journals = typer.Typer(help="The journal: back it up, check it, prune it.", no_args_is_help=False)
@@ -20,16 +21,19 @@ journals = typer.Typer(help="The journal: back it up, check it, prune it.", no_a
 def backup(
     file: Annotated[str, typer.Argument(metavar="FILE", help="The copy; one file that holds everything.")],
     force: Annotated[bool, typer.Option("--force", help="Replace FILE if it is there.")] = False,
+    pictures: Annotated[str | None, typer.Option("--pictures", metavar="DIR", help="Copy the pictures of prints into"
+                                                 " this folder as well; those that are there stay.")] = None,
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
     """Copy the journal into one file, also while the daemon runs.
 
     The copy is of one moment, and is checked before it gets its name. Pictures of prints are files of their own, and
-    are not in it: it says where they lie.
+    are not in it: `--pictures` copies them; without it, it says where they lie.
     """
     from ..journal.copying import copy_to
-    from ..journal.pictures import kept_bytes
+    from ..journal.pictures import copy_all, kept_bytes
+    from ..model import Refusal
     from .asking import journal
     from .show import print_json
 
@@ -39,15 +43,21 @@ def backup(
         size = copy_to(store.db, target, replace=force)
         readings = int(store.db.execute("SELECT coalesce(sum(n), 0) FROM chunk").fetchone()[0])
         exposures = int(store.db.execute("SELECT count(*) FROM exposure").fetchone()[0])
-    pictures, pictures_bytes = kept_bytes(place.pictures_folder)
+    copied = None if pictures is None else copy_all(place.pictures_folder, file_of(pictures))
+    count, count_bytes = kept_bytes(place.pictures_folder)
     if as_json:
         print_json({"file": str(target), "bytes": size, "exposures": exposures, "readings": readings,
-                    "pictures_not_in_it": pictures})  # fmt: skip
+                    "pictures": count, "pictures_copied": None if copied is None else copied._asdict()})  # fmt: skip
     else:
         print(f"{target}: {_size(size)}, {exposures} exposures, {readings} readings; checked")
-        if pictures:
-            print(f"not in it: {pictures} pictures of prints, {_size(pictures_bytes)}; copy the folder"
-                  f" {place.pictures_folder} as well")
+        if copied is not None:
+            print(f"{pictures}: {_pictures(copied.pictures)}, {copied.new} new", flush=True)
+        elif count:
+            print(f"not in it: {_pictures(count)}, {_size(count_bytes)}, in {place.pictures_folder};"
+                  " `--pictures DIR` copies them")
+    if copied is not None and copied.damaged:
+        raise Refusal(f"not what was kept, and not copied: {_pictures(len(copied.damaged))}, such as"
+                      f" {copied.damaged[0]}; bring it back from an earlier copy", 1)  # fmt: skip
 
 
 @journals.command()
@@ -57,7 +67,7 @@ def check(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Check every page and every reading of the journal, and tell its sizes.
+    """Check every page and every reading of the journal, and each picture of a print, and tell the sizes.
 
     The sums of light that it keeps for each minute are made again from the readings, those of some days, and must be
     the same. It ends with 1 when something is damaged.
@@ -65,8 +75,12 @@ def check(
     import sqlite3
     from contextlib import closing
 
+    import msgspec
+
     from ..journal.checkup import check as check_all
+    from ..journal.pictures import prove_all
     from ..journal.schema import open_reading
+    from ..journal.store import Store
     from ..model import Refusal
     from .show import print_json
 
@@ -76,14 +90,18 @@ def check(
     with closing(open_reading(path)) as db:
         try:
             found = check_all(db, path, every_minute)
+            proved = prove_all(Store(db), home_of(home).pictures_folder) if file is None and found.ok else None
         except sqlite3.Error as err:
             raise Refusal(f"{path} is damaged: {err}; {_mend(file)}", 1) from None
     if as_json:
-        print_json(found)
+        print_json(msgspec.to_builtins(found) | {"pictures": None if proved is None else proved._asdict()})
     else:
-        print("\n".join(_check_lines(found)), flush=True)
+        print("\n".join(_check_lines(found) + _picture_lines(proved)), flush=True)
     if not found.ok:
         raise Refusal(f"{path} is damaged: {found.problems[0]}; {_mend(file)}", 1)
+    if proved is not None and (bad := [*proved.missing, *proved.changed]):
+        raise Refusal(f"of {_pictures(proved.pictures)}, not as kept: {len(bad)}, such as {bad[0]}: bring it back from"
+                      " a copy", 1)  # fmt: skip
 
 
 @journals.command()
@@ -150,7 +168,21 @@ def _check_lines(found: CheckDoc) -> list[str]:
     if found.pruned:
         gone = sum(p.readings for p in found.pruned)
         lines.append(f"  {gone} readings were pruned, in {len(found.pruned)} stretches")
+    for one in found.imported:
+        lines += wrap(f"{one.readings} readings were brought in from {one.file}, as sensor {one.sensor}", "  ", "    ")
     return lines + [f"  {problem}" for problem in found.problems]
+
+
+def _picture_lines(proved: Proved | None) -> list[str]:
+    if proved is None or not proved.pictures:
+        return []
+    bad = [f"  not there: {name}" for name in proved.missing]
+    bad += [f"  not what was kept: {name}" for name in proved.changed]
+    return [f"  {_pictures(proved.pictures)}" + ("" if bad else ", as kept"), *bad]
+
+
+def _pictures(count: int) -> str:
+    return "1 picture of a print" if count == 1 else f"{count} pictures of prints"
 
 
 def _prune_lines(done: PruneDoc, before: str) -> list[str]:

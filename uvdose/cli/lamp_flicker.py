@@ -98,26 +98,21 @@ def _line(one: Cost, lasting: float, over: float) -> str:
     from ..review.layout import figure
     from ..units import minutes
 
-    mains = f"mains of {one.ripple_hz / 2:.0f} Hz: the lamp's ripple comes {one.ripple_hz:.0f} times a second"
+    ripple = f"on mains of {one.ripple_hz / 2:.0f} Hz the lamp's ripple comes {one.ripple_hz:.0f} times a second"
     print_of = f"a print of {minutes(lasting)}"
     if one.shown:
         return (
-            f"{mains}, and would show as a beat of {figure(one.slowest_hz)} to {figure(one.fastest_hz)} a second: what"
+            f"{ripple}, and would show as a beat of {figure(one.slowest_hz)} to {figure(one.fastest_hz)} a second: what"
             f" the readings stray, noise and all, may cost {print_of} {_percent(one.error)} at most"
         )
-    off = one.error * LAMP_DEPTH
+    off, deep = one.error * LAMP_DEPTH, f"were it {100 * LAMP_DEPTH:.0f} % deep"
     if off < WORTH:
-        deep = f"were it {100 * LAMP_DEPTH:.0f} % deep"
-        return f"{mains}; over {print_of} it cancels out: {_percent(off)} at most, {deep}"
-    mend = (
-        "the sampling cannot show it: it may stand still in step with the mains. A sensor that takes its mean over"
-        " 100 ms or more (--over) does not see it; another rate, such as 7 or 13 a second, lets it cancel out"
-    )
-    seen = " what is left after that mean may cost" if over else " it may cost"
+        return f"{ripple}; over {print_of} it cancels out: {_percent(off)} at most, {deep}"
+    left = "what is left after that mean" if over else "it"
     return (
-        f"{mains}:{seen} {print_of} up to {_percent(off)}, were it {100 * LAMP_DEPTH:.0f} % deep (an electronic ballast"
-        f" has less, an old one more); {mend}. As long as lamp and sensor stay as they are, it is much the same in each"
-        " print"
+        f"{ripple}; {left} may cost {print_of} up to {_percent(off)}, {deep} (an electronic ballast has less, an old"
+        " one more), and the sampling cannot show it: it may stand still, in step with the mains. A sensor that takes"
+        " each value over 100 ms (--over) does not see it, and with one at another rate it cancels out (--rate)"
     )
 
 

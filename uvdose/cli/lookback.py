@@ -56,35 +56,52 @@ def days(
 
 
 def export(
-    what: Annotated[str, typer.Option(help="exposures, events or readings.")] = "exposures",
-    form: Annotated[str, typer.Option("--format", help="csv or jsonl.")] = "csv",
+    what: Annotated[str, typer.Option(help="exposures, events, readings, notes or targets.")] = "exposures",
+    form: Annotated[str, typer.Option("--format", help="csv, jsonl or parquet.")] = "csv",
     on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Of this local day, YYYY-MM-DD.")] = None,
     from_day: Annotated[Text, typer.Option("--from", metavar="DATE", help="From the beginning of this day on.")] = None,
     to_day: Annotated[Text, typer.Option("--to", metavar="DATE", help="To the end of this day.")] = None,
+    sensor: Annotated[Text, typer.Option(metavar="NAME", help="Of this sensor alone.")] = None,
     out: Annotated[Text, typer.Option("--out", metavar="FILE", help="Into this file; else to standard output.")] = None,
     force: Annotated[bool, typer.Option("--force", help="With --out: replace FILE if it is there.")] = False,
+    schema: Annotated[bool, typer.Option("--schema", help="Print what the columns are, and nothing else.")] = False,
     home: HomeDir = None,
 ) -> None:
-    """Take out what the journal holds, as CSV or JSON lines; times in UTC.
+    """Take out what the journal holds, as CSV, JSON lines or Parquet; times in UTC.
 
     In CSV a text that begins with = + - or @ gets an apostrophe before it, so that no spreadsheet computes it.
     """
-    from ..review.export import refuse_unknown, write
-    from ..review.outfile import fresh_file
+    from ..model import Refusal
+    from ..review.columns import page
+    from ..review.export import Wanted, refuse_unknown, write
+    from ..review.export_forms import PARQUET, refuse_parquet
+    from ..review.outfile import fresh_bytes, fresh_file
     from .asking import journal
     from .show import note
 
+    if schema:
+        print(page(), end="")
+        return
     refuse_unknown(what, form)
+    if form == PARQUET:
+        refuse_parquet()
+        if out is None:
+            raise Refusal("Parquet is no text: name a file with --out", 2)
+    if sensor is not None and what == "notes":
+        raise Refusal("notes belong to no sensor: leave --sensor out", 2)
     place = home_of(home)
-    wall0_us, wall1_us = stretch_of_days(on, from_day, to_day)
+    wanted = Wanted(*stretch_of_days(on, from_day, to_day), sensor)
     with journal(place) as store, contextlib.ExitStack() as stack:
+        if sensor is not None and store.db.execute("SELECT 1 FROM sensor WHERE name = ?", (sensor,)).fetchone() is None:
+            known = ", ".join(str(r[0]) for r in store.db.execute("SELECT DISTINCT name FROM sensor ORDER BY name"))
+            raise Refusal(f"no sensor {sensor!r} in the journal; known: {known or 'none'}")
         if out is None:
             # CSV ends its lines by CR LF, which the text layer must not make CR CR LF of.
             sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
-            target = sys.stdout
+            count = write(store, what, form, wanted, sys.stdout)
         else:
-            target = stack.enter_context(fresh_file(file_to_write(out, place), force))
-        count = write(store, what, form, wall0_us, wall1_us, target)
+            fresh = fresh_bytes if form == PARQUET else fresh_file
+            count = write(store, what, form, wanted, stack.enter_context(fresh(file_to_write(out, place), force)))
     if out is not None:
         note(f"{count} {what} written to {out}")
 

@@ -122,20 +122,21 @@ def _span(option: str, typed: str) -> float | None:
 
 def _coated(typed: str, begun_us: int) -> str:
     """When it was coated, in UTC. A bare time of day is the newest before the print's start. Raises `Refusal`."""
-    from datetime import datetime
-
-    from ..clock import at_local, iso_utc
+    from ..clock import at_local, day_bounds, iso_utc
 
     wrong = Refusal(f"--coated {typed!r}: give HH:MM, or 'YYYY-MM-DD HH:MM'", 2)
     full = _MOMENT.fullmatch(typed.strip())
     try:
         if full is not None:
-            when_us = round(datetime.fromisoformat(f"{full[1]} {full[2].zfill(5)}").timestamp() * 1e6)
+            day0_us, day1_us = day_bounds(full[1])
+            when_us = at_local(full[2], day1_us - 1)
+            if when_us < day0_us:
+                raise wrong  # clocks leapt over it
         elif re.fullmatch(r"\d\d?:\d\d(:\d\d)?", typed.strip()):
             when_us = at_local(typed.strip(), begun_us)
         else:
             raise wrong
-    except (ValueError, OverflowError, OSError):
+    except ValueError:
         raise wrong from None
     if when_us > begun_us:
         raise Refusal(f"--coated {typed!r} lies after the print's start: give when it was coated", 2)

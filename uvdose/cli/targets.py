@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
-from . import target_life, target_light
+from . import target_drift, target_life, target_light
 from .noted import Coat, CoatingAge, Drying, FilmNoted, Humidity, Notes, Paper, Process
 from .options import HomeDir, Json, Lead, LightIn, Looks, NoLook, NoOvershoot, Overshoots, home_of, several
 
@@ -232,4 +232,5 @@ def register(app: typer.Typer) -> None:
     """Add the group."""
     target_life.register(targets)
     target_light.register(targets)
+    target_drift.register(targets)
     app.add_typer(targets, name="target")

@@ -1,9 +1,10 @@
 """Integrator: readings of one sensor, in order, become segments of light.
 
 A register gives the light between two lines as an exact difference, whatever was lost between them. Momentary
-values are joined by straight lines (trapezoid rule). A register that rose by more than light at full scale would have
-made it is believed in nothing of that stretch. A pause longer than three times the usual interval and longer
-than ten seconds is a hole: bridged up to sixty seconds, missing beyond (see DEVELOPERS.md, rules of honesty).
+values are joined by straight lines (trapezoid rule), means over a stretch are held over it. A register that rose by
+more than light at full scale would have made it is believed in nothing of that stretch. A pause longer than three
+times the usual interval and longer than ten seconds is a hole: bridged up to sixty seconds, missing beyond (see
+DEVELOPERS.md, rules of honesty).
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections import deque
 
 import msgspec
 
-from ..model import Kind, MomentReading, MomentSegment, Reading, RegisterReading, RegisterSegment, Segment
+from ..model import Kind, MeanReading, MomentReading, MomentSegment, Reading, RegisterReading, RegisterSegment, Segment
 from ..units import PHYSICAL_DOSE, US_PER_S
 from .history import LightHistory
 from .lines import is_leap, told_between
@@ -63,11 +64,14 @@ class Track:
         point = Point(t_us, reading_value(reading), reading)
         last, self.last = self.last, point
         segments: list[Segment] = []
-        if last is not None:
+        if isinstance(reading, MeanReading):
+            segments = self._mean(last, point, reading.span_us)
+        elif last is not None:
             if isinstance(reading, RegisterReading) and isinstance(last.reading, RegisterReading):
                 segments = self._register(last, last.reading, point, reading)
             else:
                 segments = [self._moment(last, point)]
+        if last is not None:
             self._steps.append(t_us - last.t_us)
             self._usual_us = sorted(self._steps)[len(self._steps) // 2]
         self.history.add(t_us, point.value)
@@ -156,6 +160,13 @@ class Track:
         return MomentSegment(
             p0.t_us, p1.t_us, p0.value, p1.value, Kind.MEASURED, walk, 1.0, max(p0.value, p1.value), noise
         )
+
+    def _mean(self, p0: Point | None, p1: Point, span_us: int) -> list[Segment]:
+        """A mean over a stretch: flat, since its integral is what is known. What lies before the stretch is a hole."""
+        begin_us = p1.t_us - span_us if p0 is None else max(p0.t_us, p1.t_us - span_us)
+        flat = MomentSegment(begin_us, p1.t_us, p1.value, p1.value, Kind.MEASURED, peak=p1.value)
+        found: list[Segment] = [flat] if begin_us < p1.t_us else []
+        return [self._hole(p0, p1, p0.t_us, begin_us), *found] if p0 is not None and begin_us > p0.t_us else found
 
     def _peak(self, p0: Point, p1: Point) -> float:
         return max(self.history.peak, p0.value, p1.value)

@@ -11,6 +11,7 @@ import msgspec
 
 from ..clock import iso_utc
 from .blocks import Blocks, readable
+from .imported import Imported, imported
 from .minutes import one_moment
 from .proof import Proof
 from .prune import Pruned, pruned
@@ -41,6 +42,7 @@ class CheckDoc(msgspec.Struct, frozen=True):
     to_utc: str | None
     counts: dict[str, int]
     pruned: list[Pruned]
+    imported: list[Imported]
     minutes: int = 0
     minutes_proved: int = 0
 
@@ -87,6 +89,7 @@ def _check(db: sqlite3.Connection, path: Path, every_minute: bool) -> CheckDoc:
         from_utc=iso_utc(wall0_us) if wall0_us is not None else None,
         to_utc=iso_utc(wall1_us) if wall1_us is not None else None,
         counts={t: n for t, n in counts.items() if t not in _NOT_TOLD}, pruned=pruned(db),
+        imported=imported(db),
         minutes=counts.get("minute", 0), minutes_proved=proof.proved,
     )
 

@@ -16,15 +16,15 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import astuple
 
-from ..model import MomentReading, Reading, RegisterReading
+from ..model import MeanReading, MomentReading, Reading, RegisterReading
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
 CHUNK = 120
-REGISTER, MOMENT = 1, 2
-_COLUMNS = {REGISTER: 9, MOMENT: 3}
+REGISTER, MOMENT, MEAN = 1, 2, 3
+_COLUMNS = {REGISTER: 9, MOMENT: 3, MEAN: 4}
 _NO_SEQ = -1
 _LEVEL = 1 + RegisterReading.__struct_fields__.index("level_milli")
 _SAT_MS = 1 + RegisterReading.__struct_fields__.index("sat_ms")
@@ -34,7 +34,9 @@ Row = tuple[int, Reading]
 
 def kind_of(reading: Reading) -> int:
     """Which kind of chunk a reading goes into."""
-    return REGISTER if isinstance(reading, RegisterReading) else MOMENT
+    if isinstance(reading, RegisterReading):
+        return REGISTER
+    return MEAN if isinstance(reading, MeanReading) else MOMENT
 
 
 def pack(rows: list[Row]) -> bytes:
@@ -46,6 +48,7 @@ def pack(rows: list[Row]) -> bytes:
         moments = [r for _, r in rows if isinstance(r, MomentReading)]
         bits = array("q", array("d", [r.value for r in moments]).tobytes())
         columns += [bits.tolist(), [_NO_SEQ if r.seq is None else r.seq for r in moments]]
+        columns += [[r.span_us for r in moments if isinstance(r, MeanReading)]] * (kind_of(moments[0]) == MEAN)
     flat = array("q")
     for column in columns:
         steps = list(map(sub, column, (0, *column)))
@@ -74,6 +77,11 @@ def unpack(kind: int, data: bytes) -> list[Row]:
     if kind == REGISTER:
         return [(t, RegisterReading(*rest)) for t, *rest in zip(*columns, strict=True)]
     values = array("d", array("q", columns[1]).tobytes())
+    if kind == MEAN:
+        return [
+            (t, MeanReading(v, None, None if s == _NO_SEQ else s, span))
+            for t, v, s, span in zip(columns[0], values, columns[2], columns[3], strict=True)
+        ]
     return [
         (t, MomentReading(v, None, None if s == _NO_SEQ else s))
         for t, v, s in zip(columns[0], values, columns[2], strict=True)

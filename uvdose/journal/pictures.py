@@ -11,20 +11,23 @@ import errno
 import fcntl
 import hashlib
 import os
+import re
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..clock import pause, real_s
 from ..model import Refusal
 from ..notes import Picture
+from .store import Store
 
 MOST_BYTES = 64 << 20
 HEAD = 64  # bytes that tell what a picture is
 WAIT_S, LOOK_S = 10.0, 0.05
 _PIECE = 1 << 20
+_NAME = re.compile(r"[1-9]\d{0,9}-(?P<sha256>[0-9a-f]{64})\.(?:jpg|png|webp|heic)")
 
 Kind = Literal["jpg", "png", "webp", "heic"]
 State = Literal["whole", "changed", "gone"]
@@ -86,6 +89,56 @@ def prove(folder: Path, number: int, picture: Picture) -> State:
         os.close(handle)
 
 
+class Copied(NamedTuple):
+    """Pictures copied into another folder. damaged: names whose bytes are not what they say; those are not copied."""
+
+    pictures: int
+    new: int
+    damaged: list[str]
+
+
+def copy_all(folder: Path, to: Path) -> Copied:
+    """Copy the pictures into another folder, made if need be; those that are there already stay. Raises `Refusal`."""
+    found = new = 0
+    damaged: list[str] = []
+    if not folder.is_dir():
+        return Copied(0, 0, [])
+    if to.resolve() == folder.resolve():
+        raise Refusal(f"{to} is the folder of the pictures itself: choose another", 2)
+    try:
+        with _locked(to) as handle:
+            for path in sorted(folder.iterdir()):
+                name = _NAME.fullmatch(path.name)
+                if name is None:
+                    continue
+                found += 1
+                data = _read(path)
+                if hashlib.sha256(data).hexdigest() != name["sha256"]:
+                    damaged.append(path.name)
+                elif _prove_in(handle, path.name, Picture(name["sha256"], "jpg", len(data))) != "whole":
+                    _write(handle, path.name, data)
+                    new += 1
+    except OSError as err:
+        raise Refusal(f"{to} cannot keep the pictures: {err.strerror or err}; say it again when it can") from None
+    return Copied(found, new, damaged)
+
+
+class Proved(NamedTuple):
+    """Pictures that any version of a note names. missing, changed: names of those that are not as they were kept."""
+
+    pictures: int
+    missing: list[str]
+    changed: list[str]
+
+
+def prove_all(store: Store, folder: Path) -> Proved:
+    """Whether each picture that was ever noted is there, and what was kept. Raises `Refusal`."""
+    states: dict[str, State] = {}
+    for subject, picture in store.pictures():
+        states[picture.name(subject)] = prove(folder, subject, picture)
+    return Proved(len(states), *([n for n, state in states.items() if state == bad] for bad in ("gone", "changed")))
+
+
 def kept_bytes(folder: Path) -> tuple[int, int]:
     """How many pictures there are, and their bytes."""
     try:
@@ -103,10 +156,11 @@ def _read(source: Path) -> bytes:
     except OSError as err:
         why = "it is a link; name the file itself" if err.errno == errno.ELOOP else err.strerror
         raise Refusal(f"{source} cannot be read: {why}") from None
+    found = os.fstat(handle)
+    if not stat.S_ISREG(found.st_mode):
+        os.close(handle)
+        raise Refusal(f"{source} is no ordinary file: give a picture's file")
     with os.fdopen(handle, "rb") as file:
-        found = os.fstat(file.fileno())
-        if not stat.S_ISREG(found.st_mode):
-            raise Refusal(f"{source} is no ordinary file: give a picture's file")
         if found.st_size > MOST_BYTES:
             raise Refusal(f"{source} has {found.st_size / 1e6:.0f} MB: give a picture of at most {MOST_BYTES >> 20} MB")
         try:
@@ -166,10 +220,11 @@ def _prove_in(handle: int, name: str, picture: Picture) -> State:
         return "gone"
     except OSError:
         return "changed"
+    known = os.fstat(found)
+    if not stat.S_ISREG(known.st_mode) or known.st_size != picture.bytes:
+        os.close(found)
+        return "changed"
     with os.fdopen(found, "rb") as file:
-        known = os.fstat(file.fileno())
-        if not stat.S_ISREG(known.st_mode) or known.st_size != picture.bytes:
-            return "changed"
         told = hashlib.sha256()
         while piece := file.read(_PIECE):
             told.update(piece)

@@ -16,7 +16,8 @@ from ..exposure.states import Act
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Mark, MomentSegment, Reading, Refusal
-from ..notes import Doc, kind_name
+from ..notes import Doc, Picture, PrintNote, kind_name
+from .imported import SENSORS
 from .pack import unpack
 
 
@@ -210,6 +211,14 @@ class Store:
         )
         return [(int(w), msgspec.json.decode(data, type=kind)) for w, data in rows]
 
+    def pictures(self) -> Iterator[tuple[int, Picture]]:
+        """The picture of every version of every note on a print, with the print's number, oldest first."""
+        rows = self.db.execute("SELECT subject, data FROM note WHERE kind = ? ORDER BY id", (kind_name(PrintNote),))
+        for subject, data in rows:
+            note = msgspec.json.decode(data, type=PrintNote)
+            if note.picture is not None and str(subject).isdigit():
+                yield int(subject), note.picture
+
     def newest_note_id(self, kind: str, subject: str) -> int:
         """The id of a subject's newest note; 0 where there is none."""
         row = self.db.execute("SELECT max(id) FROM note WHERE kind = ? AND subject = ?", (kind, subject)).fetchone()
@@ -255,9 +264,10 @@ class Store:
         return None if row is None else msgspec.json.decode(row[0], type=Epoch)
 
     def last_times(self) -> tuple[int, int]:
-        """The newest dose time in the journal and a wall time that belongs to it; zeros in a new one."""
+        """The newest dose time of the bench in the journal and a wall time that belongs to it; zeros in a new one."""
         found = [
-            self.db.execute("SELECT t1_us, wall0_us + t1_us - t0_us FROM chunk ORDER BY id DESC LIMIT 1").fetchone(),
+            self.db.execute("SELECT t1_us, wall0_us + t1_us - t0_us FROM chunk"
+                            f" WHERE sensor NOT IN ({SENSORS}) ORDER BY id DESC LIMIT 1").fetchone(),
             self.db.execute("SELECT t_us, wall_us FROM event ORDER BY id DESC LIMIT 1").fetchone(),
         ]
         return max(((int(t), int(w)) for t, w in filter(None, found)), default=(0, 0))

@@ -60,7 +60,8 @@ def _time_of(read: Recorded, in_light: Sequence[Stretch], target_dose: float) ->
     """Seconds in the light until the dose was there; None where it never was."""
     dose = spent_s = 0.0
     for stretch in in_light:
-        inner = read.t_us[(read.t_us > stretch.start_us) & (read.t_us < stretch.stop_us)]
+        first, last = np.searchsorted(read.t_us, [stretch.start_us + 1, stretch.stop_us])
+        inner = read.t_us[first:last]
         t = np.concatenate([[stretch.start_us], inner, [stretch.stop_us]]).astype(np.int64)
         doses = dose + read.dose_until(t) - float(read.dose_until(t[:1])[0])
         seconds = spent_s + (t - t[0]) / US_PER_S

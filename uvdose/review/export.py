@@ -1,73 +1,57 @@
-"""Taking out what the journal holds: exposures, events or raw readings, as CSV (RFC 4180) or JSON lines.
-
-Each record is a flat mapping; a CSV column says its unit in its header, in brackets. Where the records of one
-column differ in unit, the header says which column names it.
-
-A text in CSV that begins as a formula does (= + - @) gets an apostrophe before it, so that no spreadsheet computes
-it; numbers and JSON lines stay as they are.
-"""
+"""Taking out what the journal holds: records of one kind, each a flat mapping, as `columns` describes them."""
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterable, Iterator
-from typing import Any, TextIO
+from collections.abc import Iterator
+from typing import IO, Any, NamedTuple
 
 import msgspec
 
-from ..clock import iso_utc
+from ..clock import from_iso, iso_utc, iso_utc_exact
 from ..dose.integrator import reading_value
 from ..journal.store import Store
-from ..model import MomentReading, Refusal
+from ..model import MeanReading, MomentReading, Refusal
 from ..units import US_PER_S
 from . import raw
+from .columns import TABLES
 from .day import stops_of
+from .export_forms import FORMS, Record, Writer, write_csv, write_jsonl, write_parquet
 from .standing import standing
 
-WHATS = ("exposures", "events", "readings")
-FORMS = ("csv", "jsonl")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+WHATS = tuple(TABLES)
 EVENTS_AT_A_TIME = 5000
 
-Record = dict[str, Any]
 
-_EXPOSURE_UNITS = {
-    "target_dose": "unit", "target_dose_raw": "unit", "dose": "unit", "dose_low": "unit", "dose_high": "unit",
-    "missing_dose": "unit", "stops": "=stops", "correction_stops": "=stops", "fraction": "=1",
-    "measured_s": "=s", "bridged_s": "=s", "missing_s": "=s", "saturated_s": "=s",
-}
-_READING_UNITS = {
-    "dose_time_s": "=s", "value": "value_unit", "irradiance": "irradiance_unit", "register": "=counts.ms",
-    "uptime_ms": "=ms", "sat_ms": "=ms",
-}
-_READING_KEYS = (
-    "sensor", "utc", "dose_time_s", "value", "value_unit", "irradiance", "irradiance_unit", "seq", "boot",
-    "uptime_ms", "register", "sat_ms", "presses", "flags",
-)
-_EXPOSURE_KEYS = (
-    "id", "label", "frame", "sensor", "target", "target_version", "process", "paper", "coat", "film", "state", "unit",
-    "target_dose", "dose", "dose_low", "dose_high", "fraction", "stops", "measured_s", "bridged_s", "missing_s",
-    "saturated_s", "missing_dose", "started_utc", "reached_utc", "finished_utc", "settled", "target_dose_raw",
-    "correction_stops",
-)
-_EVENT_KEYS = ("id", "utc", "event", "exposure", "sensor", "data")
+class Wanted(NamedTuple):
+    """A stretch of wall time, and one sensor alone, or all of them."""
+
+    wall0_us: int
+    wall1_us: int
+    sensor: str | None = None
 
 
-def write(store: Store, what: str, form: str, wall0_us: int, wall1_us: int, out: TextIO) -> int:
-    """Write records of a stretch of wall time to `out`; returns how many. Raises `Refusal`."""
+def write(store: Store, what: str, form: str, wanted: Wanted, out: IO[Any]) -> int:
+    """Write records to `out`, a text file, for Parquet a binary one; returns how many. Raises `Refusal`."""
     refuse_unknown(what, form)
     if what == "exposures":
-        exposures = list(_exposures(store, wall0_us, wall1_us))
-        units = {"unit": sorted({str(e["unit"]) for e in exposures})}
-        return _write(exposures, form, _headers(_EXPOSURE_KEYS, _EXPOSURE_UNITS, units), out)
-    if what == "events":
-        return _write(_events(store, wall0_us, wall1_us), form, {k: k for k in _EVENT_KEYS}, out)
-    known = raw.identities(store)
-    units = {
-        "value_unit": sorted({i.unit for i in known}),
-        "irradiance_unit": sorted({raw.Scale(i).unit for i in known}),
-    }
-    return _write(_readings(store, wall0_us, wall1_us), form, _headers(_READING_KEYS, _READING_UNITS, units), out)
+        records: Iterator[Record] = iter(found := list(_exposures(store, wanted)))
+        units = {"unit": sorted({str(e["unit"]) for e in found})}
+    elif what == "events":
+        records, units = _events(store, wanted), {}
+    elif what == "notes":
+        records, units = _notes(store, wanted), {}
+    elif what == "targets":
+        records = iter(found := list(_targets(store, wanted)))
+        units = {"unit": sorted({str(e["unit"]) for e in found})}
+    else:
+        known = [i for i in raw.identities(store) if wanted.sensor in (None, i.name)]
+        records = _readings(store, wanted)
+        units = {
+            "value_unit": sorted({i.unit for i in known}),
+            "irradiance_unit": sorted({raw.Scale(i).unit for i in known}),
+        }
+    writers: dict[str, Writer] = {"csv": write_csv, "jsonl": write_jsonl, "parquet": write_parquet}
+    return writers[form](records, TABLES[what], units, out)
 
 
 def refuse_unknown(what: str, form: str) -> None:
@@ -78,82 +62,82 @@ def refuse_unknown(what: str, form: str) -> None:
         raise Refusal(f"format {form!r}: one of {', '.join(FORMS)}", 2)
 
 
-def _headers(keys: Iterable[str], unit_of: dict[str, str], units: dict[str, list[str]]) -> dict[str, str]:
-    """Key to header: `dose [mJ/cm2]`, or `dose [see unit]` where several units meet."""
-    headers: dict[str, str] = {}
-    for key in keys:
-        source = unit_of.get(key)
-        if source is None:
-            headers[key] = key
-        elif source.startswith("="):
-            headers[key] = f"{key} [{source[1:]}]"
-        else:
-            several = units[source]
-            headers[key] = f"{key} [{several[0] if len(several) == 1 else f'see {source}'}]"
-    return headers
+def _names(what: str) -> list[str]:
+    return [column.name for column in TABLES[what]]
 
 
-def _write(records: Iterable[Record], form: str, headers: dict[str, str], out: TextIO) -> int:
-    count = 0
-    if form == "jsonl":
-        for record in records:
-            out.write(msgspec.json.encode(record).decode() + "\n")
-            count += 1
-        return count
-    table = csv.writer(out, lineterminator="\r\n")
-    table.writerow(headers.values())
-    for record in records:
-        table.writerow([_cell(record.get(key)) for key in headers])
-        count += 1
-    return count
-
-
-def _cell(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, dict):
-        return msgspec.json.encode(value).decode()
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return f"'{value}" if value.startswith(_FORMULA) else value
-    return repr(value) if isinstance(value, float) else str(value)
-
-
-def _exposures(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Record]:
-    for kept in store.between(wall0_us, wall1_us):
+def _exposures(store: Store, wanted: Wanted) -> Iterator[Record]:
+    names = _names("exposures")
+    for kept in store.between(wanted.wall0_us, wanted.wall1_us):
+        if wanted.sensor not in (None, kept.plan.sensor):
+            continue
         shown = standing(store, kept)
         document: Record = msgspec.to_builtins(shown)
         combination: Record = msgspec.to_builtins(kept.plan.target.combination)
         raw_dose = shown.target_dose if shown.target_dose_raw is None else shown.target_dose_raw
         record = document | combination | {"stops": stops_of(shown), "target_dose_raw": raw_dose}
-        yield {key: record[key] for key in _EXPOSURE_KEYS}
+        yield {name: record[name] for name in names}
 
 
-def _events(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Record]:
+def _events(store: Store, wanted: Wanted) -> Iterator[Record]:
     after = 0
-    while found := store.events(after, wall0_us, wall1_us, EVENTS_AT_A_TIME):
+    while found := store.events(after, wanted.wall0_us, wanted.wall1_us, EVENTS_AT_A_TIME):
         after = found[-1].id
         for event in found:
-            yield msgspec.to_builtins(event)
+            if wanted.sensor in (None, event.sensor):
+                yield msgspec.to_builtins(event)
 
 
-def _readings(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Record]:
-    for run in raw.runs(store, wall0_us, wall1_us):
-        scale = raw.Scale(run.identity)
+def _notes(store: Store, wanted: Wanted) -> Iterator[Record]:
+    rows = store.db.execute(
+        "SELECT id, wall_us, kind, subject, data FROM note WHERE wall_us >= ? AND wall_us < ? ORDER BY id",
+        (wanted.wall0_us, wanted.wall1_us),
+    )
+    for number, wall_us, kind, subject, data in rows:
+        yield {
+            "id": number, "utc": iso_utc(wall_us), "kind": kind, "subject": subject, "data": msgspec.json.decode(data)
+        }
+
+
+def _targets(store: Store, wanted: Wanted) -> Iterator[Record]:
+    names = _names("targets")
+    for newest in store.targets():
+        for target in store.versions(newest.name):
+            bound = target.identity.name if target.identity is not None else None
+            made_us = from_iso(target.made_utc) if target.made_utc else wanted.wall0_us
+            if not wanted.wall0_us <= made_us < wanted.wall1_us or wanted.sensor not in (None, bound):
+                continue
+            record: Record = msgspec.to_builtins(target) | msgspec.to_builtins(target.combination)
+            record |= {
+                "sensor": bound, "looks": list(target.calls.looks), "lead_s": target.calls.lead_s,
+                "overshoots": list(target.calls.overshoots), "made_utc": target.made_utc or None,
+            }
+            yield {name: record[name] for name in names}
+
+
+def _readings(store: Store, wanted: Wanted) -> Iterator[Record]:
+    names = _names("readings")
+    for run in raw.runs(store, wanted.wall0_us, wanted.wall1_us):
+        identity = run.identity
+        if wanted.sensor not in (None, identity.name):
+            continue
+        scale = raw.Scale(identity)
+        same = dict.fromkeys(names) | {
+            "sensor": identity.name, "value_unit": identity.unit, "irradiance_unit": scale.unit,
+            "format": identity.format, "scale": identity.scale, "zero": identity.zero, "zero_u": identity.zero_u,
+            "full_scale": identity.full_scale, "light": identity.light,
+        }
         for wall_us, t_us, reading in run.rows:
             value = reading_value(reading)
-            record: Record = dict.fromkeys(_READING_KEYS)
-            record |= {
-                "sensor": run.identity.name, "utc": iso_utc(wall_us), "dose_time_s": t_us / US_PER_S, "value": value,
-                "value_unit": run.identity.unit, "irradiance": scale.irradiance(value), "irradiance_unit": scale.unit,
+            record = same | {
+                "utc": iso_utc_exact(wall_us), "dose_time_s": t_us / US_PER_S, "value": value,
+                "irradiance": scale.irradiance(value), "seq": reading.seq,
             }
-            if isinstance(reading, MomentReading):
-                record["seq"] = reading.seq
-            else:
+            if isinstance(reading, MeanReading):
+                record["span_s"] = reading.span_us / US_PER_S
+            elif not isinstance(reading, MomentReading):
                 record |= {
-                    "seq": reading.seq, "boot": f"{reading.boot:08x}", "uptime_ms": reading.uptime_ms,
-                    "register": reading.register, "sat_ms": reading.sat_ms, "presses": reading.presses,
-                    "flags": f"{reading.flags:02x}",
+                    "boot": f"{reading.boot:08x}", "uptime_ms": reading.uptime_ms, "register": reading.register,
+                    "sat_ms": reading.sat_ms, "presses": reading.presses, "flags": f"{reading.flags:02x}",
                 }
             yield record

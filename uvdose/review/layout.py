@@ -36,7 +36,7 @@ def with_unit(value: float | None, unit: str) -> str:
 
 def stops_text(stops: float | None) -> str:
     """A difference in stops with its sign; `-` for None."""
-    return "-" if stops is None else f"{stops + 0.0:+.2f}"
+    return "-" if stops is None else f"{round(stops, 2) + 0.0:+.2f}"
 
 
 def time_of(utc: str | None) -> str:
@@ -93,6 +93,7 @@ _ALARMS = {
     "unreadable": "LINES NOT UNDERSTOOD",
     "noisy": "VALUE JUMPS ABOUT",
     "negative": "VALUE BELOW ZERO",
+    "no-light": "NO LIGHT AT ALL",
     "leapt": "REGISTER LEAPT",
     "out-of-range": "MORE LIGHT THAN THERE IS",
     "backlog": "READINGS COME LATE",

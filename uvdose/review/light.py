@@ -1,7 +1,7 @@
 """The light of a day as each sensor saw it: how long, how strong, its strongest minute, a trace for the timeline.
 
-All of it comes from the minutes' sums, which stay when raw readings are pruned; only the trace of a short stretch is
-made of raw readings.
+All of it comes from the minutes' sums, which stay when raw readings are pruned; only the trace, whose stretches may be
+shorter than a minute, is made of raw readings while they are there.
 """
 
 from __future__ import annotations
@@ -20,8 +20,7 @@ from ..units import dose_unit
 from .minutes import LightMinutes
 from .recorded import Recorded, Stretch
 
-BINS = 76
-RAW_US = 4 * 3_600_000_000  # up to here a stretch of the trace is too narrow for minutes
+BINS = 264
 WHOLE_S = 59.5  # so much of a minute was read where it was read from end to end
 
 
@@ -64,7 +63,7 @@ def light_of_day(
     day: LightMinutes, read: Recorded | None, from_us: int, to_us: int, lit: Sequence[Stretch] = (),
     gone: Sequence[Pruned] = (),
 ) -> LightOfDay | None:  # fmt: skip
-    """What one sensor saw of a day: its minutes (wall labels), and its raw readings for a trace of a short stretch.
+    """What one sensor saw of a day: its minutes (wall labels), and its raw readings for the trace.
 
     None where it read nothing then. from_us, to_us: the stretch that the trace spans. lit: when a print lay in the
     light of this sensor. gone: what was pruned; there the trace is made of the minutes.
@@ -73,7 +72,7 @@ def light_of_day(
         return None
     seconds = day.measured_s + day.bridged_s
     best, worst = _minutes(day, lit)
-    if read is None or to_us - from_us > RAW_US:
+    if read is None:
         trace = _by_minutes(day, from_us, to_us)
     else:
         trace = _filled(_trace(read, from_us, to_us), day, from_us, to_us, [g for g in gone if g.sensor == day.name])

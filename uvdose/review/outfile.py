@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TextIO
+from typing import Any, BinaryIO, TextIO
 
 from ..journal.copying import give_name, part_beside, sync
 from ..model import Refusal
@@ -21,14 +21,27 @@ def fresh_file(path: Path, replace: bool) -> Iterator[TextIO]:
     A device or a pipe is written as it is. Raises `Refusal`: for a file that is there already unless `replace`, and
     for one that cannot be written.
     """
+    with _fresh(path, replace, "w", encoding="utf-8", newline="") as handle:
+        yield handle
+
+
+@contextmanager
+def fresh_bytes(path: Path, replace: bool) -> Iterator[BinaryIO]:
+    """The same for bytes."""
+    with _fresh(path, replace, "wb") as handle:
+        yield handle
+
+
+@contextmanager
+def _fresh(path: Path, replace: bool, mode: str, **how: str) -> Iterator[Any]:
     if path.exists() and not path.is_file() and not path.is_dir():
-        with _told(path), open(path, "w", encoding="utf-8", newline="", opener=_opened) as handle:
+        with _told(path), open(path, mode, opener=_opened, **how) as handle:  # type: ignore[call-overload]
             yield handle
         return
     part = part_beside(path, replace)
     try:
         with _told(path):
-            with open(part, "w", encoding="utf-8", newline="") as handle:
+            with open(part, mode, **how) as handle:  # type: ignore[call-overload]
                 yield handle
             sync(part)
             give_name(part, path.resolve() if replace else path, replace)

@@ -11,6 +11,7 @@ BARS = 76
 NAME = 12
 NONE = "-"
 NOT_DONE = "not before dark"
+AFTER = 3  # so many of a queue that the day does not finish are named; of more, the first
 
 
 def render(doc: OutlookDoc) -> str:
@@ -20,7 +21,7 @@ def render(doc: OutlookDoc) -> str:
     for target in doc.targets:
         lines += ["", *_prints(target, doc.days > 0)]
     if doc.queue is not None:
-        lines += ["", *_queue(doc.queue, doc.days > 0)]
+        lines += ["", *queue_lines(doc.queue, doc.days > 0)]
     if doc.caution is not None:
         lines += ["", *wrap(doc.caution)]
     if doc.left_out:
@@ -141,14 +142,20 @@ def _fit(fit: FitDoc) -> str:
     return f"{told}, {fit.typical}{between} in a typical one"
 
 
-def _queue(queue: QueueAheadDoc, known: bool) -> list[str]:
+def queue_lines(queue: QueueAheadDoc, known: bool) -> list[str]:
+    """When each of the queue would be done."""
     if not queue.waiting:
         return ["nobody waits in the queue"]
     count = len(queue.waiting)
     lines = [f"the queue, {count} {'print' if count == 1 else 'prints'}, {queue.between_s / 60:g} min between two:"]
     head = ["  ", "who", "clear sky", *(["typical"] if known else [])]
     table = [head]
-    for number, entry in enumerate(queue.waiting, 1):
+    done = sum(entry.clear_utc is not None for entry in queue.waiting)  # one after the other: the rest comes after
+    told = queue.waiting if count <= done + AFTER else queue.waiting[: done + 1]
+    for number, entry in enumerate(told, 1):
         row = [f"  {number}", shorten(entry.label, 50), clock_of(entry.clear_utc)]
         table.append(row + ([clock_of(entry.typical_utc)] if known else []))
-    return [*lines, *columns(table, right=(0,)), f"  of these fit: {_fit(queue.fit)}"]
+    lines += columns(table, right=(0,))
+    if len(told) < count:
+        lines.append(f"  and {count - len(told)} more, not that day either")
+    return [*lines, f"  of these fit: {_fit(queue.fit)}"]

@@ -10,7 +10,7 @@ from .layout import columns, figure, moment_of, shorten, stops_text, unit_text, 
 from .prints import FoundDoc, PrintRow
 
 WIDTH = 80
-_LEAST = 6  # characters of a column that is cut
+_LEAST = 4  # characters of a column that is cut
 _DAY_S = 86_400
 NAMES = {"humidity_percent": "humidity", "drying_delay_s": "drying delay", "coating_age_s": "coating age",
          "coated_utc": "coated"}  # fmt: skip
@@ -124,9 +124,13 @@ def verdict_words(verdict: Verdict | None) -> str:
 
 
 def span_of(seconds: float) -> str:
-    """A stretch of time, in days and hours from a day on."""
+    """A stretch of time in the units in which one speaks of it: 45 s, 12 min, 2:30 h, 2 d 3 h."""
+    if seconds < 120:
+        return f"{seconds:g} s"
+    if seconds < 5400:
+        return f"{round(seconds / 60)} min"
     if seconds < _DAY_S:
-        return minutes(seconds) if seconds < 3600 else minutes(seconds)[:-3] + " h"
+        return f"{minutes(60 * (seconds // 60))[:-3]} h"
     hours = round(seconds / 3600)
     return f"{hours // 24} d {hours % 24} h" if hours % 24 else f"{hours // 24} d"
 
@@ -136,9 +140,10 @@ def _cells(p: PrintRow, one_unit: bool) -> list[str]:
     tone = p.tone or "-"
     if p.verdict is not None and p.verdict.stops and p.tone:
         tone = f"{p.tone} {abs(p.verdict.stops):.2f}"
-    noted = "-" if p.note is None or p.note == PrintNote() else "yes" if p.note.picture is None else "picture"
+    noted = "-" if p.note is None or p.note == PrintNote() else "yes" if p.note.picture is None else "image"
     stops = stops_text(p.stops) if p.state == "finished" else p.state
-    return [str(p.id), moment_of(p.begun_utc)[:16], p.title or "-", f"{p.target} v{p.target_version}", given, stops,
+    begun = moment_of(p.begun_utc)[: 16 if one_unit else 10]
+    return [str(p.id), begun, p.title or "-", f"{p.target} v{p.target_version}", given, stops,
             tone, noted]  # fmt: skip
 
 

@@ -34,7 +34,8 @@ class Recorded:
     """One sensor's readings in rising dose time, on the scale that each came under.
 
     wall_us, t_us: wall label and dose time. light: irradiance in `unit`. step_us, area: time and dose since the reading
-    before, 0 at the first. full_us: how much of the step was at the sensor's full scale.
+    before, 0 at the first. full_us: how much of the step was at the sensor's full scale. usual_us: the usual step, 0 of
+    a single reading.
     """
 
     def __init__(self, name: str, unit: str, parts: list[tuple[Whole, Whole, Floats, Floats, Floats]]) -> None:
@@ -49,20 +50,17 @@ class Recorded:
         self.area = self.step_us / US_PER_S * np.where(self._is_mean, self.light, (before + self.light) / 2)
         self._before = before
         told = full[order]  # of a momentary value: 1 at full scale; of a node's line: milliseconds since its boot
-        grown = np.clip(np.diff(told, prepend=told[:1]) * 1000, 0, self.step_us)
+        grown = np.diff(told, prepend=told[:1])
+        grown = np.clip(np.where(grown < 0, told, grown) * 1000, 0, self.step_us)  # less than before: it was off
         at_full = np.maximum(told, np.concatenate([told[:1], told[:-1]])) * self.step_us
         self.full_us = np.where(self._is_mean, grown, at_full)
+        self.usual_us = float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
         self._area_sum = np.cumsum(self.area)
 
     @property
     def dose_unit(self) -> str:
         """The unit of its doses."""
         return dose_unit(self.unit, scaled=False)
-
-    @property
-    def usual_us(self) -> float:
-        """The usual time from one reading to the next; 0 for a single one."""
-        return float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
 
     def dose_time(self, wall_us: Whole) -> Whole:
         """Dose times of wall labels; beyond the readings as at their ends."""
@@ -84,14 +82,17 @@ class Recorded:
         t = self.t_us
         if len(t) < 2 or from_us < t[0] or to_us > t[-1]:
             return False
-        longest = self.step_us[(t > from_us) & (t - self.step_us < to_us)].max(initial=0)
+        first, last = np.searchsorted(t, [from_us + 1, to_us])
+        longest = self.step_us[first : last + 1].max(initial=0)
         return bool(longest <= max(BRIDGE_US, HOLE_INTERVALS * self.usual_us))
 
     def light_at(self, t_us: int) -> float | None:
         """The irradiance at a dose time; None where no reading lies within 60 s of it."""
-        if not len(self.t_us) or np.abs(self.t_us - t_us).min() > BRIDGE_US:
+        k = int(np.searchsorted(self.t_us, t_us))
+        near = slice(max(0, k - 1), k + 1)
+        if np.abs(self.t_us[near] - t_us).min() > BRIDGE_US:
             return None
-        return float(np.interp(t_us, self.t_us, self.light))
+        return float(np.interp(t_us, self.t_us[near], self.light[near]))
 
     def holes(self, from_us: int, to_us: int) -> Whole:
         """Lengths of the holes of more than 60 s that ended within a stretch of wall time."""

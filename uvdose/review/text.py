@@ -1,61 +1,89 @@
-"""A day as plain text within 100 columns: the light over time, the prints beneath it, and what each received."""
+"""A day as plain text: what waits, the light over time with the prints beneath it, what each received, what to mind.
+
+Lines are 80 wide where the figures let them.
+"""
 
 from __future__ import annotations
+
+from itertools import pairwise
 
 from ..clock import local_time
 from ..exposure.document import settling
 from ..units import minutes, percent
-from .day import Day, Print
-from .layout import (
-    alarm_words,
-    columns,
-    figure,
-    shorten,
-    stops_text,
-    time_of,
-    unit_text,
-    with_unit,
-    wrap,
-)
-from .light import BINS, LightOfDay
+from .day import NEAR_STOPS, Day, Print
+from .day_health import health_lines, target_lines
+from .day_rows import counted_words, fold, known_times, print_rows, shared_rows, short
+from .layout import alarm_words, columns, figure, shorten, stops_text, time_of, unit_text, with_unit
+from .light import BINS, LightOfDay, Minute
 
 SPARKS = "▁▂▃▄▅▆▇█"
 NO_READING = "·"
-IN_LIGHT, HELD = "█", "─"
+IN_LIGHT, NEXT, HELD = "█", "▓", "─"
+COLUMNS = 66
 NAME_WIDTH = 12
-NOTICE_STOPS = 1 / 6
+LEAST_HOLD = 3  # a print of fewer columns shows no hold that is shorter than one
+MOST_WAITING = 8
 BAND = "Doses and irradiance are as this sensor sees them. low-high holds the dose 95 times in 100."
 
 
 def render(day: Day) -> str:
     """The whole review of a day."""
-    void = sum(p.is_void for p in day.prints)
-    lines = [f"{day.date}: {_counted(len(day.prints), 'exposure')}{f', {void} of them void' if void else ''}", ""]
-    lines += _timeline(day)
-    lines += ["", *_light(day.sensors)]
+    void = day.totals.void
+    where = f", {day.zone}" if day.zone else ""
+    head = f"{day.date}{where}: {counted_words(len(day.prints), 'exposure')}{f', {void} of them void' if void else ''}"
+    before = f", and {len(day.from_before)} from before" if day.from_before else ""
+    lines = [head + before, *_waiting(day), "", *_timeline(day)]
+    lines += _block(_light(day.sensors))
+    if day.from_before:
+        lines += ["", "Still in the light from before:", *shared_rows(day)]
     if day.prints:
-        lines += ["", *_table(day.prints), "", *_totals(day.prints)]
-        notices = [line for p in day.prints for line in _notices(p)]
-        if notices:
-            lines += ["", "Look at these with care:", *notices]
-        lines += ["", *wrap(BAND, "", "")]
+        lines += ["", *print_rows(day), "", *_totals(day)]
+    lines += _block(_by_clock(day)) + _block(target_lines(day)) + _block(health_lines(day))
+    notices = [line for p in (*day.from_before, *day.prints) for line in _notices(p)]
+    if notices:
+        lines += ["", "Look at these with care:", *notices]
+    if day.prints or day.from_before:
+        lines += ["", *fold(BAND, "", "")]
     return "\n".join(lines) + "\n"
 
 
-def _counted(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+def _block(lines: list[str]) -> list[str]:
+    return ["", *lines] if lines else []
+
+
+def _waiting(day: Day) -> list[str]:
+    """The oldest first, as `verdict` asks for them."""
+    if not day.waiting:
+        return []
+    rows = [["  " + shorten(w.what, 42), w.type] for w in day.waiting[:MOST_WAITING]]
+    more = len(day.waiting) - MOST_WAITING
+    rest = [f"  and {more} more: `uvdose verdict` takes the oldest"] if more > 0 else []
+    return ["", "What waits, when it is washed and dry:", *columns(rows), *rest]
 
 
 # -- timeline ------------------------------------------------------------------------------------------------------
 
 
 def _timeline(day: Day) -> list[str]:
-    if not day.sensors and not day.prints:
+    if not day.sensors and not day.prints and not day.from_before:
         return ["no readings and no exposures are kept of this day"]
-    lines = [f"{shorten(s.name, NAME_WIDTH):<{NAME_WIDTH}} {spark(s.trace, s.strongest)}" for s in day.sensors]
-    lines += [_bar(day, p) for p in day.prints if p.in_light and not p.is_void]
+    lines = [f"{shorten(s.name, NAME_WIDTH):<{NAME_WIDTH}} {spark(_folded(s.trace), s.strongest)}" for s in day.sensors]
+    shown = [p for p in (*day.from_before, *day.prints) if p.in_light and not p.is_void]
+    if short(day):
+        frames = dict.fromkeys(p.document.frame for p in shown)
+        rows = [(f"frame {frame}", [p for p in shown if p.document.frame == frame]) for frame in frames]
+    else:
+        rows = [(f"exposure {p.document.id}", [p]) for p in shown]
+    lines += [f"{shorten(name, NAME_WIDTH):<{NAME_WIDTH}} {_bars(day, prints)}".rstrip() for name, prints in rows]
     first, last = local_time(day.from_us), local_time(day.to_us)
-    return [*lines, f"{'':<{NAME_WIDTH}} {first}{last:>{BINS - len(first)}}"]
+    return [*lines, f"{'':<{NAME_WIDTH}} {first}{last:>{COLUMNS - len(first)}}"]
+
+
+def _folded(trace: list[float | None]) -> list[float | None]:
+    """A trace in as many columns as the text has."""
+    each = BINS // COLUMNS
+    parts = ([v for v in trace[i : i + each] if v is not None] for i in range(0, BINS, each))
+    return [sum(part) / len(part) if part else None for part in parts]
 
 
 def spark(trace: list[float | None], strongest: float | None) -> str:
@@ -71,22 +99,29 @@ def spark(trace: list[float | None], strongest: float | None) -> str:
     return "".join(marks)
 
 
-def _bar(day: Day, p: Print) -> str:
+def _bars(day: Day, prints: list[Print]) -> str:
+    """Prints that lay one after the other, in two greys by turns so that they are told apart."""
     width_us = max(1, day.to_us - day.from_us)
 
     def place(wall_us: int) -> int:
-        return min(BINS - 1, max(0, (wall_us - day.from_us) * BINS // width_us))
+        return min(COLUMNS - 1, max(0, (wall_us - day.from_us) * COLUMNS // width_us))
 
-    marks = [" "] * BINS
-    for i in range(place(p.in_light[0].start_us), place(p.in_light[-1].stop_us) + 1):
-        marks[i] = HELD
-    for stretch in p.in_light:
-        for i in range(place(stretch.start_us), place(stretch.stop_us) + 1):
-            marks[i] = IN_LIGHT
-    for before, after in zip(p.in_light, p.in_light[1:], strict=False):
-        # A hold is shown even where it is shorter than a column; the light before and after keeps its own.
-        marks[min(place(before.stop_us) + 1, place(after.start_us))] = HELD
-    return f"{f'exposure {p.document.id}':<{NAME_WIDTH}} {''.join(marks)}".rstrip()
+    marks = [" "] * COLUMNS
+    for number, p in enumerate(prints):
+        lit = [s for s in p.in_light if s.stop_us >= day.from_us and s.start_us <= day.to_us]
+        if not lit:
+            continue
+        for i in range(place(lit[0].start_us), place(lit[-1].stop_us) + 1):
+            marks[i] = HELD
+        for stretch in lit:
+            for i in range(place(stretch.start_us), place(stretch.stop_us) + 1):
+                marks[i] = NEXT if number % 2 else IN_LIGHT
+        if place(lit[-1].stop_us) - place(lit[0].start_us) < LEAST_HOLD:
+            continue
+        for before, after in pairwise(lit):
+            # A hold is shown even where it is shorter than a column; the light before and after keeps its own.
+            marks[min(place(before.stop_us) + 1, place(after.start_us))] = HELD
+    return "".join(marks)
 
 
 # -- figures -------------------------------------------------------------------------------------------------------
@@ -95,82 +130,62 @@ def _bar(day: Day, p: Print) -> str:
 def _light(sensors: list[LightOfDay]) -> list[str]:
     if not sensors:
         return []
-    rows = [["sensor", "readings", "time", "strongest", "mean", "irradiance in"]]
+    rows = [["sensor", "readings", "time", "strongest", "mean", "irradiance in", "dose of the day"]]
     rows += [
-        [s.name, str(s.readings), minutes(s.minutes * 60), figure(s.strongest), figure(s.mean), unit_text(s.unit)]
+        [shorten(s.name, NAME_WIDTH), str(s.readings), minutes(s.minutes * 60), figure(s.strongest), figure(s.mean),
+         unit_text(s.unit), with_unit(s.dose, s.dose_unit)]
         for s in sensors
     ]
-    return columns(rows, right=(1, 2, 3, 4))
-
-
-def _table(prints: list[Print]) -> list[str]:
-    head = ["id", "label", "frame", "target", "asked", "given", "low-high", "unit", "stops"]
-    rows = [head]
-    for p in prints:
-        d = p.document
-        rows.append([
-            str(d.id), shorten(d.label or "-", 10), shorten(d.frame, 6),
-            shorten(d.title, 20), figure(d.target_dose),
-            "void" if p.is_void else figure(d.dose),
-            "-" if p.is_void else f"{figure(d.dose_low)}-{figure(d.dose_high)}", unit_text(d.unit), stops_text(p.stops),
-        ])
-    table = columns(rows, right=(0, 4, 5, 8))
-    lines = [table[0]]
-    for p, row in zip(prints, table[1:], strict=True):
-        lines += [row, *_story(p)]
+    lines = columns(rows, right=(1, 2, 3, 4))
+    for s in sensors:
+        told = []
+        if s.best is not None:
+            told.append(f"its strongest minute was {_minute(s.best)} with {with_unit(s.best.irradiance, s.unit)}")
+        if s.worst is not None and s.worst != s.best:
+            told.append(f"the weakest with a print in it {_minute(s.worst)} with {figure(s.worst.irradiance)}")
+        if told:
+            lines += fold(f"{shorten(s.name, NAME_WIDTH)}: {', '.join(told)}")
     return lines
 
 
-def _story(p: Print) -> list[str]:
-    d = p.document
-    known = [f"{k} {v}" for k, v in (("process", p.combination.process), ("paper", p.combination.paper)) if v]
-    lines = wrap(", ".join(known), "    ") if known else []
-    light = f"light {minutes(d.measured_s)} measured, {minutes(d.bridged_s)} bridged, {minutes(d.missing_s)} missing"
-    if p.is_void:
-        started = f"started {time_of(d.started_utc)}, " if d.started_utc is not None else ""
-        return [*lines, *wrap(f"void: {started}taken back {time_of(d.finished_utc)}", "    ")]
-    parts = [f"{d.state}, started {time_of(d.started_utc)}"]
-    parts += [f"{call_name(e.event, e.data)} {time_of(e.utc)}" for e in p.calls]
-    if d.finished_utc is not None:
-        parts.append(f"finished {time_of(d.finished_utc)}")
-    if p.held_s:
-        parts.append(f"held {minutes(p.held_s)}")
-    if d.correction_stops:
-        own = with_unit(d.target_dose_raw, d.unit)
-        parts.append(f"aimed {d.correction_stops:+.2f} stop from the target's {own}, for the light")
-    if d.reciprocity_stops:
-        parts.append(f"by its exponent p it would have needed {d.reciprocity_stops:+.2f} stop")
-    return [*lines, *wrap(light, "    "), *wrap(", ".join(parts), "    ")]
+def _minute(minute: Minute) -> str:
+    """The time of a minute without its seconds, which are zero; the offset of one that clocks show twice stays."""
+    told = time_of(minute.utc)
+    return told[:5] + told[8:]
 
 
-def call_name(event: str, data: dict[str, object]) -> str:
-    """A call as a person says it: `look 70 %`, `overshoot +0.17 stops`."""
-    key = str(data.get("key", event))
-    kind, _, at = key.partition(":")
-    if kind == "look" and at == "missing":
-        return "look (may be enough)"
-    if kind == "reminder":
-        return "still held"
-    try:
-        share = float(at)
-    except ValueError:
-        return {"reached": "target", "lead": "lead"}.get(kind, kind)
-    if kind in ("step", "ready"):
-        return f"{'soon ' if kind == 'ready' else ''}{data.get('words', kind)}"
-    return f"look {percent(share)}" if kind == "look" else f"{kind} {share:+.2f} stops"
+def _totals(day: Day) -> list[str]:
+    t = day.totals
+    lines = [f"{counted_words(t.finished, 'exposure')} finished; {minutes(t.lit_s)} in the light in all"]
+    lines[0] += f", measured or bridged{f', and {minutes(t.missing_s)} missing' if t.missing_s else ''}"
+    if t.aimed:
+        lines[0] += f"; {t.reached} of {t.aimed} reached the target"
+    received = [with_unit(r.dose, r.unit) for r in t.received]
+    if received:
+        lines.append(f"light received: {', '.join(received)}{f'; held {minutes(t.held_s)}' if t.held_s else ''}")
+    if t.aimed and t.stops_mean is not None:
+        told = f"{t.near} of {t.aimed} within 1/6 stop of the target"
+        if t.stops_sd is not None:
+            told += f"; from {stops_text(t.stops_low)} to {stops_text(t.stops_high)} stops,"
+            told += f" mean {stops_text(t.stops_mean)}, standard deviation {t.stops_sd:.2f}"
+        lines.append(told)
+    return [part for line in lines for part in fold(line, "", "  ")]
 
 
-def _totals(prints: list[Print]) -> list[str]:
-    counted = [p.document for p in prints if not p.is_void]
-    ended = [p for p in prints if p.document.state == "finished"]
-    known_s, missing_s = sum(d.measured_s + d.bridged_s for d in counted), sum(d.missing_s for d in counted)
-    lines = [f"{_counted(len(ended), 'exposure')} finished; {minutes(known_s)} in the light in all"]
-    lines[0] += f", measured or bridged{f', and {minutes(missing_s)} missing' if missing_s else ''}"
-    aimed = [p for p in ended if p.document.target_version]  # a strip or a tablet has no target yet
-    reached = [p for p in aimed if p.document.reached_utc is not None]
-    if aimed:
-        lines[0] += f"; {len(reached)} of {len(aimed)} reached the target"
-    return [part for line in lines for part in wrap(line, "", "  ")]
+def _by_clock(day: Day) -> list[str]:
+    """What the time that the day's clearest light asks would have made of the finished prints."""
+    told = known_times([p for p in day.prints if p.document.state == "finished"])
+    if not told:
+        return []
+    near = sum(abs(stops) <= NEAR_STOPS for _, stops in told)
+    low, high = min(stops for _, stops in told), max(stops for _, stops in told)
+    by_dose = [p.stops for p, _ in told if p.stops is not None]
+    mine = sum(abs(stops) <= NEAR_STOPS for stops in by_dose)
+    span = f"from {stops_text(low)} to {stops_text(high)} stops" if len(told) > 1 else f"at {stops_text(low)} stops"
+    return fold(
+        f"By the clock instead, set by the day's clearest light: {near} of {len(told)} within 1/6 stop, {span} (about);"
+        f" by the dose {mine} of {len(told)}", "", "  ",
+    )
 
 
 def _notices(p: Print) -> list[str]:
@@ -190,8 +205,11 @@ def _notices(p: Print) -> list[str]:
     if d.bridged_s:
         found.append(f"{minutes(d.bridged_s)} bridged between readings")
     if d.saturated_s:
-        found.append(f"{minutes(d.saturated_s)} at the sensor's full scale: the dose is a lower bound")
-    if p.stops is not None and d.state == "finished" and abs(p.stops) > NOTICE_STOPS:
+        found.append(
+            f"{minutes(d.saturated_s)} at the sensor's full scale, {percent(p.saturated_share)} of its time:"
+            " the dose is a lower bound"
+        )
+    if p.stops is not None and d.state == "finished" and abs(p.stops) > NEAR_STOPS:
         more = "more" if p.stops > 0 else "less"
         found.append(f"{abs(p.stops):.2f} stops {more} than its target asks")
     if p.overridden:
@@ -199,4 +217,4 @@ def _notices(p: Print) -> list[str]:
     alarms = sorted({alarm_words(str(e.data.get("alarm"))) for e in p.alarms})
     if alarms:
         found.append(f"alarms while it lay out: {', '.join(alarms)}")
-    return [line for text in found for line in wrap(f"exposure {d.id}: {text}", "  ")]
+    return [line for text in found for line in fold(f"exposure {d.id}: {text}", "  ")]

@@ -1,0 +1,1 @@
+"""Bringing in: readings that something else recorded, out of a CSV file."""

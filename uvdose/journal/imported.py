@@ -1,0 +1,59 @@
+"""Which readings of a journal were brought in from a file, and never came from a sensor of the bench.
+
+They lie under a sensor's name of their own, that no live sensor may have. So their dose times, which belong to the
+recording, never meet those of the bench: all that counts goes by the sensor's name.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+
+import msgspec
+
+from ..model import Refusal
+
+IMPORTED = "imported"  # the key in `meta`
+
+# The rows of `sensor` whose readings were brought in, for queries.
+SENSORS = (
+    "SELECT s.id FROM sensor s WHERE s.name IN (SELECT json_extract(j.value, '$.sensor') FROM meta m,"
+    f" json_each(m.value) j WHERE m.key = '{IMPORTED}')"
+)
+
+
+class Imported(msgspec.Struct, frozen=True):
+    """One file that was brought in. Times in microseconds: dose time, and wall labels.
+
+    sha256: of the file. columns: what of it was read. left_out: how many rows were not taken, or are odd, by what is
+    wrong with them. own: an export, whose dose times are kept; else dose time is the time since 1970 UTC.
+    """
+
+    sensor: str
+    file: str
+    sha256: str
+    columns: str
+    own: bool
+    readings: int
+    t0_us: int
+    t1_us: int
+    wall0_us: int
+    wall1_us: int
+    utc: str
+    left_out: dict[str, int] = {}
+
+
+def imported(db: sqlite3.Connection) -> list[Imported]:
+    """All that was ever brought in, the oldest first."""
+    row = db.execute("SELECT value FROM meta WHERE key = ?", (IMPORTED,)).fetchone()
+    return msgspec.json.decode(row[0], type=list[Imported]) if row is not None else []
+
+
+def refuse_shared(db: sqlite3.Connection, live: Iterable[str]) -> None:
+    """Raises `Refusal` where a sensor of the settings has the name of readings that were brought in."""
+    names = {i.sensor for i in imported(db)}
+    if shared := sorted(names & set(live)):
+        raise Refusal(
+            f"sensor {shared[0]}: readings from a file lie in the journal under this name, and are never mixed with"
+            " live ones: give the sensor another name in the settings"
+        )

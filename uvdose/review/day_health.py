@@ -1,0 +1,45 @@
+"""What else a day tells as text: targets that were made, and how each sensor did."""
+
+from __future__ import annotations
+
+from ..units import minutes
+from .day import Day, SensorHealth
+from .day_rows import fold
+from .layout import alarm_words, stops_text, time_of, with_unit
+
+
+def target_lines(day: Day) -> list[str]:
+    """Each version made on the day, from what to what."""
+    lines = []
+    for t in day.targets:
+        told = f"  {time_of(t.utc)[:5]} {t.name} v{t.version}: {with_unit(t.dose, t.unit)}"
+        if t.before_dose is not None:
+            told += f", was {with_unit(t.before_dose, t.before_unit)} (v{t.before_version})"
+        if t.stops is not None:
+            told += f", {stops_text(t.stops)} stops"
+        told += f"; by {t.basis}" if t.basis else ""
+        told += "; retired" if t.retired else ""
+        lines += fold(told, "", "      ")
+    return ["Targets made this day:", *lines] if lines else []
+
+
+def health_lines(day: Day) -> list[str]:
+    """Sensors of which there is something to tell."""
+    lines = [line for health in day.health if not health.is_well for line in _sensor(health)]
+    return ["How the sensors did:", *lines] if lines else []
+
+
+def _sensor(health: SensorHealth) -> list[str]:
+    told = []
+    for alarm in health.alarms:
+        times = f"{alarm.times} times, " if alarm.times > 1 else ""
+        lasting = ", still on" if alarm.lasting else ""
+        told.append(f"{alarm_words(alarm.alarm)} {times}{minutes(alarm.seconds)}{lasting}")
+    if health.holes:
+        pauses = "pause" if health.holes == 1 else "pauses"
+        longest = f", the longest {minutes(health.longest_hole_s)}" if health.holes > 1 else ""
+        told.append(f"{health.holes} {pauses} of more than 60 s, {minutes(health.holes_s)} in all{longest}")
+    if health.saturated_s:
+        told.append(f"{minutes(health.saturated_s)} at full scale")
+    told += [f"{time_of(note.utc)[:5]} {note.line}" for note in health.notes]
+    return fold(f"{health.name}: {'; '.join(told)}", "  ", "    ")
