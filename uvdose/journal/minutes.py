@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import reduce
 from operator import add
 from typing import NamedTuple
@@ -79,7 +79,7 @@ def _not_summed(db: sqlite3.Connection, blocks: Blocks, names: list[str]) -> Ite
 
 @contextmanager
 def one_moment(db: sqlite3.Connection) -> Iterator[None]:
-    """All that is read in it is of one moment, though a writer goes on beside it."""
+    """All that is read in it is of one moment, though a writer goes on beside it, on a connection of its own."""
     if db.in_transaction:
         yield
         return
@@ -87,5 +87,6 @@ def one_moment(db: sqlite3.Connection) -> Iterator[None]:
     try:
         yield
     finally:
-        if db.in_transaction:
-            db.execute("COMMIT")
+        with suppress(sqlite3.DatabaseError):  # nothing was written; a damaged journal complains here once more
+            if db.in_transaction:
+                db.execute("ROLLBACK")
