@@ -62,9 +62,12 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"outlooks", "start_light", "trying"},
-    "outlooks": BASE | {"clock", "config", "light"},
-    "outlook_process": BASE | {"ahead", "clock", "journal", "outlooks"},
+    | {"days", "outlooks", "start_light", "trying"},
+    "apart": set(),
+    "days": BASE | {"apart", "clock", "settings_bench"},
+    "day_process": BASE | {"apart", "clock", "days", "journal", "review"},
+    "outlooks": BASE | {"apart", "clock", "config", "light"},
+    "outlook_process": BASE | {"ahead", "apart", "clock", "journal", "outlooks"},
     "daemon": {"*"},
     "cli": {"*"},
     "__main__": {"*"},

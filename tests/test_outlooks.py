@@ -8,7 +8,7 @@ import pytest
 from support.alone import alone
 from support.june import SETTINGS, at_us, measured
 
-from uvdose import outlooks
+from uvdose import apart, outlooks
 from uvdose.clock import FixedClock
 from uvdose.config import parse_settings
 from uvdose.foretold import OutlookDoc
@@ -46,7 +46,7 @@ def test_what_was_refused_is_not_reckoned_again_at_once(journal: Path, monkeypat
         told = Outlooks(parse_settings(SETTINGS, "-"), journal, FixedClock(0, at_us(4.4)))
         with pytest.raises(Refusal, match="no target"):
             await told.outlook(["nobody"], None, None, 1)
-        monkeypatch.setattr(outlooks.sys, "executable", "/nonexistent")
+        monkeypatch.setattr(apart.sys, "executable", "/nonexistent")
         with pytest.raises(Refusal, match="no target"):
             await told.outlook(["nobody"], None, None, 1)
         with pytest.raises(Refusal, match="could not be reckoned"):
@@ -75,7 +75,7 @@ def test_a_process_that_fails_or_hangs_is_a_refusal_and_gone(
     program, number = tmp_path / "program", tmp_path / "number"
     program.write_text(f"#!/bin/sh\necho $$ > {number}\n{script}\n")
     program.chmod(0o700)
-    monkeypatch.setattr(outlooks.sys, "executable", str(program))
+    monkeypatch.setattr(apart.sys, "executable", str(program))
     monkeypatch.setattr(outlooks, "LIMIT_S", 1.0)
     with pytest.raises(Refusal, match="could not be reckoned") as told:
         ask(journal, FixedClock(0, at_us(4.4)))

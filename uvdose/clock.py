@@ -237,6 +237,8 @@ def day_bounds(text: str) -> tuple[int, int]:
     """
     try:
         day = Date.fromisoformat(text)
+        if day.isoformat() != text:  # a week, or a day without its hyphens
+            raise ValueError(text)
         first, last = _midnight_us(day), _midnight_us(day + timedelta(days=1))
     except (ValueError, OverflowError, OSError):
         raise Refusal(f"day {text!r}: give it as YYYY-MM-DD, such as 2026-06-21", 2) from None

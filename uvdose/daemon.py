@@ -18,6 +18,7 @@ from .call.ways import Ways, trouble_words
 from .clock import from_iso, local_time, use_zone
 from .config import Home, Settings, load_settings
 from .core import Core
+from .days import Days
 from .decode import make_decoder
 from .decode.base import Decoder
 from .dose.response import identity_of, response_of
@@ -145,8 +146,9 @@ class Daemon:
         ahead, same = Outlooks(settings, home.journal_file, clock), SameLight(settings)
         self._whereabouts = Whereabouts(ahead, settings.sensor, pace) if same.places else None
         light = StartLight(self._core, same, self._whereabouts)
+        days = Days(settings.bench, home.journal_file, clock, self._store.newest_word)
         self._service = BenchService(
-            self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, light
+            self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, days, light
         )
         self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)

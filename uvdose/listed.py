@@ -5,6 +5,8 @@ Names and keys are a contract, as in `messages`; more may come.
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 
 
@@ -70,6 +72,29 @@ class ListsDoc(msgspec.Struct, frozen=True):
     frames: list[FrameDoc]
     queue: list[QueueEntry]
     queue_id: int = 0
+
+
+class DayDoc(msgspec.Struct, frozen=True):
+    """The review of a day, as `uvdose day --json` has it.
+
+    exposures: those that began on it, each with the keys of ExposureDoc, what it was printed with, its light, verdict
+    and events; from_before: those that began earlier and still lay in the light. waiting: those that wait for a
+    person's word, with what to type. totals: sums over `exposures`. sensors: the light that each saw; its trace is the
+    mean in equal stretches from trace_from_utc to trace_to_utc. targets: versions made on the day. health: how the
+    sensors did. timezone: whose day it is, None for the machine's.
+    """
+
+    date: str
+    timezone: str | None
+    waiting: list[dict[str, Any]]
+    exposures: list[dict[str, Any]]
+    from_before: list[dict[str, Any]]
+    totals: dict[str, Any]
+    sensors: list[dict[str, Any]]
+    targets: list[dict[str, Any]]
+    health: list[dict[str, Any]]
+    trace_from_utc: str
+    trace_to_utc: str
 
 
 class LightDoc(msgspec.Struct, frozen=True):

@@ -3,8 +3,6 @@ output."""
 
 from __future__ import annotations
 
-import contextlib
-import os
 import sys
 from contextlib import closing
 from pathlib import Path
@@ -12,17 +10,17 @@ from pathlib import Path
 import msgspec
 
 from .ahead import clear_courses, look_ahead
+from .apart import give_way
 from .clock import use_zone
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
-from .outlooks import NICER, Answer, Task
+from .outlooks import Answer, Task
 
 
 def main() -> int:
     """Reckon it; a refusal is an answer, too."""
-    with contextlib.suppress(OSError):
-        os.nice(NICER)
+    give_way()
     task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
     use_zone(task.settings.bench.timezone)
     try:

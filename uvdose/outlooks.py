@@ -6,14 +6,11 @@ It takes a second or two of a core and the memory that numpy wants: neither is t
 from __future__ import annotations
 
 import asyncio
-import contextlib
-import os
-import signal
-import sys
 from pathlib import Path
 
 import msgspec
 
+from .apart import done_apart
 from .clock import Clock
 from .config import Settings
 from .foretold import OutlookDoc, Question
@@ -22,8 +19,6 @@ from .model import Refusal
 
 FRESH_S = 120.0
 LIMIT_S = 60.0
-GONE_S = 1.0
-NICER = 10
 KEEP = 16
 MOST_TARGETS, MAX_TEXT = 16, 200
 FAILED = "the outlook could not be reckoned; `uvdose outlook` beside the daemon says why"
@@ -85,20 +80,7 @@ class Outlooks:
     async def _reckon(self, question: Question | None) -> Answer:
         task = Task(str(self._journal), self._settings, question, self._clock.wall_us())
         try:
-            process = await asyncio.create_subprocess_exec(
-                sys.executable, "-m", f"{__package__}.outlook_process", stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
-            )  # fmt: skip
-        except OSError:
-            raise Refusal(FAILED) from None
-        try:
-            out, _ = await asyncio.wait_for(process.communicate(msgspec.json.encode(task)), LIMIT_S)
+            out = await done_apart("outlook_process", msgspec.json.encode(task), LIMIT_S)
             return msgspec.json.decode(out, type=Answer)
         except (TimeoutError, OSError, msgspec.MsgspecError):
             raise Refusal(FAILED) from None
-        finally:
-            if process.returncode is None:  # it hangs, or the daemon ends
-                with contextlib.suppress(ProcessLookupError, PermissionError):
-                    os.killpg(process.pid, signal.SIGKILL)
-                with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(process.wait(), GONE_S)

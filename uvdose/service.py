@@ -11,6 +11,7 @@ import msgspec
 from .asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from .clock import iso_utc
 from .core import Core
+from .days import Days
 from .dose.response import Response
 from .exposure.exposure import Exposure
 from .exposure.gate import gate_for
@@ -47,11 +48,10 @@ class BenchService:
 
     def __init__(
         self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
-        rereader: Rereader, outlooks: Outlooks, start_light: StartLight,
+        rereader: Rereader, outlooks: Outlooks, days: Days, start_light: StartLight,
     ) -> None:
         self.home_id = home_id
-        self.showing = showing
-        self.outlooks = outlooks
+        self.showing, self.outlooks, self.days = showing, outlooks, days
         self._core = core
         self._store = store
         self._present = present

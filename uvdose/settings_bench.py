@@ -41,14 +41,23 @@ class BenchSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 def timezone_in(settings_file: Path) -> str | None:
     """The time zone that settings name, whatever else may be wrong with them; None where they name none."""
+    return _text_in(settings_file, "timezone")
+
+
+def name_in(settings_file: Path) -> str:
+    """The bench's name, whatever else may be wrong with the settings."""
+    return _text_in(settings_file, "name") or BenchSettings().name
+
+
+def _text_in(settings_file: Path, key: str) -> str | None:
     if not settings_file.is_file():  # a pipe that nobody writes would be waited for
         return None
     try:
         bench = tomllib.loads(settings_file.read_text(encoding="utf-8")).get("bench", {})
     except (OSError, ValueError):
         return None
-    name = bench.get("timezone") if isinstance(bench, dict) else None
-    return name if isinstance(name, str) else None
+    told = bench.get(key) if isinstance(bench, dict) else None
+    return told if isinstance(told, str) else None
 
 
 def check_bench(bench: BenchSettings, refuse: Any) -> None:

@@ -14,14 +14,14 @@ from uvdose.exposure.document import document
 from uvdose.exposure.states import Act
 from uvdose.journal.replay import resume
 from uvdose.messages import ExposureDoc
-from uvdose.review.export import write
+from uvdose.review.export import Wanted, write
 from uvdose.review.gather import gather
 from uvdose.review.recount import recount
 from uvdose.review.text import render
 
 from .conftest import BLUE, SENSORS, Bindery
 
-EVER = (0, 1 << 60)
+EVER = Wanted(0, 1 << 60)
 FIGURES = ("dose", "dose_low", "dose_high", "measured_s", "bridged_s", "missing_s")
 
 
@@ -44,7 +44,7 @@ def live(bindery: Bindery, number: int) -> ExposureDoc:
 def views(bindery: Bindery, number: int) -> list[dict[str, object]]:
     """What the journal's readers say of an exposure."""
     out = io.StringIO(newline="")
-    write(bindery.store, "exposures", "jsonl", *EVER, out)
+    write(bindery.store, "exposures", "jsonl", EVER, out)
     exported = next(r for r in map(json.loads, out.getvalue().splitlines()) if r["id"] == number)
     shown = next(p for p in gather(bindery.store, "2026-06-21").prints if p.document.id == number)
     counted = recount(bindery.store, number)

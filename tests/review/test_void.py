@@ -9,7 +9,7 @@ import json
 import msgspec
 
 from uvdose.exposure.states import Act
-from uvdose.review.export import write
+from uvdose.review.export import Wanted, write
 from uvdose.review.gather import gather
 from uvdose.review.text import render
 
@@ -50,6 +50,6 @@ def test_the_day(bindery) -> None:
 def test_the_export_has_no_stops_for_it(bindery) -> None:
     _with_void(bindery)
     out = io.StringIO(newline="")
-    write(bindery.store, "exposures", "csv", 0, 1 << 60, out)
+    write(bindery.store, "exposures", "csv", Wanted(0, 1 << 60), out)
     rows = list(csv.DictReader(io.StringIO(out.getvalue(), newline="")))
     assert [(r["state"], r["stops [stops]"] == "") for r in rows[:2]] == [("finished", False), ("void", True)]

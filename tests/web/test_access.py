@@ -14,7 +14,8 @@ from uvdose.web.phones import Phones, digest_of
 
 LOOKS = (
     "/api/v1/hello", "/api/v1/status", "/api/v1/events", "/api/v1/me", "/api/v1/openapi.json", "/api/v1/live",
-    "/api/v1/targets", "/api/v1/queue", "/api/v1/exposures/1/light", "/api/v1/outlook", "/api/v1/aim",
+    "/api/v1/targets", "/api/v1/queue", "/api/v1/exposures/1/light", "/api/v1/outlook",
+    "/api/v1/days/2026-06-21", "/api/v1/aim",
 )  # fmt: skip
 ACTS = (
     ("/api/v1/exposures", {"target": "blue"}), ("/api/v1/exposures/1/hold", {}), ("/api/v1/exposures/1/move", {}),
@@ -38,9 +39,13 @@ def test_the_list_of_addresses_is_whole() -> None:
     from uvdose.web.pairing import Pairing
 
     app = make_app(None, Pairing(Access("t", None), list, True))  # type: ignore[arg-type]
-    tried = {p.replace("/1/", "/{id}/").replace("{id}/hold", "{id}/{act}") for _, p, _ in every_address()}
+    tried = {
+        p.replace("/1/", "/{id}/").replace("{id}/hold", "{id}/{act}").replace("2026-06-21", "{date}")
+        for _, p, _ in every_address()
+    }
     opened = {"/", "/wall", "/pair", "/static/{name}", "/ca.crt", "/api/v1/pair"}
-    assert {route.path for route in app.routes} == tried | opened  # type: ignore[attr-defined]
+    read_by_persons = {"/day", "/day/{date}"}  # tried in test_day_page
+    assert {route.path for route in app.routes} == tried | opened | read_by_persons  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize(("method", "path", "body"), every_address())

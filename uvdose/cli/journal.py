@@ -100,8 +100,8 @@ def check(
     if not found.ok:
         raise Refusal(f"{path} is damaged: {found.problems[0]}; {_mend(file)}", 1)
     if proved is not None and (bad := [*proved.missing, *proved.changed]):
-        raise Refusal(f"of {_pictures(proved.pictures)}, not as kept: {len(bad)}, such as {bad[0]}: bring it back from"
-                      " a copy", 1)  # fmt: skip
+        raise Refusal(f"of {_pictures(proved.pictures)}, not as kept: {len(bad)}, such as {bad[0]}: bring it back"
+                      " from a copy", 1)  # fmt: skip
 
 
 @journals.command()

@@ -11,7 +11,10 @@ import typer
 from .options import HomeDir, Json, file_to_write, home_of, whole_id
 
 if TYPE_CHECKING:
+    from ..config import Home
+    from ..journal.store import Store
     from ..messages import RecountDoc
+    from ..review.day import Day
 
 Text = str | None
 EVER_US = 1 << 60
@@ -19,6 +22,9 @@ EVER_US = 1 << 60
 
 def day(
     date: Annotated[Text, typer.Argument(metavar="[DATE]", help="YYYY-MM-DD; else the newest with exposures.")] = None,
+    out: Annotated[Text, typer.Option("--out", metavar="FILE", help="As a page, .html or .pdf.")] = None,
+    paper: Annotated[Text, typer.Option(metavar="SIZE", help="With --out: A4 or Letter.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="With --out: replace FILE if it is there.")] = False,
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
@@ -28,12 +34,33 @@ def day(
     from .asking import journal
     from .show import print_json
 
-    with journal(home_of(home)) as store:
+    place = home_of(home)
+    if paper is not None and out is None:
+        from ..model import Refusal
+
+        raise Refusal("--paper goes with --out FILE", 2)
+    if out is not None:
+        from ..review.day_file import check_page
+
+        check_page(out, paper)
+    with journal(place) as store:
         found = gather(store, date if date is not None else newest_day(store))
+        if out is not None:
+            _write_page(store, found, place, out, paper, force)
     if as_json:
         print_json(found.as_json())
-    else:
+    elif out is None:
         print(render(found), end="")
+
+
+def _write_page(store: Store, found: Day, place: Home, out: str, paper: str | None, force: bool) -> None:
+    from ..review.day_file import write_day
+    from ..settings_bench import name_in
+    from .show import note
+
+    file = file_to_write(out, place)
+    write_day(store, found, name_in(place.settings_file), file, paper, force)
+    note(f"{found.date} lies in {file}")
 
 
 def days(

@@ -130,6 +130,19 @@ class Store:
         """Every finished exposure, oldest first."""
         return [_kept(r) for r in self.db.execute(f"{self._EXPOSURE} WHERE e.state = 'finished' ORDER BY e.id")]
 
+    def newest_word(self) -> tuple[int, int]:
+        """The newest event and the newest note, 0 where there is none: while both stay, nothing was done or said."""
+        event, note = self.db.execute("SELECT (SELECT max(id) FROM event), (SELECT max(id) FROM note)").fetchone()
+        return int(event or 0), int(note or 0)
+
+    def beside(self, wall0_us: int, wall1_us: int) -> tuple[int | None, int | None]:
+        """When the last exposure before a stretch of wall time began, and the first one after it."""
+        before, after = self.db.execute(
+            "SELECT (SELECT max(begin_wall_us) FROM exposure WHERE begin_wall_us < ?),"
+            " (SELECT min(begin_wall_us) FROM exposure WHERE begin_wall_us >= ?)", (wall0_us, wall1_us)
+        ).fetchone()
+        return before, after
+
     def last_day_wall_us(self) -> int | None:
         """When the newest exposure began."""
         found = self.db.execute("SELECT max(begin_wall_us) FROM exposure").fetchone()[0]

@@ -14,7 +14,7 @@ from .day import AlarmOfDay, NoteOfDay, SensorHealth, TargetChange
 from .layout import figure, unit_text
 from .recorded import Recorded
 
-_LOOK_BACK_US = 86_400 * US_PER_S
+_LOOK_BACK_US = 14 * 86_400 * US_PER_S
 
 
 def targets_made(store: Store, wall0_us: int, wall1_us: int) -> list[TargetChange]:
@@ -54,7 +54,7 @@ def health_of(store: Store, read: Sequence[Recorded], wall0_us: int, wall1_us: i
 
 
 def _alarms(store: Store, wall0_us: int, wall1_us: int) -> dict[str, list[AlarmOfDay]]:
-    """Alarms of a day by sensor; one that came at most a day before and was still on counts from midnight."""
+    """Alarms of a day by sensor; one that came up to two weeks before and was still on counts from midnight."""
     since: dict[tuple[str, str], int] = {}
     times: dict[tuple[str, str], int] = {}
     spent: dict[tuple[str, str], int] = {}

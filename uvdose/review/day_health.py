@@ -10,26 +10,36 @@ from .layout import alarm_words, stops_text, time_of, with_unit
 
 def target_lines(day: Day) -> list[str]:
     """Each version made on the day, from what to what."""
+    lines = [line for told in targets_told(day) for line in fold(told, "  ", "      ")]
+    return ["Targets made this day:", *lines] if lines else []
+
+
+def targets_told(day: Day) -> list[str]:
+    """The same, each in a sentence."""
     lines = []
     for t in day.targets:
-        told = f"  {time_of(t.utc)[:5]} {t.name} v{t.version}: {with_unit(t.dose, t.unit)}"
+        told = f"{time_of(t.utc)[:5]} {t.name} v{t.version}: {with_unit(t.dose, t.unit)}"
         if t.before_dose is not None:
             told += f", was {with_unit(t.before_dose, t.before_unit)} (v{t.before_version})"
         if t.stops is not None:
             told += f", {stops_text(t.stops)} stops"
         told += f"; by {t.basis}" if t.basis else ""
         told += "; retired" if t.retired else ""
-        lines += fold(told, "", "      ")
-    return ["Targets made this day:", *lines] if lines else []
+        lines.append(told)
+    return lines
 
 
 def health_lines(day: Day) -> list[str]:
     """Sensors of which there is something to tell."""
-    lines = [line for health in day.health if not health.is_well for line in _sensor(health)]
+    lines = [
+        line for health in day.health if not health.is_well
+        for line in fold(f"{health.name}: {'; '.join(health_told(health))}", "  ", "    ")
+    ]
     return ["How the sensors did:", *lines] if lines else []
 
 
-def _sensor(health: SensorHealth) -> list[str]:
+def health_told(health: SensorHealth) -> list[str]:
+    """What befell one sensor; nothing where it is well."""
     told = []
     for alarm in health.alarms:
         times = f"{alarm.times} times, " if alarm.times > 1 else ""
@@ -42,4 +52,4 @@ def _sensor(health: SensorHealth) -> list[str]:
     if health.saturated_s:
         told.append(f"{minutes(health.saturated_s)} at full scale")
     told += [f"{time_of(note.utc)[:5]} {note.line}" for note in health.notes]
-    return fold(f"{health.name}: {'; '.join(told)}", "  ", "    ")
+    return told

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..clock import from_iso, local_date
+from ..messages import ExposureDoc
 from ..units import minutes, percent, stops_between
 from .day import Day, Print
 from .layout import (
@@ -68,7 +69,7 @@ def shared_rows(day: Day) -> list[str]:
         d = p.document
         named = f"exposure {d.id}{f', {d.label}' if d.label else ''}, frame {d.frame}: {d.title}"
         whole = f"in all {with_unit(d.dose, d.unit)} of {figure(d.target_dose)}, {d.state}"
-        lines += fold(f"{named}, begun {moment_of(d.started_utc)[:16]}; {_share(p)}; {whole}", "  ", "    ")
+        lines += fold(f"{named}, begun {moment_of(d.started_utc)[:16]}; {share_told(p)}; {whole}", "  ", "    ")
     return lines
 
 
@@ -82,22 +83,24 @@ def known_times(prints: Sequence[Print]) -> list[tuple[Print, float]]:
     return found
 
 
-def _share(p: Print) -> str:
+def share_told(p: Print) -> str:
+    """How much of a print belongs to the day."""
     if p.share is None:
         return "all of it on this day"
     dose = "" if p.share.dose is None else f", about {with_unit(p.share.dose, p.document.unit)}"
     return f"on this day {minutes(p.share.lit_s)} in the light{dose}"
 
 
-def _at(day: Day, utc: str | None) -> str:
+def at(day: Day, utc: str | None) -> str:
     """The time of day, with the date where it is another day's."""
     return time_of(utc) if utc is None or local_date(from_iso(utc)) == day.date else moment_of(utc)
 
 
-def _void(day: Day, p: Print) -> str:
+def void_told(day: Day, p: Print) -> str:
+    """When a void print was begun and taken back."""
     d = p.document
-    started = f"started {_at(day, d.started_utc)}, " if d.started_utc is not None else ""
-    return f"void: {started}taken back {_at(day, d.finished_utc)}"
+    started = f"started {at(day, d.started_utc)}, " if d.started_utc is not None else ""
+    return f"void: {started}taken back {at(day, d.finished_utc)}"
 
 
 def _story(day: Day, p: Print) -> list[str]:
@@ -105,27 +108,20 @@ def _story(day: Day, p: Print) -> list[str]:
     known = [f"{k} {v}" for k, v in (("process", p.combination.process), ("paper", p.combination.paper)) if v]
     lines = fold(", ".join(known), "    ") if known else []
     if p.is_void:
-        return [*lines, *fold(_void(day, p), "    ")]
+        return [*lines, *fold(void_told(day, p), "    ")]
     light = f"light {minutes(d.measured_s)} measured, {minutes(d.bridged_s)} bridged, {minutes(d.missing_s)} missing"
-    ends = [(value, when) for value, when in ((p.light_start, "start"), (p.light_end, "end")) if value is not None]
-    if ends:
-        light += f"; {', '.join(f'{figure(value)} at the {when}' for value, when in ends)}, {unit_text(p.light_unit)}"
-    parts = [f"{d.state}, started {_at(day, d.started_utc)}"]
-    parts += [f"{call_name(e.event, e.data)} {_at(day, e.utc)}" for e in p.calls]
+    if (ends := ends_told(p)):
+        light += f"; {ends}"
+    parts = [f"{d.state}, started {at(day, d.started_utc)}"]
+    parts += [f"{call_name(e.event, e.data)} {at(day, e.utc)}" for e in p.calls]
     if d.finished_utc is not None:
-        parts.append(f"finished {_at(day, d.finished_utc)}")
+        parts.append(f"finished {at(day, d.finished_utc)}")
     if p.held_s:
         parts.append(f"held {minutes(p.held_s)}")
-    if d.correction_stops:
-        own = with_unit(d.target_dose_raw, d.unit)
-        parts.append(f"aimed {d.correction_stops:+.2f} stop from the target's {own}, for the light")
-    if d.reciprocity_stops:
-        parts.append(f"by its exponent p it would have needed {d.reciprocity_stops:+.2f} stop")
-    more = [_share(p)] if p.share is not None else []
-    if p.past_s:
-        past = f", {with_unit(p.past_dose, d.unit)}" if p.past_dose else ", reckoned with what is missing"
-        more.append(f"past the target {minutes(p.past_s)} in the light{past}")
-    if (clock := _clock(p)):
+    parts += aim_told(d)
+    more = [share_told(p)] if p.share is not None else []
+    more += past_told(p)
+    if (clock := clock_of(p)):
         more.append(clock)
     if (said := _said(p)):
         more.append(said)
@@ -133,22 +129,49 @@ def _story(day: Day, p: Print) -> list[str]:
             *(line for text in more for line in fold(text, "    "))]  # fmt: skip
 
 
+def ends_told(p: Print) -> str:
+    """The light as it came into it and left it; nothing where that was not read."""
+    ends = [(value, when) for value, when in ((p.light_start, "start"), (p.light_end, "end")) if value is not None]
+    told = ", ".join(f"{figure(value)} at the {when}" for value, when in ends)
+    return f"{told}, {unit_text(p.light_unit)}" if told else ""
+
+
+def aim_told(d: ExposureDoc) -> list[str]:
+    """How its aim differed from the target's dose, and what its time asks by the exponent."""
+    parts = []
+    if d.correction_stops:
+        own = with_unit(d.target_dose_raw, d.unit)
+        parts.append(f"aimed {d.correction_stops:+.2f} stop from the target's {own}, for the light")
+    if d.reciprocity_stops:
+        parts.append(f"by its exponent p it would have needed {d.reciprocity_stops:+.2f} stop")
+    return parts
+
+
+def past_told(p: Print) -> list[str]:
+    """How long it lay on after the target was reached."""
+    if not p.past_s:
+        return []
+    past = f", {with_unit(p.past_dose, p.document.unit)}" if p.past_dose else ", reckoned with what is missing"
+    return [f"past the target {minutes(p.past_s)} in the light{past}"]
+
+
 def _short_story(day: Day, p: Print) -> list[str]:
     d = p.document
     if p.is_void:
-        return fold(_void(day, p), "    ")
-    end = f"-{_at(day, d.finished_utc)}" if d.finished_utc is not None else f", {d.state}"
-    parts = [f"{_at(day, d.started_utc)}{end}"]
+        return fold(void_told(day, p), "    ")
+    end = f"-{at(day, d.finished_utc)}" if d.finished_utc is not None else f", {d.state}"
+    parts = [f"{at(day, d.started_utc)}{end}"]
     for what, seconds in (("held", p.held_s), ("bridged", d.bridged_s), ("missing", d.missing_s), ("past", p.past_s)):
         if seconds:
             parts.append(f"{what} {minutes(seconds)}")
     if p.share is not None:
-        parts.append(_share(p))
-    parts += [text for text in (_clock(p, short=True), _said(p)) if text]
+        parts.append(share_told(p))
+    parts += [text for text in (clock_of(p, short=True), _said(p)) if text]
     return fold(", ".join(parts), "    ")
 
 
-def _clock(p: Print, short: bool = False) -> str:
+def clock_of(p: Print, short: bool = False) -> str:
+    """What the clock would have made of a print; nothing where that is not known."""
     told = known_times([p])
     if not told or p.clock is None:
         return ""

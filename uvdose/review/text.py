@@ -37,9 +37,12 @@ def render(day: Day) -> str:
     if day.from_before:
         lines += ["", "Still in the light from before:", *shared_rows(day)]
     if day.prints:
-        lines += ["", *print_rows(day), "", *_totals(day)]
-    lines += _block(_by_clock(day)) + _block(target_lines(day)) + _block(health_lines(day))
-    notices = [line for p in (*day.from_before, *day.prints) for line in _notices(p)]
+        lines += ["", *print_rows(day), "", *_in_lines(totals_told(day))]
+    lines += _block(_in_lines(clock_told(day))) + _block(target_lines(day)) + _block(health_lines(day))
+    notices = [
+        line for p in (*day.from_before, *day.prints) for text in notices_of(p)
+        for line in fold(f"exposure {p.document.id}: {text}", "  ")
+    ]
     if notices:
         lines += ["", "Look at these with care:", *notices]
     if day.prints or day.from_before:
@@ -154,7 +157,12 @@ def _minute(minute: Minute) -> str:
     return told[:5] + told[8:]
 
 
-def _totals(day: Day) -> list[str]:
+def _in_lines(sentences: list[str]) -> list[str]:
+    return [line for text in sentences for line in fold(text, "", "  ")]
+
+
+def totals_told(day: Day) -> list[str]:
+    """What the prints of the day come to, in sentences."""
     t = day.totals
     lines = [f"{counted_words(t.finished, 'exposure')} finished; {minutes(t.lit_s)} in the light in all"]
     lines[0] += f", measured or bridged{f', and {minutes(t.missing_s)} missing' if t.missing_s else ''}"
@@ -169,10 +177,10 @@ def _totals(day: Day) -> list[str]:
             told += f"; from {stops_text(t.stops_low)} to {stops_text(t.stops_high)} stops,"
             told += f" mean {stops_text(t.stops_mean)}, standard deviation {t.stops_sd:.2f}"
         lines.append(told)
-    return [part for line in lines for part in fold(line, "", "  ")]
+    return lines
 
 
-def _by_clock(day: Day) -> list[str]:
+def clock_told(day: Day) -> list[str]:
     """What the time that the day's clearest light asks would have made of the finished prints."""
     told = known_times([p for p in day.prints if p.document.state == "finished"])
     if not told:
@@ -182,13 +190,14 @@ def _by_clock(day: Day) -> list[str]:
     by_dose = [p.stops for p, _ in told if p.stops is not None]
     mine = sum(abs(stops) <= NEAR_STOPS for stops in by_dose)
     span = f"from {stops_text(low)} to {stops_text(high)} stops" if len(told) > 1 else f"at {stops_text(low)} stops"
-    return fold(
+    return [
         f"By the clock instead, set by the day's clearest light: {near} of {len(told)} within 1/6 stop, {span} (about);"
-        f" by the dose {mine} of {len(told)}", "", "  ",
-    )
+        f" by the dose {mine} of {len(told)}"
+    ]
 
 
-def _notices(p: Print) -> list[str]:
+def notices_of(p: Print) -> list[str]:
+    """What of a print is to be looked at with care, in sentences."""
     d = p.document
     found: list[str] = []
     if p.is_void:
@@ -217,4 +226,4 @@ def _notices(p: Print) -> list[str]:
     alarms = sorted({alarm_words(str(e.data.get("alarm"))) for e in p.alarms})
     if alarms:
         found.append(f"alarms while it lay out: {', '.join(alarms)}")
-    return [line for text in found for line in fold(f"exposure {d.id}: {text}", "  ")]
+    return found

@@ -18,7 +18,8 @@ from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, SettingsTaken
 from ..model import Refusal
 from .access import guarded
 from .answers import as_json, body, number_of, refused
-from .live import Foretelling, Lists
+from .day_pages import day_data, day_routes
+from .live import Foretelling, Lists, Reviewing
 from .openapi import document
 from .pages import file_routes, page_data
 from .pairing import Pairing
@@ -33,6 +34,10 @@ class Service(Protocol):
     @property
     def showing(self) -> Lists:
         """What pages choose from."""
+
+    @property
+    def days(self) -> Reviewing:
+        """What tells how a day was."""
 
     @property
     def outlooks(self) -> Foretelling:
@@ -143,11 +148,12 @@ def make_app(service: Service, pairing: Pairing) -> Starlette:
     handlers = {
         "hello": hello, "openapi": openapi, "status": status, "events": events, "start": start, "quiet_one": quiet_one,
         "move": move, "shade": shade, "act": act, "quiet": quiet, "target": target, "note": note,
-        "settings": settings, "call_test": call_test, **page_data(service), **pairing.handlers(),
+        "settings": settings, "call_test": call_test, **page_data(service), **day_data(service),
+        **pairing.handlers(),
     }
     routes = [Route(a.full_path, guarded(handlers[a.name], a.needs), methods=[a.method]) for a in ADDRESSES]
     for route, address in zip(routes, ADDRESSES, strict=True):
         if address.stream and route.methods is not None:
             route.methods.discard("HEAD")  # its answer would never end, and the connection would wait for ever
-    open_routes = [*pairing.routes(), *file_routes()]
+    open_routes = [*pairing.routes(), *file_routes(), *day_routes(service)]
     return Starlette(routes=routes + open_routes, exception_handlers={404: missing, 405: missing, 500: broken})

@@ -54,6 +54,16 @@ class Foretelling(Protocol):
         """Of these targets, on a day, by the light of a sensor."""
 
 
+class Reviewing(Protocol):
+    """What tells how a day was."""
+
+    async def page(self, date: str | None) -> tuple[str, str]:
+        """A day's page, the newest's for None, and the hash of its styles."""
+
+    async def document(self, date: str) -> bytes:
+        """A day as JSON."""
+
+
 class Told(Protocol):
     """What a live stream is made of."""
 
@@ -62,6 +72,10 @@ class Told(Protocol):
     @property
     def showing(self) -> Lists:
         """What pages choose from."""
+
+    @property
+    def days(self) -> Reviewing:
+        """What tells how a day was."""
 
     @property
     def outlooks(self) -> Foretelling:

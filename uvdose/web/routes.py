@@ -11,7 +11,7 @@ import msgspec
 
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from ..foretold import OutlookDoc
-from ..listed import AimDoc, LightDoc, QueueDoc, TargetDoc
+from ..listed import AimDoc, DayDoc, LightDoc, QueueDoc, TargetDoc
 from ..messages import CallTestDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
 from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
 
@@ -70,6 +70,7 @@ TARGETS = Parameter(
     "only these targets; else all that the sun may print",
 )  # fmt: skip
 SENSOR = Parameter("sensor", "query", {"type": "string", "maxLength": 200}, "by the light of this sensor")
+DAY = Parameter("date", "path", {"type": "string", "format": "date"}, "a local day of the bench")
 TARGET = Parameter("target", "query", {"type": "string", "maxLength": 200}, "the target")
 DATE = Parameter("date", "query", {"type": "string", "format": "date"}, "a day; else today, from now on")
 
@@ -88,6 +89,8 @@ ADDRESSES = (
     Address("queue", "GET", "/queue", "view", "Who is next", gives=QueueDoc),
     Address("outlook", "GET", "/outlook", "view", "How long prints will take, by when they are begun", gives=OutlookDoc,
             parameters=(TARGETS, DATE, SENSOR)),
+    Address("day", "GET", "/days/{date}", "view", "The review of a day: its light, and what each print got",
+            gives=DayDoc, parameters=(DAY,)),
     Address("aim", "GET", "/aim", "view", "What a print begun now would aim at, for the light of now", gives=AimDoc,
             parameters=(TARGET, SENSOR)),
     Address("start", "POST", "/exposures", "act", "Begin an exposure", StartRequest, Taken),

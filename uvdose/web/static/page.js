@@ -142,6 +142,7 @@ function showTexts() {
   at("tag").textContent = say("tag_view");
   at("look").textContent = say(document.documentElement.dataset.look === "dim" ? "bright" : "dim");
   at("open-settings").textContent = say("menu");
+  at("day").textContent = say("day");
   const text = state.denied ? say("denied") : state.answer;
   at("answer").hidden = text === "";
   at("answer-text").textContent = text;

@@ -1,0 +1,39 @@
+"""A piece of work in a process of its own: what takes numpy or a drawing program, and a core for a second, is not the
+daemon's."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+import sys
+
+GONE_S = 1.0
+NICER = 10
+
+
+async def done_apart(module: str, task: bytes, limit_s: float) -> bytes:
+    """What `python -m uvdose.MODULE` answers to a task on its input.
+
+    Raises `OSError`, and `TimeoutError` after limit_s; whatever is left of the process is ended.
+    """
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", f"{__package__}.{module}", stdin=asyncio.subprocess.PIPE,
+        stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
+    )  # fmt: skip
+    try:
+        out, _ = await asyncio.wait_for(process.communicate(task), limit_s)
+        return out
+    finally:
+        if process.returncode is None:  # it hangs, or the daemon ends
+            with contextlib.suppress(ProcessLookupError, PermissionError):
+                os.killpg(process.pid, signal.SIGKILL)
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(process.wait(), GONE_S)
+
+
+def give_way() -> None:
+    """Let the count of the daemon go first."""
+    with contextlib.suppress(OSError):
+        os.nice(NICER)

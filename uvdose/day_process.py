@@ -1,0 +1,48 @@
+"""`python -m uvdose.day_process` makes the page of one day, or its document: a task on its input, an answer on its
+output."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import msgspec
+
+from .apart import give_way
+from .clock import day_bounds, local_date, use_zone
+from .days import Answer, Task
+from .journal.schema import open_reading
+from .journal.store import Store
+from .model import Refusal
+from .review.gather import gather, newest_day
+
+
+def main() -> int:
+    """Make it; a refusal is an answer, too."""
+    give_way()
+    task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
+    use_zone(task.bench.timezone)
+    try:
+        with closing(open_reading(Path(task.journal))) as db:
+            answer = _made(Store(db), task)
+    except Refusal as why:
+        answer = Answer("", refused=why.line, code=why.code)
+    sys.stdout.buffer.write(msgspec.json.encode(answer))
+    sys.stdout.flush()
+    return 0
+
+
+def _made(store: Store, task: Task) -> Answer:
+    day = gather(store, task.date if task.date is not None else newest_day(store))
+    if task.kind == "json":
+        return Answer(msgspec.json.encode(day.as_json()).decode())
+    from .review.day_curve import curves
+    from .review.day_page import Links, page, style_hash
+
+    beside = [None if us is None else local_date(us) for us in store.beside(*day_bounds(day.date))]
+    return Answer(page(day, curves(store, day), task.bench.name, links=Links(*beside)), style_hash(None))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
