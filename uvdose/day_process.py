@@ -10,12 +10,12 @@ from pathlib import Path
 import msgspec
 
 from .apart import give_way
-from .clock import day_bounds, local_date, use_zone
 from .days import Answer, Task
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
 from .review.gather import gather, newest_day
+from .stamps import day_bounds, local_date, use_zone
 
 
 def main() -> int:

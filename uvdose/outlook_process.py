@@ -11,11 +11,11 @@ import msgspec
 
 from .ahead import clear_courses, look_ahead
 from .apart import give_way
-from .clock import use_zone
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
 from .outlooks import Answer, Task
+from .stamps import use_zone
 
 
 def main() -> int:

@@ -135,8 +135,8 @@ def export(
 
 def stretch_of_days(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
     """The stretch of wall time that a person named by days; all of it where none was. Raises `Refusal` (code 2)."""
-    from ..clock import day_bounds
     from ..model import Refusal
+    from ..stamps import day_bounds
 
     if on is not None:
         if from_day is not None or to_day is not None:

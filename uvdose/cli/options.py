@@ -90,9 +90,9 @@ def home_of(after_command: str | None, tell_zone: bool = True) -> Home:
 
     A time zone that cannot be meant keeps nobody from an act: the machine's is taken, and that is told.
     """
-    from ..clock import use_zone
     from ..config import find_home
     from ..settings_bench import timezone_in
+    from ..stamps import use_zone
 
     home = find_home(given_home(after_command))
     use_zone(None)

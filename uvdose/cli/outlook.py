@@ -57,7 +57,8 @@ def outlook(
 
 def _now_us(place: Home) -> int:
     """Now: as the daemon tells it, which may run at a pace of its own, else as this machine does."""
-    from ..clock import from_iso, host_wall_us
+    from ..clock import host_wall_us
+    from ..stamps import from_iso
     from .asking import find_daemon
 
     daemon = find_daemon(place)

@@ -8,7 +8,7 @@ import sys
 import textwrap
 from collections.abc import Collection, Sequence
 
-from ..clock import from_iso, local_moment, local_time
+from ..stamps import from_iso, local_moment, local_time
 
 WIDTH, LEAST_WIDTH = 100, 40
 _FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|s\b|stops?\b|[mµ]?[JWV]\b|counts\b))")
