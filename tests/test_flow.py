@@ -46,10 +46,10 @@ ALLOWED: dict[str, set[str]] = {
     "ahead": BASE
     | {"stamps", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
     | {"same_light"},
-    "timeleft": BASE | {"dose", "exposure", "light", "settings_bench"},
+    "timeleft": BASE | {"apart", "dose", "exposure", "light", "settings_bench"},
     "placed": BASE | {"catalogue", "config", "light", "settings_bench"},
     "same_light": BASE | {"config", "exposure", "light", "placed"},
-    "sunward": BASE | {"light", "placed", "settings_bench"},
+    "sunward": BASE | {"apart", "light", "placed", "settings_bench"},
     "whereabouts": BASE | {"config", "dose", "exposure", "light", "outlooks"},
     "start_light": BASE | {"core", "exposure", "same_light", "whereabouts"},
     "core": BASE | {"clock", "stamps", "config", "intake", "decode", "dose", "exposure", "journal", "call", "timeleft"},
