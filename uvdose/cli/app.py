@@ -34,7 +34,8 @@ from . import (
     ways,
 )
 from .calibration import film, process, strip, tablet, verdict
-from .options import HomeDir, hinted, remember_home
+from .given import hinted, remember_home
+from .options import HomeDir
 from .usage import usage_words
 
 DONE, FAILED, WRONG, REFUSED, INTERRUPTED = 0, 1, 2, 4, 130

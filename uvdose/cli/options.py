@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..model import Refusal
+from .given import given_home
 
 if TYPE_CHECKING:
     from ..asked import When
@@ -49,32 +49,6 @@ LightIn = Annotated[
     str, typer.Option("--light-in", metavar="open|shade|window", help="Where it lies: under open sky, in shade, behind"
                                                                       " the glass of a window.")
 ]
-
-_given: list[str] = []
-_HINT = re.compile(r"`uvdose(?! demo| [^`]*--(?:help|home))((?: [^`]+)?)`")
-
-
-def remember_home(given: str | None) -> None:
-    """`uvdose --home DIR command`, or `--home` after the command: kept for the command, and for its hints."""
-    _given[:] = [given] if given is not None else []
-
-
-def given_home(after_command: str | None) -> str | None:
-    """The folder given after the command, else before it; None when neither was."""
-    if after_command is not None:
-        remember_home(after_command)
-    given = next(iter(_given), None)
-    if given is not None and not given.strip():
-        raise Refusal("--home: give a folder", 2)
-    return given
-
-
-def hinted(text: str) -> str:
-    """A text whose hints (commands in backticks) work as typed: they name the home that this call named."""
-    if not _given or not _given[0].strip():
-        return text
-    home = shlex.quote(_given[0])
-    return _HINT.sub(lambda found: f"`uvdose{found[1]} --home {home}`", text)
 
 
 def file_of(text: str) -> Path:
