@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import re
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, BinaryIO
 
 import typer
 
@@ -87,7 +89,7 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
             " import into another home with --home"
         )
     live = [s.name for s in load_settings(place).sensor] if place.settings_file.exists() else []
-    with path.open("rb") as handle:
+    with _readable(path) as handle:
         before = _stamp(handle.fileno())
         recording = Recording(handle, asked)  # what is no table is told before all of it is read
         begin = handle.tell()
@@ -108,6 +110,19 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
 
             rows = ((row.t_us, row.wall_us, row.identity, row.reading) for row in recording.rows())
             return bring_in(db, rows, told)
+
+
+@contextlib.contextmanager
+def _readable(path: Path) -> Iterator[BinaryIO]:
+    from ..model import Refusal
+
+    try:
+        with path.open("rb") as handle:
+            yield handle
+    except OSError as err:
+        if err.filename is not None:
+            raise
+        raise Refusal(f"{path} cannot be read: {err.strerror or err}; nothing was brought in") from None
 
 
 def _stamp(handle: int) -> tuple[int, int]:

@@ -1,0 +1,36 @@
+"""Moments and names that nobody means, and that are typed all the same: one line, and the code of a wrong call."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from .conftest import Homed
+
+WRONG, REFUSED = 2, 4
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Homed:
+    """Ten minutes of a recording, and a target."""
+    home = Homed(tmp_path_factory.mktemp("home"))
+    file = home.folder / "june.csv"
+    rows = "".join(f"{1_782_036_000 + s},{20 + s % 7}\n" for s in range(600))
+    file.write_text(f"time,uva [W/m2]\n{rows}", encoding="utf-8")
+    assert home.call("import", file).code == 0
+    assert home.call("target", "set", "blue", "--dose", 100).code == 0
+    return home
+
+
+@pytest.mark.parametrize("when", ["9999-12-31T23:59", "9999-12-31T23:59-14:00", "0001-01-01T00:00Z", "2026-06-31T10:00"])
+def test_a_print_is_not_imagined_at_the_ends_of_the_calendar(home: Homed, when: str) -> None:
+    home.call("suppose", "blue", "--at", when).refused(WRONG, "2026-06-21")
+
+
+def test_a_link_to_itself_is_no_file_to_write(home: Homed, tmp_path: Path) -> None:
+    link = tmp_path / "loop.html"
+    link.symlink_to(link)
+    for more in ((), ("--force",)):
+        home.call("day", "2026-06-21", "--out", link, *more).refused(REFUSED, "leads back to itself")
+    assert link.is_symlink() and list(tmp_path.iterdir()) == [link]
