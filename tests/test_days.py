@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 
 import msgspec
@@ -101,3 +102,26 @@ def test_a_process_that_fails_is_a_refusal(monkeypatch: pytest.MonkeyPatch, faul
 
     alone(run)
     assert len(bench.asked) == 2, "a fault is not kept"
+
+
+def test_those_who_waited_for_what_failed_do_not_each_begin_it_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fifty phones ask for a day that takes longer than it may: it is tried once, and again when one asks later."""
+    bench = Bench(monkeypatch, TimeoutError())
+    answered = bench.made
+
+    async def slow(module: str, task: bytes, limit_s: float) -> bytes:
+        await asyncio.sleep(0)
+        bench.clock.advance(limit_s)
+        return await answered(module, task, limit_s)
+
+    monkeypatch.setattr(days, "done_apart", slow)
+
+    async def run() -> None:
+        told = await asyncio.gather(*(bench.days.page(OVER) for _ in range(50)), return_exceptions=True)
+        assert all(isinstance(one, Refusal) and "could not be made" in one.line for one in told)
+        assert len(bench.asked) == 1
+        with pytest.raises(Refusal, match="could not be made"):
+            await bench.days.page(OVER)
+
+    alone(run)
+    assert len(bench.asked) == 2

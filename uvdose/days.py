@@ -63,6 +63,7 @@ class Days:
         self._clock = clock
         self._mark = mark
         self._known: dict[tuple[Kind, str | None], _Known] = {}
+        self._failed_s: dict[tuple[Kind, str | None], float] = {}
         self._turn = asyncio.Lock()
 
     async def page(self, date: str | None) -> tuple[str, str]:
@@ -76,7 +77,10 @@ class Days:
 
     async def _answer(self, kind: Kind, date: str | None) -> Answer:
         over = date is not None and day_bounds(date)[1] < self._clock.wall_us()
+        asked_s = self._clock.real_s()
         async with self._turn:  # many who ask at once must not take all cores
+            if self._failed_s.get((kind, date), asked_s) > asked_s:
+                raise Refusal(FAILED)  # while this one waited: fifty who wait would else spend a minute each
             known = self._known.pop((kind, date), None)
             mark, now_s = self._mark(), self._clock.real_s()
             if known is None or known.mark != mark or now_s - known.at_s > known.good_s:
@@ -94,4 +98,5 @@ class Days:
             out = await done_apart("day_process", msgspec.json.encode(task), LIMIT_S)
             return msgspec.json.decode(out, type=Answer)
         except (TimeoutError, OSError, msgspec.MsgspecError):
+            self._failed_s = {(kind, date): self._clock.real_s()}
             raise Refusal(FAILED) from None

@@ -61,6 +61,24 @@ def test_once(tmp_path: Path) -> None:
     assert check["ok"] and check["readings"] == 400
 
 
+def test_what_was_read_wrongly_can_be_read_again(tmp_path: Path) -> None:
+    """In a wrong unit, or in the times of a wrong zone: under another name it is brought in as it should have been."""
+    home, file = Homed(tmp_path / "home"), recording(tmp_path / "roof.csv", 100)
+    assert home.call("import", file, "--unit", "mW/cm2").code == 0
+    home.call("import", file, *UNIT).refused(REFUSED, "sensor roof has later readings already", "--sensor")
+    assert home.call("import", file, *UNIT, "--sensor", "roof-again").code == 0
+    home.call("import", file, *UNIT, "--sensor", "third").refused(REFUSED, "as sensor roof-again")
+    assert list(store_of(home).readings("roof-again", 0)) == list(store_of(home).readings("roof", 0))
+
+
+@pytest.mark.parametrize("settings", ['[bench]\ntimezone = "Europe/Zurich"\n', "[[sensor]\n", "sensor = 5\n"])
+def test_a_home_without_a_sensor_takes_recordings_too(tmp_path: Path, settings: str) -> None:
+    """Its settings may say the bench's time zone and no more, or be broken: no daemon runs there."""
+    home = Homed(tmp_path / "home").write(settings)
+    assert home.call("import", recording(tmp_path / "roof.csv", 10), *UNIT).code == 0
+    assert rows(home, "roof") == 10
+
+
 def test_an_export_is_taken_once_for_each_of_its_sensors(tmp_path: Path) -> None:
     first, second = Homed(tmp_path / "first"), Homed(tmp_path / "second")
     for name, seed in (("roof", 1), ("sill", 2)):

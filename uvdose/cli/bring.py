@@ -73,12 +73,12 @@ def bring(
 def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
     from ..bring.recording import Recording
     from ..clock import host_wall_us, iso_utc
-    from ..config import load_settings
     from ..home import lock
     from ..journal.bring_in import bring_in, refuse_known, refuse_live
     from ..journal.imported import Imported
     from ..journal.schema import open_writing
     from ..model import Refusal
+    from ..settings_bench import sensors_in
     from .asking import find_daemon
 
     if not path.is_file():
@@ -88,7 +88,7 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
             "a daemon runs for this home, and it alone writes its journal: stop it, import, and start it again; or"
             " import into another home with --home"
         )
-    live = [s.name for s in load_settings(place).sensor] if place.settings_file.exists() else []
+    live = sensors_in(place.settings_file)
     with _readable(path) as handle:
         before = _stamp(handle.fileno())
         recording = Recording(handle, asked)  # what is no table is told before all of it is read
@@ -98,14 +98,14 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
         handle.seek(begin)
         with lock(place, "uvdose import"), closing(open_writing(place.journal_file)) as db:
             refuse_live(db, asked.sensor, live)
-            refuse_known(db, sha256, recording.columns)
+            refuse_known(db, sha256, recording.columns, recording.how)
 
             def told(count: int) -> Imported:
                 if _stamp(handle.fileno()) != before:
                     raise Refusal(f"{path} was changed while it was read: nothing was brought in; try again")
                 return Imported(
                     asked.sensor, path.name[:200], sha256, recording.columns, recording.own, count, 0, 0, 0, 0,
-                    iso_utc(host_wall_us()), dict(recording.left_out),
+                    iso_utc(host_wall_us()), dict(recording.left_out), recording.how,
                 )
 
             rows = ((row.t_us, row.wall_us, row.identity, row.reading) for row in recording.rows())

@@ -26,7 +26,7 @@ class Imported(msgspec.Struct, frozen=True):
     """One file that was brought in. Times in microseconds: dose time, and wall labels.
 
     sha256: of the file. columns: what of it was read. left_out: how many rows were not taken, or are odd, by what is
-    wrong with them. own: an export, whose dose times are kept; else dose time is the time since 1970 UTC.
+    wrong with them. how: unit, times and the like that it was read by. own: an export, whose dose times are kept; else dose time is the time since 1970 UTC.
     """
 
     sensor: str
@@ -41,6 +41,7 @@ class Imported(msgspec.Struct, frozen=True):
     wall1_us: int
     utc: str
     left_out: dict[str, int] = {}
+    how: str = ""
 
 
 def imported(db: sqlite3.Connection) -> list[Imported]:

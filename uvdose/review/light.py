@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..clock import iso_utc
-from ..dose.integrator import BRIDGE_US, HOLE_INTERVALS, HOLE_US
+from ..dose.integrator import HOLE_INTERVALS, HOLE_US
 from ..units import US_PER_S
 from .recorded import MINUTE_US, Recorded, Stretch
 
@@ -29,7 +29,7 @@ class Minute(msgspec.Struct, frozen=True):
 class LightOfDay(msgspec.Struct, frozen=True):
     """One sensor's day. Irradiance in `unit`, in this sensor's band.
 
-    minutes: time between readings at most 60 s apart. mean: over that time. trace: mean irradiance in each of
+    minutes: time between readings close enough to be bridged. mean: over that time. trace: mean irradiance in each of
     BINS equal stretches of the timeline, None where nothing was read. dose: over `minutes`, in dose_unit. best: the
     strongest whole minute of the day; worst: the weakest one in which a print lay in the light, None where none did.
     """
@@ -66,7 +66,7 @@ def light_of_day(
         return None
     first, last = (int(np.flatnonzero(inside)[k]) for k in (0, -1))
     known = slice(first + 1, last + 1)
-    close = read.step_us[known] <= BRIDGE_US
+    close = read.step_us[known] <= read.bridged_us
     us, area = read.step_us[known][close], read.area[known][close]
     strongest = read.light[inside].max()
     best, worst = _minutes(read, first, last, lit)
