@@ -103,7 +103,7 @@ def test_what_is_no_file(home: Homed, tmp_path: Path) -> None:
 
 
 def test_a_file_that_cannot_be_read(home: Homed) -> None:
-    """A stick pulled out gives EIO; so does a process's memory at its begin (proc(5)). The fault is told of the file."""
+    """A stick pulled out gives EIO; so does a process's memory at its begin (proc(5)): told of the file."""
     home.call("import", "/proc/self/mem", *UNIT).refused(REFUSED, "/proc/self/mem cannot be read")
 
 

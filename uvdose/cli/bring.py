@@ -8,8 +8,9 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import closing
+from io import BufferedReader
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, BinaryIO
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -113,7 +114,7 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
 
 
 @contextlib.contextmanager
-def _readable(path: Path) -> Iterator[BinaryIO]:
+def _readable(path: Path) -> Iterator[BufferedReader]:
     from ..model import Refusal
 
     try:

@@ -26,7 +26,8 @@ class Imported(msgspec.Struct, frozen=True):
     """One file that was brought in. Times in microseconds: dose time, and wall labels.
 
     sha256: of the file. columns: what of it was read. left_out: how many rows were not taken, or are odd, by what is
-    wrong with them. how: unit, times and the like that it was read by. own: an export, whose dose times are kept; else dose time is the time since 1970 UTC.
+    wrong with them. how: unit, times and the like that it was read by. own: an export, whose dose times are kept; else
+    dose time is the time since 1970 UTC.
     """
 
     sensor: str
