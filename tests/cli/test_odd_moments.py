@@ -37,3 +37,16 @@ def test_a_link_to_itself_is_no_file_to_write(home: Homed, tmp_path: Path) -> No
     for more in ((), ("--force",)):
         home.call("day", "2026-06-21", "--out", link, *more).refused(REFUSED, "leads back to itself")
     assert link.is_symlink() and list(tmp_path.iterdir()) == [link]
+
+
+@pytest.mark.parametrize(("when", "code"), [("02:30", WRONG), ("01:30", 0), ("03:30", 0)])
+def test_a_time_that_clocks_leapt_over_is_none(tmp_path: Path, when: str, code: int) -> None:
+    """29 March 2026 in Zurich has no 02:30 (EU directive 2000/84/EC)."""
+    home = Homed(tmp_path / "home")
+    file = tmp_path / "night.csv"
+    rows = "".join(f"{1_774_738_800 + 20 * k},20\n" for k in range(1800))  # 2026-03-28T23:00Z (date -u -d @1774738800)
+    file.write_text(f"time,uva [W/m2]\n{rows}", encoding="utf-8")
+    assert home.call("import", file).code == 0
+    assert home.call("target", "set", "blue", "--dose", 100).code == 0
+    home.write('[bench]\ntimezone = "Europe/Zurich"\n')
+    assert home.call("suppose", "blue", "--at", f"2026-03-29T{when}").code == code
