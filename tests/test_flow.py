@@ -24,6 +24,7 @@ ALLOWED: dict[str, set[str]] = {
     "notes": BASE,
     "queueing": BASE,
     "clock": BASE,
+    "cells": set(),
     "settings_words": set(),
     "settings_bench": {"clock", "settings_words"},
     "catalogue": BASE,
@@ -39,8 +40,8 @@ ALLOWED: dict[str, set[str]] = {
     "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
-    "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
-    "bring": BASE | {"clock", "config", "dose"},
+    "review": BASE | {"cells", "clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
+    "bring": BASE | {"cells", "clock", "config", "dose"},
     "ahead": BASE
     | {"clock", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
     | {"same_light"},
