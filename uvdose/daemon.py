@@ -36,6 +36,7 @@ from .journal.recorder import Recorder
 from .journal.replay import resume
 from .journal.schema import home_id, open_reading, open_writing
 from .journal.store import Store
+from .journal.summing import Summer
 from .journal.writer import Writer
 from .messages import EventDoc
 from .model import Refusal
@@ -121,7 +122,7 @@ class Daemon:
         sensors = [statement for c in bench.channels.values() for statement in recorder.sensor(c.identity)]
         self._place = Place(home.journal_file)
         self._upkeep = Upkeep(home, self._place, say)
-        self._writer = Writer(db, self._upkeep.on_trouble, place=self._place)
+        self._writer = Writer(db, self._upkeep.on_trouble, place=self._place, summer=Summer(db))
         self._core = Core(
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event,
             self._on_hush,

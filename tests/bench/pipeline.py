@@ -17,6 +17,7 @@ from uvdose.exposure.target import CallPlan, Target
 from uvdose.intake.link import Link
 from uvdose.journal.recorder import Recorder
 from uvdose.journal.schema import open_writing
+from uvdose.journal.summing import Summer
 from uvdose.journal.writer import Writer
 from uvdose.model import MomentReading, RegisterReading
 
@@ -73,7 +74,7 @@ class Journal:
         self.db = open_writing(self.file)
         self.troubles: list[str] = []
         self.recorder = Recorder(self.db, lambda t_us: label_us + t_us)
-        self.writer = Writer(self.db, self.troubles.append)
+        self.writer = Writer(self.db, self.troubles.append, summer=Summer(self.db))
         self.writer.commit(self.recorder.sensor(identity_of(sensor))).result()
 
     def close(self) -> None:

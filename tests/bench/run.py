@@ -28,6 +28,7 @@ from bench.journal_rows import journal_rows, recount_rows  # noqa: E402
 from bench.mqtt_rows import mqtt_rows  # noqa: E402
 from bench.process_rows import daemon_rows, start_rows  # noqa: E402
 from bench.serial_rows import serial_rows  # noqa: E402
+from bench.year_rows import year_rows  # noqa: E402
 
 GROUPS: dict[str, Callable[[bool], list[Row]]] = {
     "serial": serial_rows,
@@ -38,6 +39,7 @@ GROUPS: dict[str, Callable[[bool], list[Row]]] = {
     "start": start_rows,
     "journal": journal_rows,
     "recount": recount_rows,
+    "year": year_rows,
 }
 NAME_WIDTH, NOTE_WIDTH = 42, 60
 

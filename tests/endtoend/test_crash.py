@@ -16,6 +16,7 @@ from support.textboard import TextBoard
 from uvdose.exposure.record import ActRecord
 from uvdose.exposure.states import Act
 from uvdose.intake.node import CALL_S
+from uvdose.journal.checkup import check
 
 PACE = 20.0
 KILLS = int(os.environ.get("UVDOSE_KILLS", "8"))
@@ -94,6 +95,10 @@ def test_killed_at_random_moments(tmp_path: Path) -> None:
         assert {e["event"] for e in bench.events(ids["board"])} >= {"gap"}
         assert shown["dose_low"] <= truth <= shown["dose_high"]
         assert shown["dose"] + shown["missing_dose"] == pytest.approx(truth, rel=0.15)
+
+        # The minutes that the killed daemons summed are those of the raw readings.
+        found = check(store.db, bench.home.journal_file, every_minute=True)
+        assert found.ok and found.minutes_proved == found.minutes > 0
 
 
 def _buzzes(node: PtyNode, pattern: int) -> int:

@@ -1,4 +1,5 @@
-"""A process that writes batches is killed at random moments: every batch that was told as written is there, whole.
+"""A process that writes batches is killed at random moments: every batch that was told as written is there, whole,
+and the sums of the minutes are those of the readings.
 
 25 kills, or 400 with `UVDOSE_LONG=1`; the seed is fixed.
 """
@@ -28,6 +29,7 @@ import sys
 from pathlib import Path
 from uvdose.journal.recorder import Recorder
 from uvdose.journal.schema import open_writing
+from uvdose.journal.summing import Summer
 from uvdose.journal.writer import Writer
 from uvdose.model import RegisterReading
 from journal.journals import SENSOR
@@ -35,7 +37,7 @@ from journal.journals import SENSOR
 db = open_writing(Path(sys.argv[1]))
 recorder = Recorder(db, lambda t: t)
 first = db.execute("SELECT coalesce(max(id), 0) FROM event").fetchone()[0] + 1
-writer = Writer(db, lambda line: None)
+writer = Writer(db, lambda line: None, summer=Summer(db))
 writer.commit(recorder.sensor(SENSOR)).result()
 waiting = []
 for n in range(first, first + 100000):
@@ -77,7 +79,10 @@ def test_every_committed_row_is_there_after_each_kill(tmp_path: Path) -> None:
             for _, reading in unpack(kind, data)
         ]
         assert seqs == list(range(READINGS_A_BATCH, READINGS_A_BATCH * (len(events) + 1)))
+        found = check(db, path, every_minute=True)
+        assert found.ok, "the minutes hold what their marks say, to the bit"
         db.close()
     db = open_reading(path)
-    assert told > KILLS and check(db, path).ok
+    found = check(db, path, every_minute=True)
+    assert told > KILLS and found.ok and found.minutes_proved == found.minutes > 0
     db.close()

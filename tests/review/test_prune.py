@@ -7,7 +7,9 @@ import pytest
 
 from uvdose.exposure.states import Act
 from uvdose.journal.checkup import check
+from uvdose.journal.minutes import minutes_between
 from uvdose.journal.prune import NEWEST_CHUNKS, prune, pruned
+from uvdose.journal.summing import catch_up
 from uvdose.mending import Mender
 from uvdose.model import Refusal
 from uvdose.review.recount import recount
@@ -67,6 +69,10 @@ def test_a_print_whose_readings_are_gone_is_refused_with_the_reason(long: Binder
 def test_only_what_no_print_is_counted_from_goes(long: Bindery) -> None:
     counted = {n: recount(long.store, n) for n in (1, 2, 3, 4)}
     assert all(c.same for c in counted.values())
+    light = minutes_between(long.db, 0, 1 << 60)  # from raw
+    catch_up(long.db)
+    long.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    assert minutes_between(long.db, 0, 1 << 60) == light
     size = long.path.stat().st_size
     total = long.db.execute("SELECT sum(n) FROM chunk").fetchone()[0]
     told = prune(long.db, long.clock.wall_us(), dry_run=True)
@@ -77,7 +83,9 @@ def test_only_what_no_print_is_counted_from_goes(long: Bindery) -> None:
     assert (left, total - left) == (done.readings_kept, done.readings_deleted)
     assert long.path.stat().st_size < size and done.bytes_after == long.path.stat().st_size
     assert {n: recount(long.store, n) for n in counted} == counted
+    assert minutes_between(long.db, 0, 1 << 60) == light, "the minutes stay"
     found = check(long.db, long.path)
+    assert 0 < found.minutes_proved < found.minutes
     assert found.ok and found.pruned == pruned(long.db) == done.stretches
     assert sum(p.readings for p in done.stretches) == done.readings_deleted
     # Again, with nothing left to take; and the bench goes on.

@@ -63,12 +63,14 @@ def backup(
 @journals.command()
 def check(
     file: Annotated[str | None, typer.Argument(metavar="[FILE]", help="A backup to check; else the journal.")] = None,
+    every_minute: Annotated[bool, typer.Option("--all", help="Add up every minute anew, not some days.")] = False,
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
     """Check every page and every reading of the journal, and each picture of a print, and tell the sizes.
 
-    It ends with 1 when something is damaged.
+    The sums of light that it keeps for each minute are made again from the readings, those of some days, and must be
+    the same. It ends with 1 when something is damaged.
     """
     import sqlite3
     from contextlib import closing
@@ -88,7 +90,7 @@ def check(
     unseen: Refusal | None = None
     with closing(open_reading(path)) as db:
         try:
-            found = check_all(db, path)
+            found = check_all(db, path, every_minute)
             try:
                 proved = prove_all(Store(db), home_of(home).pictures_folder) if file is None and found.ok else None
             except Refusal as err:
@@ -166,6 +168,8 @@ def _check_lines(found: CheckDoc) -> list[str]:
     each = f", {found.bytes_per_reading:.1f} bytes each" if found.bytes_per_reading is not None else ""
     span = f", {moment_of(found.from_utc)} to {moment_of(found.to_utc)}" if found.from_utc else ""
     lines.append(f"  {found.readings} readings{each}{span}")
+    if found.minutes:
+        lines.append(f"  {found.minutes} minutes summed, {found.minutes_proved} of them proved from the readings")
     lines += wrap(", ".join(f"{name} {n}" for name, n in found.counts.items()), "  ", "    ")
     if found.pruned:
         gone = sum(p.readings for p in found.pruned)

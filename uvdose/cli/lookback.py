@@ -1,4 +1,4 @@
-"""Looking back: `uvdose day`, `uvdose export`, `uvdose recount`. All read the journal; none needs the daemon."""
+"""Looking back: `uvdose day`, `days`, `export`, `recount`. All read the journal; none needs the daemon."""
 
 from __future__ import annotations
 
@@ -61,6 +61,25 @@ def _write_page(store: Store, found: Day, place: Home, out: str, paper: str | No
     file = file_to_write(out, place)
     write_day(store, found, name_in(place.settings_file), file, paper, force)
     note(f"{found.date} lies in {file}")
+
+
+def days(
+    span: Annotated[Text, typer.Argument(metavar="[YEAR|YYYY-MM]", help="A year or a month; else the newest.")] = None,
+    as_json: Json = False,
+    home: HomeDir = None,
+) -> None:
+    """The printing days of a year or a month, one line each: prints, stops, what waits, and the light."""
+    from ..review.year import gather_days, newest_year
+    from ..review.year_text import render_days
+    from .asking import journal
+    from .show import print_json
+
+    with journal(home_of(home)) as store:
+        found = gather_days(store, span if span is not None else newest_year(store))
+    if as_json:
+        print_json(found)
+    else:
+        print(render_days(found), end="")
 
 
 def export(
@@ -169,5 +188,5 @@ def _words(counted: RecountDoc) -> str:
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    for command in (day, export, recount):
+    for command in (day, days, export, recount):
         app.command()(command)

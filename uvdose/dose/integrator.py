@@ -16,18 +16,15 @@ import msgspec
 from ..model import Kind, MeanReading, MomentReading, MomentSegment, Reading, RegisterReading, RegisterSegment, Segment
 from ..units import PHYSICAL_DOSE, US_PER_S
 from .history import LightHistory
+from .lines import is_leap, told_between
 from .quality import Quality
 from .response import Response
-from .timebase import STEP_US, WRAP_32, after_32
+from .timebase import WRAP_32
 
 HOLE_US = 10 * US_PER_S
 BRIDGE_US = 60 * US_PER_S
 HOLE_INTERVALS = 3
 _LOOK_BACK = 9
-RESET_FLAG = 0x08
-SLACK_US = 2 * US_PER_S
-LEAP, LEAP_SLACK_MS = 1.5, 1000  # full scales, and ms: what settings and a node's clock may be off by
-WENT_BACK_MS = 3_600_000  # an uptime that lies less than this before the last one has not gone round, but back
 
 
 class Point(msgspec.Struct, frozen=True, gc=False):
@@ -108,41 +105,14 @@ class Track:
         return reading_value(reading) >= full
 
     def _register(self, p0: Point, r0: RegisterReading, p1: Point, r1: RegisterReading) -> list[Segment]:
-        span_ms = (r1.uptime_ms - r0.uptime_ms) % WRAP_32
-        went_on = r1.boot == r0.boot and span_ms < WRAP_32 - WENT_BACK_MS
-        rise, over_ms = (r1.register - r0.register, span_ms) if went_on else (r1.register, r1.uptime_ms)
-        if self._is_leap(rise, over_ms, p0, p1):
+        if is_leap(r0, r1, self.response.full_scale):
             self.quality.leapt()
             return [self._hole(p0, p1, p0.t_us, p1.t_us)] if p1.t_us > p0.t_us else []
-        if went_on and r1.register >= r0.register:
-            lost_us = (p1.t_us - p0.t_us) - span_ms * 1000
-            sat_ms = _counted_ms(r0.sat_ms, r1.sat_ms, span_ms)
-            was_reset = r1.flags & RESET_FLAG and (not r0.flags & RESET_FLAG or self._again(span_ms, lost_us))
-            begin_us = p0.t_us + lost_us if was_reset and lost_us > 0 else p0.t_us
-            held = self._counted(p0, p1, begin_us, r0.uptime_ms, r0.register, sat_ms)
-            return [self._hole(p0, p1, p0.t_us, begin_us), held] if begin_us > p0.t_us else [held]
-        if went_on or p1.t_us - r1.uptime_ms * 1000 < p0.t_us - SLACK_US - (p1.t_us - p0.t_us) // 50:
-            # A register that fell without a power-up; or up for longer than since the last line, so that what its
-            # register holds lies, in part, before that line. Neither tells what fell in between.
+        told = told_between(p0.t_us, r0, p1.t_us, r1, self.hole_us)
+        if told is None:
             return [self._hole(p0, p1, p0.t_us, p1.t_us)] if p1.t_us > p0.t_us else []
-        # Another power-up: the register counts from 0 at uptime 0, and only the time before that is a hole.
-        begin_us = max(p0.t_us, p1.t_us - r1.uptime_ms * 1000)
-        counted = self._counted(p0, p1, begin_us, 0, 0, _counted_ms(0, r1.sat_ms, r1.uptime_ms))
-        return [self._hole(p0, p1, p0.t_us, begin_us), counted] if begin_us > p0.t_us else [counted]
-
-    def _is_leap(self, rise: int, span_ms: int, p0: Point, p1: Point) -> bool:
-        """Whether a register rose (counts x ms) by more than any light can have made it rise in that time.
-
-        Told where a full scale is known; one that is set too low is overruled by what the lines themselves say.
-        """
-        full = self.response.full_scale
-        return full is not None and rise > LEAP * max(full, p0.value, p1.value) * (span_ms + LEAP_SLACK_MS)
-
-    def _again(self, span_ms: int, lost_us: int) -> bool:
-        """Whether a node that still says it was reset was reset once more: its uptime went on as between any two
-        lines, and its clock was found to have stood still (`timebase` follows that where lines agree on it).
-        """
-        return span_ms * 1000 <= self.hole_us and lost_us > STEP_US
+        held = self._counted(p0, p1, told.begin_us, told.uptime0_ms, told.register0, told.sat_ms)
+        return [self._hole(p0, p1, p0.t_us, told.begin_us), held] if told.begin_us > p0.t_us else [held]
 
     def _counted(
         self, p0: Point, p1: Point, begin_us: int, uptime0_ms: int, register0: int, sat_ms: int
@@ -204,11 +174,6 @@ class Track:
 
 def _judged_by(response: Response) -> tuple[float, float | None, float | None]:
     return response.zero, response.full_scale, response.factor if response.unit == PHYSICAL_DOSE else None
-
-
-def _counted_ms(sat0_ms: int, sat1_ms: int, span_ms: int) -> int:
-    """Saturated ms that the node counted between two lines: a lost line loses none of it."""
-    return min(span_ms, max(0, after_32(sat1_ms, sat0_ms)))
 
 
 def reading_value(reading: Reading) -> float:

@@ -8,7 +8,8 @@ import msgspec
 
 from ..decode.advice import shown, what_to_set
 from ..dose.health import Change, Health
-from ..dose.integrator import RESET_FLAG, Track
+from ..dose.integrator import Track
+from ..dose.lines import RESET_FLAG
 from ..dose.order import MomentOrder, RegisterOrder
 from ..dose.quality import ONLY_IN_LIGHT
 from ..dose.response import Identity, Response, node_says

@@ -1,9 +1,9 @@
 """Old raw readings taken out of a journal, without touching what any print is counted from.
 
 Whole chunks go, when all of their readings are older than the bound. What stays: the window of every print, with the
-stretch before it that a recount begins with (`replay.preroll_us`), up to the first reading after its end; and the
-newest chunks of each sensor, from which a daemon goes on. What went is written down, so that a stretch without
-readings is never taken for one without light.
+stretch before it that a recount begins with (`replay.preroll_us`), up to the first reading after its end; the newest
+chunks of each sensor, from which a daemon goes on; and the sums of every minute, which a day is shown from. What went
+is written down, so that a stretch without readings is never taken for one without light.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from ..clock import host_wall_us, iso_utc
 from ..dose.response import Identity, Response, identity_response
 from .replay import begin_us, preroll_us, rebuild
 from .store import Store
+from .summing import catch_up
 
 NEWEST_CHUNKS = 13
 PRUNED = "pruned"  # the key in `meta`
@@ -34,6 +35,10 @@ class Pruned(msgspec.Struct, frozen=True):
     wall1_us: int
     readings: int
     utc: str
+
+    def holds(self, wall_us: int) -> bool:
+        """Whether a wall label lies in it."""
+        return self.wall0_us <= wall_us <= self.wall1_us
 
 
 class PruneDoc(msgspec.Struct, frozen=True):
@@ -100,13 +105,16 @@ def plan(db: sqlite3.Connection, before_wall_us: int) -> tuple[list[int], list[P
                 continue
             ids += [c.id for c in some]
             first, last = some[0], some[-1]
-            stretches.append(Pruned(name, first.t0_us, last.t1_us, first.wall0_us, last.wall1_us, count, utc))
+            wall0_us, wall1_us = min(c.wall0_us for c in some), max(c.wall1_us for c in some)
+            stretches.append(Pruned(name, first.t0_us, last.t1_us, wall0_us, wall1_us, count, utc))
     return ids, stretches, stay, for_prints
 
 
 def prune(db: sqlite3.Connection, before_wall_us: int, dry_run: bool) -> PruneDoc:
     """Take out readings older than a wall time. Raises sqlite3.Error; then nothing was taken out."""
     before = _size(db)
+    if not dry_run:
+        catch_up(db)
     ids, stretches, stay, for_prints = plan(db, before_wall_us)
     note = ""
     if ids and not dry_run:

@@ -59,7 +59,9 @@ class Recorder:
         self._numbers: dict[str, int] = {}
         self._newest_notes: dict[tuple[str, str], int] = {}
         self._note_id = self._next(db, "note")
-        self._chunk_id = self._next(db, "chunk")
+        # Nor is the number of a block whose readings are in the minutes, though the block itself may have been lost.
+        summed = int(db.execute("SELECT coalesce(max(chunk), 0) FROM summed").fetchone()[0])
+        self._chunk_id = max(self._next(db, "chunk"), summed + 1)
         self._event_id = self._next(db, "event")
         # A number that was pencilled on a sheet is not given again, though its row may have been lost to a bad disk.
         told = int(db.execute("SELECT coalesce(max(exposure), 0) FROM event").fetchone()[0])

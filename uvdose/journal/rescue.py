@@ -10,6 +10,8 @@ from pathlib import Path
 
 import msgspec
 
+from ..dose.minute import MINUTE_US
+from .prune import pruned
 from .replay import rebuild
 from .schema import VERSION, migrate
 from .store import Store
@@ -23,6 +25,7 @@ WORDS = {
     "chunk": "blocks of up to 120 readings", "sensor": "sensors", "epoch": "epochs of time", "meta": "home's own rows",
 }  # fmt: skip
 _SKIP = ("migration",)
+_SUMS = ("minute", "summed")  # made anew of readings that could be read
 # Columns that hold JSON, in every schema.
 JSON = {
     "target": ("target",), "exposure": ("plan", "shown"), "act": ("mark",), "sensor": ("identity",),
@@ -173,6 +176,8 @@ def rescue(path: Path, fresh: Path, aside_name: str, why: str) -> str:
         migrate(new, have)
         new.execute("BEGIN")
         dropped = _tidy(new)
+        if dropped or any(t.lost or not t.whole for t in tables if t.name in ("chunk", "sensor", *_SUMS)):
+            _sum_anew(new)
         line = (
             f"journal {path.name} was damaged ({why}): it is set aside as {aside_name} and a fresh one is begun;"
             f" {_brought(tables, new)}; {_not_brought(tables, dropped)}"
@@ -219,6 +224,26 @@ def _tidy(new: sqlite3.Connection) -> list[str]:
     return told
 
 
+def _sum_anew(new: sqlite3.Connection) -> None:
+    """Sums and readings must agree: only sums whose readings were pruned stay, the others are made of what is left."""
+    ids: dict[str, list[int]] = {}
+    for number, name in new.execute("SELECT id, name FROM sensor"):
+        ids.setdefault(str(name), []).append(int(number))
+    new.execute("CREATE TEMP TABLE kept AS SELECT * FROM minute WHERE 0")
+    for gone in pruned(new):
+        # Whole minutes of it: at its ends some of a minute may still be there to be read.
+        first, last = gone.wall0_us // MINUTE_US + 1, gone.wall1_us // MINUTE_US - 1
+        for number in ids.get(gone.sensor, []):
+            new.execute(
+                "INSERT INTO kept SELECT * FROM minute WHERE sensor = ? AND minute BETWEEN ? AND ?",
+                (number, first, last),
+            )
+    new.execute("DELETE FROM minute")
+    new.execute("INSERT OR IGNORE INTO minute SELECT * FROM kept")
+    new.execute("DROP TABLE kept")
+    new.execute("DELETE FROM summed")
+
+
 def _brought(tables: list[_Table], new: sqlite3.Connection) -> str:
     readings = int(new.execute("SELECT coalesce(sum(n), 0) FROM chunk").fetchone()[0])
     found = [f"{t.brought} {WORDS.get(t.name, t.name)}" for t in tables if t.name in ("target", "exposure", "event")]
@@ -228,8 +253,9 @@ def _brought(tables: list[_Table], new: sqlite3.Connection) -> str:
 
 
 def _not_brought(tables: list[_Table], dropped: list[str]) -> str:
-    words = [f"{t.lost} {WORDS.get(t.name, t.name)}" for t in tables if t.lost]
-    words += [f"an unknown number of {WORDS.get(t.name, t.name)}" for t in tables if not t.whole]
+    told = [t for t in tables if t.name not in _SUMS]
+    words = [f"{t.lost} {WORDS.get(t.name, t.name)}" for t in told if t.lost]
+    words += [f"an unknown number of {WORDS.get(t.name, t.name)}" for t in told if not t.whole]
     words += dropped
     if not any(t.brought for t in tables if t.name != "meta"):
         return "exposure numbers begin again at 1"

@@ -65,6 +65,16 @@ _MIGRATIONS: dict[int, list[str]] = {
         # An end after which no reading came in time: the missing light that was put there instead of measured light.
         "ALTER TABLE act ADD COLUMN closed TEXT",
     ],
+    4: [
+        # Light by wall minutes (since 1970, UTC) for each row of settings; see dose/minute.py. It stays when raw
+        # readings are pruned.
+        "CREATE TABLE minute (sensor INTEGER NOT NULL, minute INTEGER NOT NULL, n INTEGER NOT NULL,"
+        " total REAL NOT NULL, strongest REAL, first_us INTEGER, last_us INTEGER, full_n INTEGER NOT NULL,"
+        " measured REAL NOT NULL, bridged REAL NOT NULL, measured_us INTEGER NOT NULL, bridged_us INTEGER NOT NULL,"
+        " full_us INTEGER NOT NULL, PRIMARY KEY (sensor, minute)) WITHOUT ROWID",
+        # Every chunk of a sensor up to this id is in its minutes, none beyond it.
+        "CREATE TABLE summed (name TEXT PRIMARY KEY, chunk INTEGER NOT NULL) WITHOUT ROWID",
+    ],
 }
 
 VERSION = max(_MIGRATIONS)

@@ -2,7 +2,8 @@
 
 A batch that cannot be committed (disk full, disk slow) is kept and tried again, in order, until it is: nothing
 that was decided is dropped. Whoever hands a batch over may wait for it, with patience of its own. What waits is merged
-and bounded, see `backlog`.
+and bounded, see `backlog`. What it commits is summed by minutes, too: a little with each batch, the rest while nothing
+waits.
 """
 
 from __future__ import annotations
@@ -14,23 +15,30 @@ from concurrent.futures import Future, InvalidStateError
 from contextlib import suppress
 
 from .backlog import Backlog, Group, Statement
+from .copying import is_damage
 from .place import Place
+from .summing import Summer
 
 __all__ = ["RETRY_S", "Statement", "Writer"]
 
 RETRY_S = 1.0
+SUMMED_AT_ONCE = 2  # blocks with a batch: some half a millisecond each
+SUMMED_IDLE, IDLE_S = 8, 0.03  # in a turn between batches, and the rest after it: an old journal is not in a hurry
 
 
 class Writer:
     """Commits batches of statements. `trouble(line)` is told once when writing fails, with "" when it works again.
 
     It is told once more when the disk has failed for so long that the oldest readings that wait are given up.
+    summer: puts the readings into the minutes; None leaves them to the next who has one.
     """
 
     def __init__(self, db: sqlite3.Connection, trouble: Callable[[str], None], backlog: Backlog | None = None,
-                 place: Place | None = None) -> None:  # fmt: skip
+                 place: Place | None = None, summer: Summer | None = None) -> None:  # fmt: skip
         self._db = db
         self._place = place
+        self._summer = summer
+        self._behind = summer is not None
         self._trouble = trouble
         self._backlog = backlog or Backlog()
         self._ready = threading.Condition()
@@ -65,14 +73,26 @@ class Writer:
 
     def _next(self) -> Group | None:
         """The oldest group, sealed; None at the end."""
-        with self._ready:
-            while not self._backlog.groups:
+        while True:
+            with self._ready:
+                if not self._backlog.groups and not self._stopping.is_set():
+                    self._ready.wait(IDLE_S if self._behind else None)
+                if self._backlog.groups:
+                    group = self._backlog.groups[0]
+                    group.sealed = True
+                    return group
                 if self._stopping.is_set():
                     return None
-                self._ready.wait()
-            group = self._backlog.groups[0]
-            group.sealed = True
-            return group
+                behind = self._behind
+            if behind:
+                self._catch_up()
+
+    def _catch_up(self) -> None:
+        """A turn of summing while nothing waits. Where the disk fails it is left to the next batch, which tells so."""
+        try:
+            self._write([], SUMMED_IDLE)
+        except sqlite3.OperationalError:
+            self._behind = False
 
     def _run(self) -> None:
         failing, told_given_up = False, 0
@@ -113,16 +133,29 @@ class Writer:
             else:
                 group.done.set_exception(err)
 
-    def _write(self, batch: list[Statement]) -> None:
-        db = self._db
+    def _write(self, batch: list[Statement], summed: int = SUMMED_AT_ONCE) -> None:
         if self._place is not None:
             self._place.refuse()
+        try:
+            self._transact(batch, summed)
+        except sqlite3.DatabaseError as err:
+            if self._summer is None or not is_damage(err):
+                raise
+            self._summer = None  # old readings that cannot be read: summing them must not hold up what is new
+            self._transact(batch, 0)
+
+    def _transact(self, batch: list[Statement], summed: int) -> None:
+        db = self._db
         try:
             db.execute("BEGIN IMMEDIATE")
             for sql, values in batch:
                 db.execute(sql, values)
+            behind = self._summer is not None and self._summer.turn(summed)
             db.execute("COMMIT")
         except sqlite3.Error:
             if db.in_transaction:
                 db.execute("ROLLBACK")
+            if self._summer is not None:
+                self._summer.forget()
             raise
+        self._behind = behind

@@ -8,22 +8,24 @@ import numpy as np
 from ..clock import day_bounds, iso_utc, local_date, zone_name
 from ..exposure.exposure import Exposure
 from ..exposure.fixing import overlap_us
-from ..exposure.states import Act, State
+from ..exposure.states import Act
 from ..journal.daily import lying_at
+from ..journal.prune import pruned
 from ..journal.replay import count_anew, rebuild
 from ..journal.store import Kept, Store
-from ..messages import EventDoc, ExposureDoc
+from ..messages import EventDoc
 from ..model import Refusal
 from ..notes import Calibration, Verdict
 from ..units import US_PER_S, irradiance_unit
-from . import raw, recorded
+from . import recorded
 from .byclock import by_clock
 from .changes import health_of, targets_made
 from .day import Day, Print, Share, stops_of
 from .light import BINS, light_of_day
+from .minutes import light_minutes, reading_span
 from .recorded import Recorded, Stretch
 from .standing import standing
-from .sums import totals, waiting
+from .sums import totals, waiting, waits
 
 PADDING = 0.04
 _AROUND_US = 120 * US_PER_S  # readings before and after, so that light goes on to both ends of the day
@@ -57,9 +59,12 @@ def gather(store: Store, text: str) -> Day:
     read = recorded.read(store, wall0_us - _AROUND_US, wall1_us + _AROUND_US)
     from_us, to_us = _span(store, [lain.print for lain in (*before, *begun)], wall0_us, wall1_us)
     by_sensor = {(r.name, r.unit): r for r in read}
+    gone = pruned(store.db)
     sensors = [
-        light for r in read
-        if (light := light_of_day(r, wall0_us, wall1_us, from_us, to_us, _lit([*before, *begun], r))) is not None
+        light for day in light_minutes(store, wall0_us, wall1_us)
+        if (light := light_of_day(
+            day, by_sensor.get((day.name, day.unit)), from_us, to_us, _lit([*before, *begun], day.name), gone
+        )) is not None
     ]
     clear = {(light.name, light.unit): light.clear for light in sensors}
 
@@ -83,15 +88,15 @@ def _span(store: Store, prints: list[Print], wall0_us: int, wall1_us: int) -> tu
         begin, end = max(wall0_us, min(s.start_us for s in lit)), min(wall1_us, max(s.stop_us for s in lit))
         air = int((end - begin) * PADDING) + US_PER_S
         return max(wall0_us, begin - air), min(wall1_us, end + air)
-    found = raw.span(store, wall0_us, wall1_us)
+    found = reading_span(store, wall0_us, wall1_us)
     begin, end = found if found is not None else (wall0_us, wall1_us)
     return begin, max(end, begin + BINS)
 
 
-def _lit(lain: list[_Lain], read: Recorded) -> list[Stretch]:
+def _lit(lain: list[_Lain], sensor: str) -> list[Stretch]:
     return [
         s for one in lain for s in one.print.in_light
-        if one.kept.plan.sensor == read.name and not one.print.is_void
+        if one.kept.plan.sensor == sensor and not one.print.is_void
     ]
 
 
@@ -110,6 +115,8 @@ def _lain(store: Store, kept: Kept) -> _Lain:
         for w in exposure.account.windows
     ]
     verdict = store.newest_note(Verdict, str(kept.plan.id))[1]
+    part = document.part
+    sheet = store.newest_note(Calibration, part.name)[1] if part is not None and not document.target_version else None
     reached_us, past = exposure.reached_us, document.dose - document.target_dose
     return _Lain(kept, Print(
         document=document,
@@ -130,7 +137,7 @@ def _lain(store: Store, kept: Kept) -> _Lain:
             overlap_us(w, reached_us, end_us) for w in exposure.account.windows
         ) / US_PER_S if reached_us is not None else 0.0,
         verdict=verdict,
-        waits=_waits(store, document, verdict),
+        waits=waits(document, verdict, sheet),
     ), windows, shift_us)
 
 
@@ -140,16 +147,6 @@ def _held_us(exposure: Exposure, end_us: int) -> int:
         max(0, (after.when_us if after is not None else end_us) - record.when_us)
         for record, after in zip(records, [*records[1:], None], strict=True) if record.act is Act.HOLD
     )
-
-
-def _waits(store: Store, document: ExposureDoc, verdict: Verdict | None) -> bool:
-    """Whether a person has still to say how a finished print came out."""
-    if document.state != State.FINISHED:
-        return False
-    if document.target_version:
-        return verdict is None
-    sheet = store.newest_note(Calibration, document.part.name)[1] if document.part is not None else None
-    return sheet is not None and sheet.seen is None and not sheet.dropped
 
 
 def _with_light(lain: _Lain, read: Recorded | None, clear: float | None, wall0_us: int, wall1_us: int) -> Print:

@@ -1,6 +1,7 @@
 """The light of a day as each sensor saw it: how long, how strong, its strongest minute, a trace for the timeline.
 
-All of it comes from arrays of the day's readings, so that a day at ten readings a second opens at once.
+All of it comes from the minutes' sums, which stay when raw readings are pruned; only the trace, whose stretches may be
+shorter than a minute, is made of raw readings while they are there.
 """
 
 from __future__ import annotations
@@ -13,10 +14,14 @@ import numpy.typing as npt
 
 from ..clock import iso_utc
 from ..dose.integrator import HOLE_INTERVALS, HOLE_US
-from ..units import US_PER_S
-from .recorded import MINUTE_US, Recorded, Stretch
+from ..dose.minute import MINUTE_US
+from ..journal.prune import Pruned
+from ..units import dose_unit
+from .minutes import LightMinutes
+from .recorded import Recorded, Stretch
 
 BINS = 264
+WHOLE_S = 59.5  # so much of a minute was read where it was read from end to end
 
 
 class Minute(msgspec.Struct, frozen=True):
@@ -29,7 +34,7 @@ class Minute(msgspec.Struct, frozen=True):
 class LightOfDay(msgspec.Struct, frozen=True):
     """One sensor's day. Irradiance in `unit`, in this sensor's band.
 
-    minutes: time between readings close enough to be bridged. mean: over that time. trace: mean irradiance in each of
+    minutes: time that was measured or bridged. mean: over that time. trace: mean irradiance in each of
     BINS equal stretches of the timeline, None where nothing was read. dose: over `minutes`, in dose_unit. best: the
     strongest whole minute of the day; worst: the weakest one in which a print lay in the light, None where none did.
     """
@@ -55,59 +60,88 @@ class LightOfDay(msgspec.Struct, frozen=True):
 
 
 def light_of_day(
-    read: Recorded, wall0_us: int, wall1_us: int, from_us: int, to_us: int, lit: Sequence[Stretch] = ()
-) -> LightOfDay | None:
-    """What one sensor saw of a day (wall labels); None when it read nothing then.
+    day: LightMinutes, read: Recorded | None, from_us: int, to_us: int, lit: Sequence[Stretch] = (),
+    gone: Sequence[Pruned] = (),
+) -> LightOfDay | None:  # fmt: skip
+    """What one sensor saw of a day: its minutes (wall labels), and its raw readings for the trace.
 
-    from_us, to_us: the stretch that the trace spans. lit: when a print lay in the light of this sensor.
+    None where it read nothing then. from_us, to_us: the stretch that the trace spans. lit: when a print lay in the
+    light of this sensor. gone: what was pruned; there the trace is made of the minutes.
     """
-    inside = (read.wall_us >= wall0_us) & (read.wall_us < wall1_us)
-    if not inside.any():
+    if not day.readings.any():
         return None
-    first, last = (int(np.flatnonzero(inside)[k]) for k in (0, -1))
-    known = slice(first + 1, last + 1)
-    close = read.step_us[known] <= read.bridged_us
-    us, area = read.step_us[known][close], read.area[known][close]
-    strongest = read.light[inside].max()
-    best, worst = _minutes(read, first, last, lit)
+    seconds = day.measured_s + day.bridged_s
+    best, worst = _minutes(day, lit)
+    if read is None:
+        trace = _by_minutes(day, from_us, to_us)
+    else:
+        trace = _filled(_trace(read, from_us, to_us), day, from_us, to_us, [g for g in gone if g.sensor == day.name])
     return LightOfDay(
-        name=read.name,
-        unit=read.unit,
-        readings=int(inside.sum()),
-        minutes=float(us.sum()) / US_PER_S / 60,
-        strongest=float(strongest),
-        mean=float(area.sum() / us.sum()) * US_PER_S if us.sum() else None,
-        first_utc=iso_utc(int(read.wall_us[first])),
-        last_utc=iso_utc(int(read.wall_us[last])),
-        trace=_trace(read, from_us, to_us),
-        dose=float(area.sum()),
-        dose_unit=read.dose_unit,
+        name=day.name,
+        unit=day.unit,
+        readings=int(day.readings.sum()),
+        minutes=float(seconds.sum()) / 60,
+        strongest=float(np.nanmax(day.strongest)),
+        mean=day.dose / float(seconds.sum()) if seconds.any() else None,
+        first_utc=iso_utc(day.first_us),
+        last_utc=iso_utc(day.last_us),
+        trace=trace,
+        dose=day.dose,
+        dose_unit=dose_unit(day.unit, scaled=False),
         best=best,
         worst=worst,
     )
 
 
-def _minutes(read: Recorded, first: int, last: int, lit: Sequence[Stretch]) -> tuple[Minute | None, Minute | None]:
+def _minutes(day: LightMinutes, lit: Sequence[Stretch]) -> tuple[Minute | None, Minute | None]:
     """The strongest minute that was read from end to end, and the weakest that lay within a print."""
-    begin = -(-int(read.wall_us[first]) // MINUTE_US)
-    edges = np.arange(begin, int(read.wall_us[last]) // MINUTE_US + 1) * MINUTE_US
-    if len(edges) < 2:
-        return None, None
-    at_us = read.dose_time(edges)
-    mean = np.diff(read.dose_until(at_us)) / (MINUTE_US / US_PER_S)
-    whole = np.diff(read.read_until(at_us)) >= MINUTE_US - US_PER_S // 2
-    under = np.zeros(len(mean), dtype=bool)
+    whole = day.measured_s + day.bridged_s >= WHOLE_S
+    under = np.zeros(len(whole), dtype=bool)
     for stretch in lit:
-        under |= (edges[:-1] >= stretch.start_us) & (edges[1:] <= stretch.stop_us)
+        under |= (day.start_us >= stretch.start_us) & (day.start_us + MINUTE_US <= stretch.stop_us)
 
     def chosen(which: npt.NDArray[np.bool_], strongest: bool) -> Minute | None:
         found = np.flatnonzero(which)
         if not len(found):
             return None
-        k = int(found[(np.argmax if strongest else np.argmin)(mean[found])])
-        return Minute(iso_utc(int(edges[k])), float(mean[k]))
+        k = int(found[(np.argmax if strongest else np.argmin)(day.mean[found])])
+        return Minute(iso_utc(int(day.start_us[k])), float(day.mean[k]))
 
     return chosen(whole, strongest=True), chosen(whole & under, strongest=False)
+
+
+def _by_minutes(day: LightMinutes, from_us: int, to_us: int) -> list[float | None]:
+    """The mean of the minutes in each stretch; in one that is shorter than they are, of the minute in its middle."""
+    width_us = max(1, to_us - from_us)
+    place = (day.start_us + MINUTE_US // 2 - from_us) * BINS // width_us
+    shown = (place >= 0) & (place < BINS)
+    seconds = (day.measured_s + day.bridged_s + 1e-3)[shown]  # a reading that stands alone counts, if nothing else does
+    sums = np.bincount(place[shown], (day.mean[shown] * seconds), BINS)
+    counts = np.bincount(place[shown], seconds, BINS)
+    trace = [float(s / n) if n else None for s, n in zip(sums, counts, strict=True)]
+    means = dict(zip((day.start_us // MINUTE_US).tolist(), day.mean.tolist(), strict=True))
+    return [
+        means.get(_middle_us(k, from_us, width_us) // MINUTE_US) if mean is None else mean
+        for k, mean in enumerate(trace)
+    ]
+
+
+def _filled(
+    trace: list[float | None], day: LightMinutes, from_us: int, to_us: int, gone: Sequence[Pruned]
+) -> list[float | None]:
+    """A trace of raw readings, with the minutes where those were pruned."""
+    if not gone:
+        return trace
+    instead = _by_minutes(day, from_us, to_us)
+    width_us = max(1, to_us - from_us)
+    return [
+        instead[k] if mean is None and any(g.holds(_middle_us(k, from_us, width_us)) for g in gone) else mean
+        for k, mean in enumerate(trace)
+    ]
+
+
+def _middle_us(k: int, from_us: int, width_us: int) -> int:
+    return from_us + (2 * k + 1) * width_us // (2 * BINS)
 
 
 def _trace(read: Recorded, from_us: int, to_us: int) -> list[float | None]:

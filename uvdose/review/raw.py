@@ -45,16 +45,17 @@ class Scale:
     def __init__(self, identity: Identity) -> None:
         response = identity_response(identity)
         self.unit = irradiance_unit(response.unit)
-        self._factor = to_screen(response.factor, self.unit)
-        self._zero = response.zero
+        self.factor = to_screen(response.factor, self.unit)
+        self.zero = response.zero
 
     def irradiance(self, value: float) -> float:
         """Irradiance in `unit`; a value below zero stays negative."""
-        return self._factor * (value - self._zero)
+        return self.factor * (value - self.zero)
 
     def many(self, values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """The same of an array."""
-        return self._factor * (values - self._zero)
+        found: npt.NDArray[np.float64] = self.factor * (values - self.zero)
+        return found
 
 
 def runs(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Run]:
@@ -82,12 +83,3 @@ def identities(store: Store) -> list[Identity]:
     """Every identity that any sensor has had, oldest first."""
     rows = store.db.execute("SELECT identity FROM sensor ORDER BY id")
     return [msgspec.json.decode(r[0], type=Identity) for r in rows]
-
-
-def span(store: Store, wall0_us: int, wall1_us: int) -> tuple[int, int] | None:
-    """The labels of the first and the last reading within a stretch of wall time; None when there are none."""
-    first, last = store.db.execute(
-        "SELECT min(wall0_us), max(wall0_us + t1_us - t0_us) FROM chunk"
-        " WHERE wall0_us < ? AND wall0_us + t1_us - t0_us >= ?", (wall1_us, wall0_us)
-    ).fetchone()
-    return None if first is None else (max(int(first), wall0_us), min(int(last), wall1_us))

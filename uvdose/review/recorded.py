@@ -19,8 +19,6 @@ from ..model import Refusal
 from ..units import US_PER_S, dose_unit
 from .raw import Scale
 
-MINUTE_US = 60 * US_PER_S
-
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
 
@@ -60,7 +58,6 @@ class Recorded:
         self.usual_us = float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
         self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * self.usual_us)
         self._area_sum = np.cumsum(self.area)
-        self._read_sum = np.cumsum(np.where(self.step_us <= self.bridged_us, self.step_us, 0))
 
     @property
     def dose_unit(self) -> str:
@@ -80,13 +77,6 @@ class Recorded:
         slope = np.where(self._is_mean[k], 0.0, (self.light[k] - self._before[k]) / np.maximum(self.step_us[k], 1))
         level = np.where(self._is_mean[k], self.light[k], self._before[k])
         found: Floats = self._area_sum[k - 1] + since_s * (level + slope * US_PER_S * since_s / 2)
-        return found
-
-    def read_until(self, t_us: Whole) -> Floats:
-        """Microseconds up to dose times that lay between readings no further apart than can be bridged."""
-        k = self._next(t_us)
-        since_us = np.clip(t_us - self.t_us[k - 1], 0, self.step_us[k])
-        found: Floats = self._read_sum[k - 1] + np.where(self.step_us[k] <= self.bridged_us, since_us, 0)
         return found
 
     def reaches(self, from_us: int, to_us: int) -> bool:

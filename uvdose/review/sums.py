@@ -6,6 +6,8 @@ import statistics
 from collections.abc import Sequence
 
 from ..exposure.states import State
+from ..messages import ExposureDoc
+from ..notes import Calibration, Verdict
 from .day import NEAR_STOPS, Print, Received, Totals, Waiting
 
 
@@ -35,6 +37,15 @@ def totals(prints: Sequence[Print]) -> Totals:
         stops_high=max(stops, default=None),
         stops_sd=statistics.stdev(stops) if len(stops) > 1 else None,
     )
+
+
+def waits(document: ExposureDoc, verdict: Verdict | None, sheet: Calibration | None) -> bool:
+    """Whether a person has still to say how a finished print came out. sheet: what it is a part of, if anything."""
+    if document.state != State.FINISHED:
+        return False
+    if document.target_version:
+        return verdict is None
+    return sheet is not None and sheet.seen is None and not sheet.dropped
 
 
 def waiting(prints: Sequence[Print]) -> list[Waiting]:
