@@ -99,13 +99,11 @@ class Blocks:
         if not rows or identity is None:
             self._ends.pop(identity.name if identity is not None else "", None)
             return {}
-        before = self._end(identity, block)
+        end = self._end(identity, block)
+        before, usual_us = (end.row, end.usual_us) if end is not None else (None, 0)
         self._ends[identity.name] = _End(block.id, block.kind, block.sensor, rows[-1], usual_of(rows))
-        shift_us = block.wall0_us - block.t0_us
         try:
-            if before is None:
-                return minute_sums(rows, shift_us, None, identity.full_scale)
-            return minute_sums(rows, shift_us, before.row, identity.full_scale, before.usual_us)
+            return minute_sums(rows, block.wall0_us - block.t0_us, before, identity.full_scale, usual_us)
         except ArithmeticError:
             return {}  # readings of no sensor; what is told of light must not end the daemon
 
