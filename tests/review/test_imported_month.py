@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import closing
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -98,6 +99,20 @@ def test_days_and_day_tell_them(home: Homed, sums: list[float]) -> None:
         assert light["dose"] == pytest.approx(sums[day - 1], rel=1e-9) and light["readings"] == len(read)
         assert light["strongest"] == pytest.approx(max(read) / 10) == light["best"]["irradiance"]
         assert light["minutes"] == len(read)
+
+
+def test_the_minutes_are_taken_out(home: Homed, sums: list[float], tmp_path: Path) -> None:
+    def taken(*words: str) -> pd.DataFrame:
+        file = tmp_path / f"{len(words)}.csv"
+        ran = home.call("export", "--what", "minutes", "--format", "csv", "--out", file, *words)
+        assert ran.code == 0, ran
+        return pd.read_csv(file, parse_dates=["utc"])
+
+    table = taken()
+    days = table.groupby(table["utc"].dt.date)["measured_dose [mJ/cm2]"].sum()
+    assert days.to_list() == pytest.approx(sums, rel=1e-9)
+    kept = table[(table["utc"] >= "2016-06-09") & (table["utc"] < "2016-06-18")].reset_index(drop=True)
+    pd.testing.assert_frame_equal(taken("--from", "2016-06-09", "--to", "2016-06-17"), kept)
 
 
 def test_the_arrays_of_a_day_are_the_means(home: Homed, sums: list[float]) -> None:
