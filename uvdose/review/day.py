@@ -36,9 +36,9 @@ class Print(msgspec.Struct, frozen=True):
     events: all that it went through. alarms: of its sensor while it ran. in_light: wall labels.
     began: the local day. light_start, light_end: irradiance in light_unit as it came into the light and left it for
     good (or at its last reading), None where nothing was read then. past_dose, past_s: dose above the target, and
-    seconds in the light past it, 0 where it was not reached. verdict, note: the newest. waits: it is finished and nobody
-    has said how it came out; a strip or a tablet waits until it is read. share: what belongs to this day, None where all
-    of it does. clock: what the day's clearest light would have made of it, None where that cannot be told.
+    seconds in the light past it, 0 where it was not reached. verdict, note: the newest. waits: it is finished and
+    nobody has said how it came out; a strip or a tablet waits until it is read. share: what belongs to this day, None
+    where all of it does. clock: what the day's clearest light would have made of it, None where that cannot be told.
     """
 
     document: ExposureDoc
