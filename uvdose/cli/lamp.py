@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
+from . import lamp_flicker
 from .options import HomeDir, Json, finite, home_of
 from .questions import at_terminal, wait_for_enter
 
@@ -247,9 +248,9 @@ def under_lamp(sensor: SensorSettings) -> SensorSettings:
     return sensor
 
 
+lamp_flicker.register(lamps)
+
+
 def register(app: typer.Typer) -> None:
     """Add the group."""
-    from .lamp_flicker import register as add_flicker
-
-    add_flicker(lamps)
     app.add_typer(lamps, name="lamp")

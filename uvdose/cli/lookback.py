@@ -83,7 +83,7 @@ def days(
 
 
 def export(
-    what: Annotated[str, typer.Option(help="exposures, events, readings, notes or targets.")] = "exposures",
+    what: Annotated[str, typer.Option(help="exposures, events, readings, minutes, notes or targets.")] = "exposures",
     form: Annotated[str, typer.Option("--format", help="csv, jsonl or parquet.")] = "csv",
     on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Of this local day, YYYY-MM-DD.")] = None,
     from_day: Annotated[Text, typer.Option("--from", metavar="DATE", help="From the beginning of this day on.")] = None,

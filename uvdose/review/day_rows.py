@@ -21,7 +21,7 @@ from .layout import (
     with_unit,
     wrap,
 )
-from .print_text import verdict_words
+from .print_text import noted_told, verdict_words
 
 MOST_TOLD = 12
 WIDTH = 80
@@ -123,8 +123,7 @@ def _story(day: Day, p: Print) -> list[str]:
     more += past_told(p)
     if (clock := clock_of(p)):
         more.append(clock)
-    if (said := _said(p)):
-        more.append(said)
+    more += [told for told in (_said(p), noted_told(d.id, p.note)) if told]
     return [*lines, *fold(light, "    "), *fold(", ".join(parts), "    "),
             *(line for text in more for line in fold(text, "    "))]  # fmt: skip
 
@@ -166,7 +165,7 @@ def _short_story(day: Day, p: Print) -> list[str]:
             parts.append(f"{what} {minutes(seconds)}")
     if p.share is not None:
         parts.append(share_told(p))
-    parts += [text for text in (clock_of(p, short=True), _said(p)) if text]
+    parts += [text for text in (clock_of(p, short=True), _said(p), noted_told(d.id, p.note)) if text]
     return fold(", ".join(parts), "    ")
 
 

@@ -10,6 +10,7 @@ from .layout import columns, figure, moment_of, shorten, stops_text, unit_text, 
 from .prints import FoundDoc, PrintRow
 
 WIDTH = 80
+MOST_NOTED = 240  # letters in one sentence; `uvdose note` tells all
 _LEAST = 4  # characters of a column that is cut
 _DAY_S = 86_400
 NAMES = {"humidity_percent": "humidity", "drying_delay_s": "drying delay", "coating_age_s": "coating age",
@@ -104,6 +105,16 @@ def note_words(note: PrintNote | None) -> dict[str, str]:
         else:
             found[what] = f"{value.sha256[:12]}.{value.kind}" if what == "picture" else value
     return found
+
+
+def noted_told(number: int, note: PrintNote | None) -> str:
+    """What was noted of a print in one sentence, its end cut where it is long; nothing where nothing was."""
+    parts = [f"{NAMES.get(what, what)} {said}" if what != "text" else said for what, said in note_words(note).items()
+             if what != "picture"]  # fmt: skip
+    parts = [shorten(", ".join(parts), MOST_NOTED)] if parts else []
+    if note is not None and note.picture is not None:
+        parts.append(f"picture {number}-{note.picture.sha256[:12]}….{note.picture.kind}")
+    return f"noted: {', '.join(parts)}" if parts else ""
 
 
 def verdict_words(verdict: Verdict | None) -> str:
