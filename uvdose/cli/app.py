@@ -34,6 +34,7 @@ from . import (
     ways,
 )
 from .calibration import film, process, strip, tablet, verdict
+from .helped import worded
 from .options import HomeDir, hinted, remember_home
 from .usage import usage_words
 
@@ -71,8 +72,8 @@ def _root(
 
 
 for group in (
-    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, bring, supposed, noting, prints, phones, sensor, lamp, ways, journal, unit_commands, demo,
+    demo, serving, now, outlook, acts, mend, lookback, verdict, noting, prints, supposed, bring, happened, process,
+    targets, strip, tablet, film, editions, next_up, phones, sensor, lamp, ways, journal, unit_commands,
 ):
     group.register(app)
 
@@ -86,7 +87,7 @@ def run(arguments: list[str]) -> int:
         with contextlib.suppress(AttributeError, ValueError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
-        command = typer.main.get_command(app)
+        command = worded(typer.main.get_command(app))
         with command.make_context("uvdose", list(arguments)) as context:
             command.invoke(context)
         sys.stdout.flush()

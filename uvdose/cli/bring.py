@@ -44,9 +44,10 @@ def bring(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Bring readings from a CSV file into the journal, under a name of their own.
+    """Bring readings from a CSV file into the journal.
 
-    An export of readings comes back as it was. All or nothing; the same file is taken once. Not beside a daemon.
+    They get a sensor's name of their own. An export of readings comes back as it was. All or nothing; the
+    same file is taken once. Not beside a daemon.
     """
     from ..bring.recording import Asked
     from ..model import Refusal
@@ -116,13 +117,14 @@ def _stamp(handle: int) -> tuple[int, int]:
 
 
 def _words(done: Imported) -> str:
-    from ..clock import iso_utc
+    from ..clock import iso_utc, local_date
     from ..review.layout import moment_of
 
     span = f"{moment_of(iso_utc(done.wall0_us))} to {moment_of(iso_utc(done.wall1_us))}"
     odd = [f"{count} {LEFT_OUT[why]}" for why, count in sorted(done.left_out.items())]
     lines = [f"sensor {done.sensor}: {done.readings} readings brought in, {span}"]
-    return "\n".join(lines + [f"  {line}" for line in odd])
+    hint = f"next: `uvdose day {local_date(done.wall1_us - 1)}`; `uvdose suppose --help` imagines prints on them"
+    return "\n".join([*lines, *(f"  {line}" for line in odd), hint])
 
 
 def register(app: typer.Typer) -> None:

@@ -248,7 +248,9 @@ def _plain(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.3g}"
     if isinstance(value, msgspec.Struct):
-        return ", ".join(f"{k} {v}" for k, v in msgspec.to_builtins(value).items() if v)
+        told = {k.replace("_", " "): _plain(v) if isinstance(v, float) else v
+                for k, v in msgspec.to_builtins(value).items() if v}  # fmt: skip
+        return ", ".join(f"{k} {v}" for k, v in told.items())
     return str(value) if value else "-"
 
 
