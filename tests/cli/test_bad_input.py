@@ -70,7 +70,7 @@ def test_impossible_doses_with_and_without_a_daemon(home: Homed, daemon: Daemon,
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ([], "Missing command"),
+        ([], "say what to do, such as `uvdose demo`"),
         (["nonsense"], "nonsense"),
         (["status", "--nonsense"], "--nonsense"),
         (["target", "set", "t"], "--dose"),

@@ -42,6 +42,15 @@ def test_what_is_missing_is_still_named(capsys: pytest.CaptureFixture[str]) -> N
     assert "the exposure's number" in capsys.readouterr().err
 
 
+def test_a_group_alone_says_what_there_is(capsys: pytest.CaptureFixture[str]) -> None:
+    for group, name in (("lamp", "flicker"), ("target", "drift"), ("sensor", "level"), ("journal", "backup")):
+        assert app.run([group]) == 2
+        told = capsys.readouterr().err
+        assert name in told and "say what to do: one of" in told and "Usage" not in told and told.count("\n") == 1
+    assert app.run([]) == 2
+    assert "`uvdose demo`" in capsys.readouterr().err
+
+
 def test_a_tree_of_another_version_is_left_as_it_is() -> None:
     class Param:
         param_type_name, metavar = "option", None

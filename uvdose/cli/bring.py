@@ -27,7 +27,9 @@ LEFT_OUT = {
 
 def bring(
     file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV file whose first line names its columns.")],
-    sensor: Annotated[Text, typer.Option(metavar="NAME", help="Under this name; else that of the file.")] = None,
+    sensor: Annotated[
+        Text, typer.Option(metavar="NAME", help="Under this name; else the file's own, without its end.")
+    ] = None,
     of: Annotated[Text, typer.Option("--of", metavar="NAME", help="Of an export of several sensors: this one.")] = None,
     time_column: Annotated[Text, typer.Option(metavar="NAME", help="The column of the times.")] = None,
     value_column: Annotated[Text, typer.Option(metavar="NAME", help="The column of the light.")] = None,
