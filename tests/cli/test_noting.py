@@ -129,6 +129,15 @@ def test_a_picture_is_kept_proven_and_told_by_a_backup(bench: Homed, picture: Pa
     assert kept.exists(), "what was noted before is history, and so is its picture"
 
 
+def test_the_journal_is_told_though_its_pictures_cannot_be_looked_at(bench: Homed, picture: Path) -> None:
+    assert bench.call("note", 3, "--picture", picture).code == 0
+    folder = bench.folder / "pictures"
+    folder.rename(bench.folder / "elsewhere")
+    folder.symlink_to(bench.folder / "elsewhere")
+    ran = bench.call("journal", "check")
+    assert ran.code == 4 and "sound" in ran.out and "no link" in ran.err and len(ran.err.splitlines()) == 1
+
+
 def test_killed_between_picture_and_note(bench: Homed, picture: Path) -> None:
     """The picture is whole and nobody's; said again it is the print's."""
     script = """

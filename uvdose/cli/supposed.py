@@ -84,7 +84,7 @@ def _stretch(what: str, text: str) -> float:
 
 def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
     """The local day of one start, and the start."""
-    from ..clock import at_local, day_bounds, local_date
+    from ..clock import at_local, day_bounds, local_date, local_moment
     from ..model import Refusal
     from ..review.labels import Labels
 
@@ -92,9 +92,13 @@ def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
         if not re.match(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d", text):
             raise ValueError(text)
         begin_us = at_local(text.replace(" ", "T"), 0)
+        day = local_date(begin_us)
+        bare = re.fullmatch(r"(\d{4}-\d\d-\d\d)[T ](\d\d:\d\d)(:\d\d(\.\d+)?)?", text)
+        if bare is not None and not local_moment(begin_us).startswith(f"{bare[1]} {bare[2]}"):
+            raise ValueError(text)  # clocks leapt over it
     except (ValueError, OverflowError):
         raise Refusal(f"--at {text!r}: give day and time, such as 2026-06-21T10:40, local or with Z", 2) from None
-    return Labels(store, bed.sensor, *day_bounds(local_date(begin_us)), bed.zero_at), [begin_us]
+    return Labels(store, bed.sensor, *day_bounds(day), bed.zero_at), [begin_us]
 
 
 def _starts(store: Store, bed: Bed, text: str, every_s: float, between: str | None) -> list[tuple[Labels, list[int]]]:

@@ -35,7 +35,8 @@ class Recorded:
 
     wall_us, t_us: wall label and dose time. light: irradiance in `unit`. step_us, area: time and dose since the reading
     before, 0 at the first. full_us: how much of the step was at the sensor's full scale. usual_us: the usual step, 0 of
-    a single reading.
+    a single reading. bridged_us: steps up to this long tell the light between their ends, as a print's count has it: a
+    minute, of a sensor that is read seldom three of its intervals.
     """
 
     def __init__(self, name: str, unit: str, parts: list[tuple[Whole, Whole, Floats, Floats, Floats]]) -> None:
@@ -55,6 +56,7 @@ class Recorded:
         at_full = np.maximum(told, np.concatenate([told[:1], told[:-1]])) * self.step_us
         self.full_us = np.where(self._is_mean, grown, at_full)
         self.usual_us = float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
+        self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * self.usual_us)
         self._area_sum = np.cumsum(self.area)
 
     @property
@@ -84,7 +86,7 @@ class Recorded:
             return False
         first, last = np.searchsorted(t, [from_us + 1, to_us])
         longest = self.step_us[first : last + 1].max(initial=0)
-        return bool(longest <= max(BRIDGE_US, HOLE_INTERVALS * self.usual_us))
+        return bool(longest <= self.bridged_us)
 
     def light_at(self, t_us: int) -> float | None:
         """The irradiance at a dose time; None where no reading lies within 60 s of it."""
@@ -95,9 +97,9 @@ class Recorded:
         return float(np.interp(t_us, self.t_us[near], self.light[near]))
 
     def holes(self, from_us: int, to_us: int) -> Whole:
-        """Lengths of the holes of more than 60 s that ended within a stretch of wall time."""
+        """Lengths of the holes too long to be bridged that ended within a stretch of wall time."""
         inside = (self.wall_us >= from_us) & (self.wall_us < to_us)
-        found: Whole = self.step_us[inside & (self.step_us > BRIDGE_US)]
+        found: Whole = self.step_us[inside & (self.step_us > self.bridged_us)]
         return found
 
     def full_s(self, from_us: int, to_us: int) -> float:
