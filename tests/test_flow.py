@@ -26,6 +26,7 @@ ALLOWED: dict[str, set[str]] = {
     "subjects": BASE | {"notes", "queueing"},
     "clock": BASE,
     "stamps": BASE,
+    "cells": set(),
     "settings_words": set(),
     "settings_bench": {"stamps", "settings_words"},
     "catalogue": BASE,
@@ -41,8 +42,8 @@ ALLOWED: dict[str, set[str]] = {
     "journal": BASE | {"clock", "stamps", "dose", "exposure", "notes"},
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "stamps", "config", "home"},
-    "review": BASE | {"stamps", "dose", "exposure", "calibrate", "journal", "light", "notes"},
-    "bring": BASE | {"stamps", "config", "dose"},
+    "review": BASE | {"cells", "stamps", "dose", "exposure", "calibrate", "journal", "light", "notes"},
+    "bring": BASE | {"cells", "stamps", "config", "dose"},
     "ahead": BASE
     | {"stamps", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
     | {"same_light"},

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
+from . import lamp_flicker
 from .lit import under_lamp
 from .options import HomeDir, Json, finite, home_of
 from .questions import at_terminal, wait_for_enter
@@ -183,7 +184,7 @@ def distance(
     else:
         stops = stops_between(factor, 1.0)
         print(f"from {from_cm:g} to {to_cm:g} cm: {factor:.3g} times the light ({stops:+.2f} stop); a print takes"
-              " so much longer or shorter, its dose stays")  # fmt: skip
+              f" {1 / factor:.3g} times as long")
 
 
 def bed_lines(found: Evenness) -> list[str]:
@@ -238,9 +239,9 @@ def _chosen(place: Home, name: str | None) -> SensorSettings:
     return found
 
 
+lamp_flicker.register(lamps)
+
+
 def register(app: typer.Typer) -> None:
     """Add the group."""
-    from .lamp_flicker import register as add_flicker
-
-    add_flicker(lamps)
     app.add_typer(lamps, name="lamp")
