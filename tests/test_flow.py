@@ -23,6 +23,7 @@ ALLOWED: dict[str, set[str]] = {
     "foretold": BASE,
     "notes": BASE,
     "queueing": BASE,
+    "subjects": BASE | {"notes", "queueing"},
     "clock": BASE,
     "cells": set(),
     "settings_words": set(),
@@ -63,7 +64,7 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"days", "outlooks", "start_light", "trying"},
+    | {"days", "outlooks", "start_light", "subjects", "trying"},
     "apart": set(),
     "days": BASE | {"apart", "clock", "settings_bench"},
     "day_process": BASE | {"apart", "clock", "days", "journal", "review"},
@@ -74,7 +75,7 @@ ALLOWED: dict[str, set[str]] = {
     "__main__": {"*"},
 }
 PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "foretold",
-        "notes", "queueing")
+        "notes", "queueing", "subjects")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "bisect", "collections", "csv", "datetime", "enum", "fractions", "functools",
     "itertools", "json", "math", "msgspec", "re", "struct", "typing",

@@ -20,6 +20,7 @@ from .integrator import BRIDGE_US, HOLE_INTERVALS, HOLE_US, reading_value
 from .lines import is_leap, told_between
 
 MINUTE_US = 60 * US_PER_S
+TELLS = 5  # readings that tell how far apart they usually come
 MOST = 1e100  # a value beyond it is no light, and its sums would be no numbers
 Row = tuple[int, Reading]
 N = TypeVar("N", int, float)
@@ -62,10 +63,10 @@ def minute_sums(
     """Sums of a block of readings of one kind, in the order of dose time, by minutes since 1970 (UTC).
 
     shift_us: wall time less dose time. before: the reading before the first, of the same kind and unit; None where
-    there is none, or nothing may be told between the two. usual_us: the interval before, for a reading that is a block
-    of its own.
+    there is none, or nothing may be told between the two. usual_us: the usual interval of the block that ends with it,
+    by which one goes that has too few readings to tell its own.
     """
-    adder = _Adder(shift_us, full_scale, usual_of(rows) or usual_us)
+    adder = _Adder(shift_us, full_scale, usual_of(rows) if len(rows) >= TELLS or not usual_us else usual_us)
     for row in [before, *rows] if before is not None else rows:
         if not -MOST < reading_value(row[1]) < MOST:
             continue
@@ -74,7 +75,7 @@ def minute_sums(
 
 
 def usual_of(rows: Sequence[Row]) -> int:
-    """The usual interval of readings, in microseconds; 0 of a single one."""
+    """The usual interval of a block of readings, microseconds: their median; 0 of a single one."""
     steps = sorted(b[0] - a[0] for a, b in pairwise(rows))
     return steps[len(steps) // 2] if steps else 0
 
