@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from support.curves import points_of, x_at
 
-from uvdose.calibrate.curve import SCurve, landmarks
-from uvdose.calibrate.tablet import Picks, even
+from uvdose.calibrate.curve import SCurve
+from uvdose.calibrate.tablet import even
+
+
+class Picks(NamedTuple):
+    """Numbers of the last steps that print full tone, and any tone; step 1 is the thinnest."""
+
+    full: int
+    tone: int
 
 
 @dataclass(frozen=True)
@@ -39,8 +48,7 @@ def printed(seed: int, kind: str = "even") -> Print:
     base, net, k = rng.uniform(0.03, 0.12), rng.uniform(1.1, 1.8), rng.uniform(1.2, 3.5)
     skew = float(np.exp(rng.choice([-1, 1]) * rng.uniform(0.3, 0.9))) if kind == "lopsided" else 1.0
     shape = SCurve(base, net, k, 0.0, skew)
-    points = landmarks(shape)
-    assert points is not None
+    points = points_of(shape)
     dose_u = float(rng.choice([0.01, 0.02]))
     top = points.full + math.log10(rng.uniform(1.15, 8))
     x = np.array([top - (d - tablet.densities[0]) for d in tablet.densities])
@@ -82,9 +90,8 @@ def printed(seed: int, kind: str = "even") -> Print:
 
 def _picked(rng: np.random.Generator, shape: SCurve, deepest: float, true_x: np.ndarray) -> Picks | None:
     """What an eye names; None where not even step 1 looks full."""
-    judged = shape.x_at(deepest - 0.05 * math.exp(rng.normal(0, 0.2)))
-    toned = shape.x_at(shape.d_min + 0.04 * math.exp(rng.normal(0, 0.2)))
-    assert judged is not None and toned is not None
+    judged = x_at(shape, deepest - 0.05 * math.exp(rng.normal(0, 0.2)))
+    toned = x_at(shape, shape.d_min + 0.04 * math.exp(rng.normal(0, 0.2)))
     full, tone = int(np.sum(true_x >= judged)), int(np.sum(true_x >= toned))
     full, tone = (n + int(rng.choice([-1, 0, 1], p=[0.04, 0.92, 0.04])) for n in (full, tone))
     if not 1 <= full < len(true_x):

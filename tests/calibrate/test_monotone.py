@@ -57,15 +57,6 @@ def test_monotone_cubic_agrees_with_scipy() -> None:
         assert np.all(np.diff(mine.value(grid)) >= -1e-12)
 
 
-def test_inverse_is_the_least_x_that_reaches() -> None:
-    curve = Monotone([0, 1, 2, 3, 4], [0.0, 1, 1, 1, 2])
-    assert curve.inverse(1) == pytest.approx(1, abs=1e-12)
-    for y in (0.0, 0.2, 0.9, 1.3, 2.0):
-        x = curve.inverse(y)
-        assert x is not None and float(curve.value(x)) == pytest.approx(y, abs=1e-12)
-    assert curve.inverse(-0.1) is None and curve.inverse(2.1) is None
-
-
 def test_points_that_do_not_rise_are_refused() -> None:
     with pytest.raises(ValueError):
         Monotone([0, 0, 1], [0, 1, 2])

@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 import pytest
+from support.curves import points_of, x_at
 
-from uvdose.calibrate.curve import SCurve, landmarks
+from uvdose.calibrate.curve import SCurve
 from uvdose.calibrate.tablet import even
 from uvdose.calibrate.wedge import WedgeReading, read_wedge
 from uvdose.model import Refusal
@@ -15,8 +16,7 @@ from uvdose.units import STOP_LOG10
 
 CURVE = SCurve(0.06, 1.64, 2.2, 1.5)
 X = tuple(even().log_doses(3.10))
-TRUE = landmarks(CURVE)
-assert TRUE is not None
+TRUE = points_of(CURVE)
 
 
 def _read(densities: list[float | None], **more: float) -> WedgeReading:
@@ -92,8 +92,8 @@ def test_reversing_ends_are_left_out_and_full_tone_is_told_from_the_deepest_seen
     assert [place for place, _ in found.left_out][:3] == [0, 1, 2]
     assert all("falls back" in why for _, why in found.left_out)
     deepest = float(CURVE.density(2.4)[0])
-    truth = CURVE.x_at(deepest - 0.05)
-    assert truth is not None and found.full.best == pytest.approx(truth, abs=STOP_LOG10 / 6)
+    truth = x_at(CURVE, deepest - 0.05)
+    assert found.full.best == pytest.approx(truth, abs=STOP_LOG10 / 6)
 
 
 def test_a_curve_of_another_shape_is_not_forced_into_an_s() -> None:
@@ -122,8 +122,8 @@ def test_a_lopsided_curve_is_told_as_such() -> None:
     """Skew 3, without noise; the even S alone would be told a fifth of a stop and more off."""
     skewed = SCurve(0.06, 1.6, 2.6, 1.2, 3.0)
     found = read_wedge(X, skewed.density(np.array(X)).tolist())
-    true = landmarks(skewed)
-    assert true is not None and found.full.low <= true.full <= found.full.high
+    true = points_of(skewed)
+    assert found.full.low <= true.full <= found.full.high
     assert found.how == "s-curve" and any("lopsided" in note for note in found.notes)
 
 

@@ -9,9 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import typer
 
-from uvdose.cli.app import app
+from uvdose.cli.app import tree
 from uvdose.config import parse_settings
 from uvdose.intake.recording import parse_line
 
@@ -29,7 +28,7 @@ def _calls(text: str) -> list[str]:
 
 def _check(call: str) -> None:
     words = shlex.split(call, comments=True)[1:]
-    command: Any = typer.main.get_command(app)
+    command: Any = tree()
     while hasattr(command, "commands") and words and not words[0].startswith("-"):
         name = words.pop(0)
         assert name in command.commands, f"no command {name!r} in {call!r}"
@@ -52,7 +51,7 @@ def test_every_command_of_the_readme_exists() -> None:
 
 
 def test_every_command_is_in_the_readmes_table() -> None:
-    command: Any = typer.main.get_command(app)
+    command: Any = tree()
     for name in command.commands:
         assert f"`uvdose {name}" in README, name
 

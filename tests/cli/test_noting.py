@@ -56,7 +56,7 @@ def test_single_fields_change_and_the_others_stay(bench: Homed) -> None:
     assert bench.call("note", 3, "--humidity", "55 %", "--wash", "20 min running").code == 0
     assert bench.call("note", 3, "--drying-delay", "12m", "--coating-age", "2h").code == 0
     assert bench.call("note", 3, "--humidity", 60, "--wash", "-").out == \
-        "print 3, fern 3: humidity 60 %, drying delay 12 min, coating age 2:00 h\n"  # fmt: skip
+        "print 3, fern 3: humidity 60 %, drying delay 12 min, coating age 2 h\n"  # fmt: skip
     [row] = bench.told("note", 3)["prints"]
     assert row["note"] == {"humidity_percent": 60.0, "drying_delay_s": 720.0, "coating_age_s": 7200.0}
     assert bench.call("note", 3, "--coated", "2026-06-20 09:30").code == 0

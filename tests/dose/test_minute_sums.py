@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 from functools import reduce
+from itertools import pairwise
 from operator import add
 
 import msgspec
@@ -13,7 +14,7 @@ import pandas as pd
 import pytest
 
 from uvdose.dose.minute import MINUTE_US, MinuteSums, Row, minute_sums
-from uvdose.model import MomentReading, RegisterReading
+from uvdose.model import MeanReading, MomentReading, RegisterReading
 
 S = 1_000_000
 
@@ -169,3 +170,51 @@ def test_values_that_are_no_light_leave_no_sum_that_is_no_number() -> None:
     rows = moments([k * S for k in range(5)], [1.0, math.inf, -math.inf, 1e300, 1.0])
     total = whole(minute_sums(rows, 0, None, None))
     assert (total.n, total.total, total.measured) == (2, 2.0, 4.0)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_means_hold_flat_over_their_stretch_however_they_are_cut_into_blocks(seed: int) -> None:
+    """Oracle: pandas over single seconds, each with the mean that covers it, holes of up to 60 s straight."""
+    rng = random.Random(seed)
+    rows: list[Row] = []
+    end_s = first_s = rng.randrange(60)
+    light: dict[int, tuple[float, bool]] = {}
+    for _ in range(rng.randrange(30, 300)):
+        span_s, hole_s = rng.choice([1, 30, 60, 60, 90, 600]), rng.choice([0, 0, 0, 0, 7, 60, 61, 400])
+        value, last = round(rng.uniform(0, 50), 3), rows[-1][1].value if rows else 0.0  # type: ignore[union-attr]
+        if 0 < hole_s <= 60 and rows:
+            steps = (value - last) / hole_s
+            light |= {end_s + k: (last + steps * (k + 0.5), True) for k in range(hole_s)}
+        begin_s, end_s = end_s + hole_s, end_s + hole_s + span_s
+        light |= {k: (value, False) for k in range(begin_s, end_s)}
+        rows.append((end_s * S, MeanReading(value, None, None, span_s * S)))
+    shift_us = rng.randrange(3) * 17 * S
+    seconds = pd.DataFrame(
+        light.values(), columns=["light", "bridged"],
+        index=pd.to_datetime([k * S + shift_us for k in light], unit="us"),
+    )
+    told = seconds.groupby([seconds.index.floor("min"), "bridged"])["light"].agg(["sum", "count"]).unstack(fill_value=0)
+    found: dict[int, MinuteSums] = {}
+    cuts = sorted({0, len(rows), *(rng.randrange(len(rows)) for _ in range(rng.randrange(6)))})
+    for a, b in pairwise(cuts):
+        for minute, sums in minute_sums(rows[a:b], shift_us, rows[a - 1] if a else None, None).items():
+            found[minute] = found[minute] + sums if minute in found else sums
+    assert sum(m.n for m in found.values()) == len(rows) and first_s * S < rows[0][0]
+    assert {m for m, sums in found.items() if sums.measured_us or sums.bridged_us} == {
+        at.value // 1000 // MINUTE_US for at in told.index.as_unit("ns")
+    }
+    for at, row in told.iterrows():
+        sums = found[int(at.timestamp()) // 60]  # type: ignore[attr-defined]
+        for kind, mine, mine_us in ((False, sums.measured, sums.measured_us), (True, sums.bridged, sums.bridged_us)):
+            if ("sum", kind) in row.index:
+                assert mine == pytest.approx(row["sum", kind], rel=1e-9, abs=1e-9)
+                assert mine_us == row["count", kind] * S
+
+
+def test_a_mean_belongs_to_the_minute_in_which_its_stretch_ends() -> None:
+    """By the definition of a mean: one of the minute that ends at 60 s tells of that minute, and of no other."""
+    found = minute_sums([(k * MINUTE_US, MeanReading(float(k), None, None, MINUTE_US)) for k in (1, 2)], 0, None, 2.0)
+    assert {m: (s.n, s.strongest, s.measured, s.full_us) for m, s in found.items()} == {
+        0: (1, 1.0, 60.0, 0), 1: (1, 2.0, 120.0, MINUTE_US)
+    }
+    assert [(s.first_us, s.last_us) for s in found.values()] == [(MINUTE_US, MINUTE_US)] * 2

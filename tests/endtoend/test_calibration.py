@@ -18,11 +18,12 @@ import pytest
 from cli.conftest import Homed, argv, environment
 from endtoend.test_measured_light import Truth
 from support.bench import RunningBench
+from support.curves import points_of
 from support.payerne import day_w_m2
 from support.ptynode import PtyNode
 from support.ptytalk import PtyTalk
 
-from uvdose.calibrate.curve import SCurve, landmarks
+from uvdose.calibrate.curve import SCurve
 from uvdose.calibrate.tablet import even
 from uvdose.exposure.record import ActRecord
 from uvdose.exposure.states import Act
@@ -86,8 +87,7 @@ def _shown(doses: list[float]) -> str:
 
 
 def test_the_paper_is_what_it_says() -> None:
-    points = landmarks(PAPER)
-    assert points is not None and 10**points.full == pytest.approx(FULL, rel=1e-6)
+    assert 10 ** points_of(PAPER).full == pytest.approx(FULL, rel=1e-6)
 
 
 @pytest.mark.timeout(120)

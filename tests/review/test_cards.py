@@ -72,7 +72,7 @@ def test_moves(
     strip = _strip(bindery)
     moves = _after(bindery, strip, *cards_s, finish_s=finish_s)
     assert _doses(moves) == expected
-    assert [m.step for m in moves] == [1, 2] and all(m.low <= m.dose <= m.high for m in moves)
+    assert [m.step for m in moves] == [1, 2]
     doses = given(SERIES, "cover", [*(m.dose for m in moves), finish_s * 5.0])
     assert doses == pytest.approx([*(dose for dose, _ in expected), finish_s * 5.0])
     assert recount(bindery.store, strip).same

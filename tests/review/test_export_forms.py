@@ -135,8 +135,8 @@ def golden(printed: Bindery, name: str) -> str:
 
 
 @pytest.mark.parametrize("name", [
-    "exposures.csv", "exposures.jsonl", "events.csv", "readings.csv", "readings.jsonl", "notes.csv", "targets.csv",
-    "targets.jsonl", "suppose.json", "suppose.txt",
+    "exposures.csv", "exposures.jsonl", "events.csv", "readings.csv", "readings.jsonl", "minutes.csv",
+    "notes.csv", "targets.csv", "targets.jsonl", "suppose.json", "suppose.txt",
 ])  # fmt: skip
 def test_golden(printed: Bindery, name: str) -> None:
     """What programs of others read: a change here is a change of the schema."""

@@ -8,13 +8,13 @@ interpolation of the cumulated means for each start; the project's own check val
 from __future__ import annotations
 
 import time
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 import pandas as pd
 import pytest
 from cli.conftest import Homed
-from support.payerne import MINUTES, uva_w_m2
+from support.payerne import BEGIN, MINUTES, uva_w_m2, write_month
 
 from uvdose.dose.response import identity_response
 from uvdose.exposure.channel import Channel
@@ -28,22 +28,18 @@ from uvdose.journal.store import Store
 from uvdose.model import Mark
 from uvdose.review.suppose import bed_of
 
-BEGIN = datetime(2016, 6, 1, tzinfo=UTC)
 TARGET = 2565.0  # mJ/cm²: 9 min of clear noon light, 25.65 kJ/m²
 NINE = 9 * 60.0
 
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Homed:
-    """The month as a file, stamped with the begin of each minute as the record is, brought in; local time is UTC."""
+    """The month as a file, brought in; local time is UTC."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("TZ", "UTC")
         time.tzset()
         folder = tmp_path_factory.mktemp("month")
-        rows = "".join(
-            f"{(BEGIN + timedelta(minutes=i)).isoformat()},{'' if v is None else v}\n" for i, v in enumerate(uva_w_m2())
-        )
-        (folder / "payerne.csv").write_text(f"utc,uva [W/m2]\n{rows}", encoding="utf-8")
+        write_month(folder / "payerne.csv")
         home = Homed(folder / "home")
         told = home.told("import", folder / "payerne.csv", "--means", "60s", "--stamped", "start")
         assert told["readings"] + told["left_out"]["no number"] == len(uva_w_m2())

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import gzip
 import importlib.metadata
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
 from .needs import missing
 
+BEGIN = datetime(2016, 6, 1, tzinfo=UTC)
 DAYS = 30
 MINUTES = 1440
 _MISSING = -99.9
@@ -48,3 +50,11 @@ def uva_w_m2() -> tuple[float | None, ...]:
 def day_w_m2(day: int) -> list[float]:
     """The 1440 means of a day of June 2016, 1 to 30; a missing minute (both lie at midnight) as 0."""
     return [value or 0.0 for value in uva_w_m2()[(day - 1) * MINUTES : day * MINUTES]]
+
+
+def write_month(path: Path) -> None:
+    """The month as a table, each mean stamped with the begin of its minute as the record is; a missing one is empty."""
+    rows = "".join(
+        f"{(BEGIN + timedelta(minutes=i)).isoformat()},{'' if v is None else v}\n" for i, v in enumerate(uva_w_m2())
+    )
+    path.write_text(f"utc,uva [W/m2]\n{rows}", encoding="utf-8")

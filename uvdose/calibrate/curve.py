@@ -1,7 +1,7 @@
 """The S-curve of a printing process, density against log10 dose, and its fit to many rows of readings at once.
 
 Own code, because no library fits a batch of rows robustly in one go, which is what makes intervals by replicates cheap.
-Landmarks: ISO 6846:1992 (HT at base + 0.04, HM at + 0.60, HS at 0.90 of the net density), R after JIS K 7612-1986.
+Points: ISO 6846:1992 (HT at base + 0.04, HS at 0.90 of the net density), R after JIS K 7612-1986.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from .estimate import FloatArray
 
 LN10 = math.log(10)
 THRESHOLD_NET = 0.04
-MIDDLE_NET = 0.60
 SHOULDER_SHARE = 0.90
 FULL_BELOW = 0.05
 FLOOR = 0.005
@@ -43,25 +42,6 @@ class SCurve(msgspec.Struct, frozen=True):
         """Density at one or many log10 doses."""
         params = np.array([[self.d_min, self.d_net, self.k, self.x0, self.skew]])
         return np.asarray(model(params, np.atleast_1d(x))[0], dtype=np.float64)
-
-    def x_at(self, density: float) -> float | None:
-        """Log10 dose that prints a density; None where the curve does not reach it."""
-        share = (density - self.d_min) / self.d_net
-        if not 0 < share < 1:
-            return None
-        x = _x_at_share(np.array([[self.d_min, self.d_net, self.k, self.x0, self.skew]]), share)[0]
-        return float(x) if math.isfinite(x) else None
-
-
-class Landmarks(msgspec.Struct, frozen=True):
-    """Log10 doses of the points of a curve. range_r: R = 100 (HS - HT). contrast: average gradient from HT to HS."""
-
-    ht: float
-    hm: float | None
-    hs: float
-    full: float
-    range_r: float
-    contrast: float
 
 
 class Fits(msgspec.Struct, frozen=True):
@@ -94,17 +74,6 @@ def points_many(
             _x_at_share(params, np.full(len(params), SHOULDER_SHARE)),
             _x_at_share(params, deepest - full_below / d_net),
         )
-
-
-def landmarks(curve: SCurve, full_below: float = FULL_BELOW) -> Landmarks | None:
-    """The points of a curve; None for one with too little density to have them."""
-    params = np.array([[curve.d_min, curve.d_net, curve.k, curve.x0, curve.skew]])
-    ht, hs, full = (float(p[0]) for p in points_many(params, full_below))
-    if not (math.isfinite(ht) and math.isfinite(full) and ht < hs):
-        return None
-    rise = SHOULDER_SHARE * curve.d_net - THRESHOLD_NET
-    hm = curve.x_at(curve.d_min + MIDDLE_NET)
-    return Landmarks(ht, hm, hs, full, 100 * (hs - ht), rise / (hs - ht))
 
 
 def fit_many(

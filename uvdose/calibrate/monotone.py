@@ -58,22 +58,6 @@ class Monotone:
             + h * t * rest * (self.slopes[i] * rest - self.slopes[i + 1] * t)
         )
 
-    def inverse(self, y: float) -> float | None:
-        """The least x at which the curve reaches y; None where it begins above y or never gets there."""
-        if not self.y[0] <= y <= self.y[-1]:
-            return None
-        i = int(np.searchsorted(self.y, y, side="left"))
-        if self.y[i] == y:
-            return float(self.x[i])
-        low, high = float(self.x[i - 1]), float(self.x[i])
-        for _ in range(60):
-            middle = (low + high) / 2
-            if float(self.value(middle)) < y:
-                low = middle
-            else:
-                high = middle
-        return high
-
 
 def _slopes(x: FloatArray, y: FloatArray) -> FloatArray:
     h = np.diff(x)

@@ -13,16 +13,6 @@ LEAST_STEPS, MOST_STEPS = 3, 200
 EXAMPLE = "such as 1,0.05"
 
 
-class Picks(msgspec.Struct, frozen=True):
-    """What an eye tells of a printed tablet, as step numbers; step 1 is the thinnest.
-
-    full: the last step that prints full tone. tone: the last that shows any tone at all.
-    """
-
-    full: int
-    tone: int
-
-
 class Tablet(msgspec.Struct, frozen=True):
     """densities: of step 1 (the thinnest), 2, ... to the light of the lamp or sun. name: what to call it."""
 

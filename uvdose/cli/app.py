@@ -5,36 +5,17 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+from functools import cache
+from importlib import import_module
+from typing import Any
 
 import typer
 
 from .. import __version__
 from ..model import Refusal
-from . import (
-    acts,
-    bring,
-    demo,
-    editions,
-    happened,
-    journal,
-    lamp,
-    lookback,
-    mend,
-    next_up,
-    noting,
-    now,
-    outlook,
-    phones,
-    prints,
-    sensor,
-    serving,
-    supposed,
-    targets,
-    unit_commands,
-    ways,
-)
-from .calibration import film, process, strip, tablet, verdict
+from .helped import worded
 from .options import HomeDir, hinted, remember_home
+from .tree import MODULES, ByTask, module_of
 from .usage import usage_words
 
 DONE, FAILED, WRONG, REFUSED, INTERRUPTED = 0, 1, 2, 4, 130
@@ -45,16 +26,6 @@ SHOWN = 80  # of a file's name in an error
 # library below it in newer versions and uses the separate one in older versions.
 _UsageError: type[Exception] = typer.BadParameter.__mro__[1]
 
-app = typer.Typer(
-    name="uvdose",
-    help="Adds up the ultraviolet that a print in the frame receives, and calls when it is enough.",
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    no_args_is_help=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
 
 def _version(asked: bool) -> None:
     if asked:
@@ -62,7 +33,6 @@ def _version(asked: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _root(
     home: HomeDir = None,
     version: bool = typer.Option(False, "--version", callback=_version, is_eager=True, help="Print the version."),
@@ -70,11 +40,23 @@ def _root(
     remember_home(home)
 
 
-for group in (
-    serving, targets, strip, tablet, film, verdict, editions, process, acts, mend, next_up, now, outlook, happened,
-    lookback, bring, supposed, noting, prints, phones, sensor, lamp, ways, journal, unit_commands, demo,
-):
-    group.register(app)
+@cache
+def tree(module: str | None = None) -> Any:
+    """The commands of one module, or all of them: to build all takes longer than most commands do."""
+    app = typer.Typer(
+        name="uvdose",
+        cls=ByTask,
+        help="Adds up the ultraviolet that a print in the frame receives, and calls when it is enough.",
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        no_args_is_help=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(_root)
+    for name in dict.fromkeys(MODULES.values()) if module is None else [module]:
+        import_module(f".{name}", __package__).register(app)
+    return worded(typer.main.get_command(app))
 
 
 def run(arguments: list[str]) -> int:
@@ -86,7 +68,7 @@ def run(arguments: list[str]) -> int:
         with contextlib.suppress(AttributeError, ValueError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
-        command = typer.main.get_command(app)
+        command = tree(module_of(arguments))
         with command.make_context("uvdose", list(arguments)) as context:
             command.invoke(context)
         sys.stdout.flush()

@@ -30,7 +30,9 @@ LEFT_OUT = {
 
 def bring(
     file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV file whose first line names its columns.")],
-    sensor: Annotated[Text, typer.Option(metavar="NAME", help="Under this name; else that of the file.")] = None,
+    sensor: Annotated[
+        Text, typer.Option(metavar="NAME", help="Under this name; else the file's own, without its end.")
+    ] = None,
     of: Annotated[Text, typer.Option("--of", metavar="NAME", help="Of an export of several sensors: this one.")] = None,
     time_column: Annotated[Text, typer.Option(metavar="NAME", help="The column of the times.")] = None,
     value_column: Annotated[Text, typer.Option(metavar="NAME", help="The column of the light.")] = None,
@@ -47,9 +49,10 @@ def bring(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Bring readings from a CSV file into the journal, under a name of their own.
+    """Bring readings from a CSV file into the journal.
 
-    An export of readings comes back as it was. All or nothing; the same file is taken once. Not beside a daemon.
+    They get a sensor's name of their own. An export of readings comes back as it was. All or nothing; the
+    same file is taken once. Not beside a daemon.
     """
     from ..bring.recording import Asked
     from ..model import Refusal
@@ -132,13 +135,14 @@ def _stamp(handle: int) -> tuple[int, int]:
 
 
 def _words(done: Imported) -> str:
-    from ..clock import iso_utc
+    from ..clock import iso_utc, local_date
     from ..review.layout import moment_of
 
     span = f"{moment_of(iso_utc(done.wall0_us))} to {moment_of(iso_utc(done.wall1_us))}"
     odd = [f"{count} {LEFT_OUT[why]}" for why, count in sorted(done.left_out.items())]
     lines = [f"sensor {done.sensor}: {done.readings} readings brought in, {span}"]
-    return "\n".join(lines + [f"  {line}" for line in odd])
+    hint = f"next: `uvdose day {local_date(done.wall1_us - 1)}`; `uvdose suppose --help` imagines prints on them"
+    return "\n".join([*lines, *(f"  {line}" for line in odd), hint])
 
 
 def register(app: typer.Typer) -> None:

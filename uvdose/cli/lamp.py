@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
+from . import lamp_flicker
 from .options import HomeDir, Json, finite, home_of
 from .questions import at_terminal, wait_for_enter
 
@@ -182,7 +183,7 @@ def distance(
     else:
         stops = stops_between(factor, 1.0)
         print(f"from {from_cm:g} to {to_cm:g} cm: {factor:.3g} times the light ({stops:+.2f} stop); a print takes"
-              " so much longer or shorter, its dose stays")  # fmt: skip
+              f" {1 / factor:.3g} times as long")
 
 
 def bed_lines(found: Evenness) -> list[str]:
@@ -247,9 +248,9 @@ def under_lamp(sensor: SensorSettings) -> SensorSettings:
     return sensor
 
 
+lamp_flicker.register(lamps)
+
+
 def register(app: typer.Typer) -> None:
     """Add the group."""
-    from .lamp_flicker import register as add_flicker
-
-    add_flicker(lamps)
     app.add_typer(lamps, name="lamp")

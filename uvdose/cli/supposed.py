@@ -32,16 +32,16 @@ def suppose(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """What the light of a day that is past would have done to a print: when it would have reached its target.
+    """What the light of a past day would have done to a print.
 
-    Counted as a print is counted; nothing is kept.
+    It tells when it would have reached its target. Counted as a print is counted; nothing is kept.
     """
     from ..dose.response import identity_response
     from ..exposure.target import check_fit
     from ..model import Refusal
     from ..review.suppose import Imagined, bed_of, imagine
     from ..review.suppose_text import Supposed, document, render
-    from .asking import journal
+    from .asking import day_typed, journal
     from .show import print_json, say
 
     if (at is None) == (day is None):
@@ -50,7 +50,9 @@ def suppose(
         raise Refusal("--every and --between go with --day; leave them out", 2)
     clock_s = _stretch("clock", clock) if clock is not None else None
     every_s = _stretch("every", every or "10min")
-    with journal(home_of(home)) as store:
+    place = home_of(home)
+    day = day_typed(place, day)
+    with journal(place) as store:
         wanted = store.versions(target)[-1]
         bed = bed_of(store, wanted, sensor)
         days = [_at(store, bed, at)] if at is not None else _starts(store, bed, day or "", every_s, between)

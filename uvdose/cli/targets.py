@@ -228,9 +228,10 @@ def _facts(target: Target) -> str:
     return ", ".join(parts)
 
 
+for part in (target_life, target_light, target_drift):
+    part.register(targets)
+
+
 def register(app: typer.Typer) -> None:
     """Add the group."""
-    target_life.register(targets)
-    target_light.register(targets)
-    target_drift.register(targets)
     app.add_typer(targets, name="target")

@@ -14,7 +14,7 @@ from typing import TypeVar
 
 import msgspec
 
-from ..model import MomentReading, Reading, RegisterReading
+from ..model import MeanReading, MomentReading, Reading, RegisterReading
 from ..units import US_PER_S
 from .integrator import BRIDGE_US, HOLE_INTERVALS, HOLE_US, reading_value
 from .lines import is_leap, told_between
@@ -29,8 +29,9 @@ N = TypeVar("N", int, float)
 class MinuteSums(msgspec.Struct, frozen=True, gc=False):
     """One minute of one sensor under one set of settings.
 
-    n, total, strongest: number, sum and maximum of the values read in it (strongest None: none was). first_us, last_us:
-    when the first and the last came, microseconds into the minute. full_n: how many stood at full scale.
+    n, total, strongest: number, sum and maximum of the values read in it (strongest None: none was); a mean belongs to
+    the minute in which its stretch ends. first_us, last_us: when the first and the last came, microseconds into the
+    minute; a mean's stretch may end with it. full_n: how many stood at full scale.
     measured, bridged: light in unit-seconds, zero not taken off, over measured_us and bridged_us. full_us: how much of
     that was at full scale, where light is a lower bound.
     """
@@ -62,9 +63,9 @@ def minute_sums(
 ) -> dict[int, MinuteSums]:
     """Sums of a block of readings of one kind, in the order of dose time, by minutes since 1970 (UTC).
 
-    shift_us: wall time less dose time. before: the reading before the first, of the same kind and unit; None where
-    there is none, or nothing may be told between the two. usual_us: the usual interval of the block that ends with it,
-    by which one goes that has too few readings to tell its own.
+    shift_us: wall time less dose time. before: the reading before the first, in the same unit; None where there is
+    none, or nothing may be told between the two. usual_us: the usual interval of the block that ends with it, by which
+    one goes that has too few readings to tell its own.
     """
     adder = _Adder(shift_us, full_scale, usual_of(rows) if len(rows) >= TELLS or not usual_us else usual_us)
     for row in [before, *rows] if before is not None else rows:
@@ -112,14 +113,17 @@ class _Adder:
     def add(self, row: Row, is_mine: bool) -> None:
         """The next reading. is_mine: it belongs to this block, and is not the one before."""
         last, self._last = self._last, row
-        if last is not None and row[0] >= last[0]:
+        t_us, reading = row
+        if last is not None and t_us >= last[0]:
             self._between(last, row)
+        elif isinstance(reading, MeanReading) and is_mine:
+            self._mean(None, t_us, reading)
         if is_mine:
-            self._read(row[0] + self._shift_us, reading_value(row[1]))
+            self._read(t_us + self._shift_us, reading_value(reading), isinstance(reading, MeanReading))
 
-    def _read(self, wall_us: int, value: float) -> None:
-        number, into_us = divmod(wall_us, MINUTE_US)
-        minute = self._at(number)
+    def _read(self, wall_us: int, value: float, is_mean: bool) -> None:
+        number = (wall_us - is_mean) // MINUTE_US
+        minute, into_us = self._at(number), wall_us - number * MINUTE_US
         minute.n += 1
         minute.total += value
         if minute.strongest is None or value > minute.strongest:
@@ -140,12 +144,23 @@ class _Adder:
                 self._straight(t0_us, begin_us, reading_value(r0), reading_value(r1), True, 0)
             if told is not None:
                 self._counted(begin_us, t1_us, (r1.register - told.register0) / 1000, told.sat_ms * 1000)
+        elif isinstance(r1, MeanReading):
+            self._mean(p0, t1_us, r1)
         elif isinstance(r0, MomentReading) and isinstance(r1, MomentReading):
             pause_us = t1_us - t0_us
             if 0 < pause_us <= self._hole_us or 0 < pause_us <= BRIDGE_US:
                 is_full = self._full is not None and max(r0.value, r1.value) >= self._full
                 full_us = pause_us if is_full else 0
                 self._straight(t0_us, t1_us, r0.value, r1.value, pause_us > self._hole_us, full_us)
+
+    def _mean(self, p0: Row | None, end_us: int, r1: MeanReading) -> None:
+        """A mean over a stretch: flat. What lies between it and the reading before is a hole, however short."""
+        begin_us = end_us - r1.span_us if p0 is None else max(p0[0], end_us - r1.span_us)
+        if p0 is not None and 0 < begin_us - p0[0] <= BRIDGE_US:
+            self._straight(p0[0], begin_us, reading_value(p0[1]), r1.value, True, 0)
+        if begin_us < end_us:
+            is_full = self._full is not None and r1.value >= self._full
+            self._straight(begin_us, end_us, r1.value, r1.value, False, end_us - begin_us if is_full else 0)
 
     def _counted(self, t0_us: int, t1_us: int, light: float, full_us: int) -> None:
         """What a register counted. Over a hole the whole is exact, but when it fell is not known: it is bridged."""

@@ -10,7 +10,7 @@ import msgspec
 
 from ..dose.minute import MinuteSums, minute_sums, usual_of
 from ..dose.response import Identity
-from .pack import Row, unpack
+from .pack import REGISTER, Row, unpack
 
 
 class Block(NamedTuple):
@@ -118,7 +118,7 @@ class Blocks:
             end = _End(block.before, found[0], found[1], rows[-1], usual_of(rows))
         then = self.sensors.identity(end.sensor)
         same = then is not None and (then.unit, then.format) == (identity.unit, identity.format)
-        return end if same and end.kind == block.kind else None
+        return end if same and (end.kind == REGISTER) == (block.kind == REGISTER) else None
 
     def _last_before(self, name: str, number: int) -> int:
         mine = ", ".join(map(str, self.sensors.numbers(name)))

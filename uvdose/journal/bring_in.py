@@ -1,4 +1,7 @@
-"""Readings from a file put into the journal: all of them or none, in one transaction, as a sensor of their own."""
+"""Readings from a file put into the journal: all of them or none, in one transaction, as a sensor of their own.
+
+They are summed by minutes in it, too, since no daemon need ever run here.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,7 @@ from ..dose.response import Identity
 from ..model import Reading, Refusal
 from .imported import IMPORTED, Imported, imported
 from .recorder import Recorder
+from .summing import sum_whole
 
 CHUNKS_AT_A_TIME = 64
 Row = tuple[int, int, Identity, Reading]
@@ -62,6 +66,7 @@ def bring_in(db: sqlite3.Connection, rows: Iterable[Row], told: Callable[[int], 
             first, last, count = first or row, row, count + 1
         _flush(db, recorder)
         assert first is not None and last is not None
+        sum_whole(db, last[2].name)
         done = told(count)
         refuse_known(db, done.sha256, done.columns, done.how)
         done = msgspec.structs.replace(done, t0_us=first[0], t1_us=last[0], wall0_us=first[1], wall1_us=last[1])

@@ -109,6 +109,13 @@ def unpack_sat_ms(data: bytes) -> npt.NDArray[np.int64]:
     return np.cumsum(_steps(REGISTER, data)[_SAT_MS])
 
 
+def unpack_spans(data: bytes) -> npt.NDArray[np.int64]:
+    """The microseconds that each mean of a chunk of means is of. Raises ValueError."""
+    import numpy as np
+
+    return np.cumsum(_steps(MEAN, data)[-1])
+
+
 def _steps(kind: int, data: bytes) -> npt.NDArray[np.int64]:
     """The columns of a chunk, as differences."""
     import numpy as np

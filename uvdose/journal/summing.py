@@ -95,14 +95,27 @@ class Summer:
         return self._seen > before
 
     def _add(self, block: Block) -> None:
-        sums = self._blocks.sums(block)
-        self._db.executemany(
-            _ADD, [(block.sensor, minute, *[getattr(m, f) for f in FIELDS]) for minute, m in sums.items()]
-        )
+        _put(self._db, block.sensor, self._blocks.sums(block))
 
     def _mark(self, name: str, number: int) -> None:
         self._marks[name] = number
         self._db.execute(_MARK, (name, number))
+
+
+def _put(db: sqlite3.Connection, sensor: int, sums: dict[int, MinuteSums]) -> None:
+    db.executemany(_ADD, [(sensor, minute, *[getattr(m, f) for f in FIELDS]) for minute, m in sums.items()])
+
+
+def sum_whole(db: sqlite3.Connection, name: str) -> None:
+    """Sum all that a sensor has, whose blocks are final, inside a transaction of the caller's. Raises sqlite3.Error."""
+    blocks = Blocks(db)
+    summed = last = marks(db).get(name, 0)
+    for block in blocks.after(summed):
+        identity = blocks.sensors.identity(block.sensor)
+        if identity is not None and identity.name == name:
+            _put(db, block.sensor, blocks.sums(block))
+            last = block.id
+    db.execute(_MARK, (name, last))
 
 
 def catch_up(db: sqlite3.Connection) -> None:

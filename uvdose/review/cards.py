@@ -17,15 +17,13 @@ EARLY = 8  # a move one second early is as odd as one eight seconds late
 
 
 class Move(msgspec.Struct, frozen=True):
-    """The card at one step call, numbered from 1. dose, low, high: since the strip's start, in its unit.
+    """The card at one step call, numbered from 1. dose: since the strip's start, in its unit.
 
     told: the person said that it was moved; else it is taken as moved at the call.
     """
 
     step: int
     dose: float
-    low: float
-    high: float
     told: bool
 
 
@@ -47,12 +45,9 @@ def card_moves(store: Store, kept: Kept) -> list[Move]:
     moves = []
     for number, step in enumerate(plan.target.calls.steps, 1):
         if number in counted:
-            f = counted[number].account.figures()
-            dose, low, high = (to_screen(x, unit) for x in (f.dose, f.low, f.high))
-            moves.append(Move(number, dose, low, high, told=True))
+            moves.append(Move(number, to_screen(counted[number].account.figures().dose, unit), told=True))
         else:
-            dose = step.share * plan.aim_dose
-            moves.append(Move(number, dose, dose, dose, told=False))
+            moves.append(Move(number, step.share * plan.aim_dose, told=False))
     return _in_order(moves, kept.document.dose)
 
 
@@ -63,7 +58,7 @@ def _in_order(moves: list[Move], whole: float) -> list[Move]:
         if not move.told:
             least = max((m.dose for m in found), default=0.0)
             dose = min([max(move.dose, least), whole, *(m.dose for m in moves[i + 1 :] if m.told)])
-            move = Move(move.step, dose, dose, dose, told=False)
+            move = Move(move.step, dose, told=False)
         found.append(move)
     return found
 

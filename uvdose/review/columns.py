@@ -80,10 +80,25 @@ _READINGS = (
     Column("full_scale", NUMBER, "@value_unit", "At or above it the sensor is saturated; empty where not set."),
     Column("light", TEXT, "", "What the sensor stood under: sun, or a lamp."),
 )
+_MINUTES = (
+    Column("sensor", TEXT, "", "The sensor's name."),
+    Column("utc", TIME, "", "When the minute begins, by the wall's clock."),
+    Column("irradiance", NUMBER, "@irradiance_unit", "Mean over measured_s and bridged_s; else of the readings."),
+    Column("strongest", NUMBER, "@irradiance_unit", "The strongest reading; empty where none came in the minute."),
+    Column("irradiance_unit", TEXT, "", "mW/cm2; without a scale, that of the value."),
+    Column("measured_dose", NUMBER, "@dose_unit", "Dose over measured_s, the sensor's zero taken off."),
+    Column("bridged_dose", NUMBER, "@dose_unit", "Dose over bridged_s."),
+    Column("dose_unit", TEXT, "", "mJ/cm2; without a scale, such as counts.s."),
+    Column("measured_s", NUMBER, "s", "Time that was measured."),
+    Column("bridged_s", NUMBER, "s", "Time in holes of up to 60 s, bridged by a straight line."),
+    Column("full_s", NUMBER, "s", "Time of both at full scale; dose is a lower bound."),
+    Column("readings", WHOLE, "", "How many readings came in the minute."),
+    Column("full_readings", WHOLE, "", "How many of them stood at full scale."),
+)
 _NOTES = (
     Column("id", WHOLE, "", "Rises with each note; of one kind and subject the newest holds."),
     Column("utc", TIME, "", "When it was said."),
-    Column("kind", TEXT, "", "calibration, verdict, film, edition, zero, check, scale and others."),
+    Column("kind", TEXT, "", "calibration, verdict, film, edition, print, zero, check, scale and others."),
     Column("subject", TEXT, "", "What it is about: a number or a name."),
     Column("data", JSON, "", "What was said."),
 )
@@ -114,13 +129,15 @@ _TARGETS = (
 )
 
 TABLES: dict[str, tuple[Column, ...]] = {
-    "exposures": _EXPOSURES, "events": _EVENTS, "readings": _READINGS, "notes": _NOTES, "targets": _TARGETS,
+    "exposures": _EXPOSURES, "events": _EVENTS, "readings": _READINGS, "minutes": _MINUTES, "notes": _NOTES,
+    "targets": _TARGETS,
 }
 _SAYS = {
     "exposures": "Each exposure with the figures that hold now.",
     "events": "What happened, as `uvdose events` tells it.",
     "readings": "Raw readings, each with its sensor's settings of then. `uvdose import` brings them in as they were.",
-    "notes": "What persons said that is no act; all versions.",
+    "minutes": "Light by minutes, also where readings were pruned; those without light and readings are left out.",
+    "notes": "What persons said that is no act; all versions. A picture of a print is there by its SHA-256.",
     "targets": "Every version of every target.",
 }
 

@@ -10,7 +10,7 @@ from ..clock import iso_utc
 from ..exposure.states import State
 from ..exposure.target import Combination
 from ..messages import EventDoc, ExposureDoc
-from ..notes import Verdict
+from ..notes import PrintNote, Verdict
 from ..units import stops_between
 from .byclock import ByClock
 from .light import LightOfDay
@@ -36,9 +36,9 @@ class Print(msgspec.Struct, frozen=True):
     events: all that it went through. alarms: of its sensor while it ran. in_light: wall labels.
     began: the local day. light_start, light_end: irradiance in light_unit as it came into the light and left it for
     good (or at its last reading), None where nothing was read then. past_dose, past_s: dose above the target, and
-    seconds in the light past it, 0 where it was not reached. verdict: the newest. waits: it is finished and nobody has
-    said how it came out; a strip or a tablet waits until it is read. share: what belongs to this day, None where all
-    of it does. clock: what the day's clearest light would have made of it, None where that cannot be told.
+    seconds in the light past it, 0 where it was not reached. verdict, note: the newest. waits: it is finished and
+    nobody has said how it came out; a strip or a tablet waits until it is read. share: what belongs to this day, None
+    where all of it does. clock: what the day's clearest light would have made of it, None where that cannot be told.
     """
 
     document: ExposureDoc
@@ -56,6 +56,7 @@ class Print(msgspec.Struct, frozen=True):
     past_dose: float = 0.0
     past_s: float = 0.0
     verdict: Verdict | None = None
+    note: PrintNote | None = None
     waits: bool = False
     share: Share | None = None
     clock: ByClock | None = None
@@ -236,6 +237,7 @@ def _print_json(p: Print) -> dict[str, Any]:
         "past_dose": p.past_dose,
         "past_s": p.past_s,
         "verdict": p.verdict,
+        "note": p.note,
         "waits": p.waits,
         "share": p.share,
         "clock": None if p.clock is None else p.clock._asdict(),

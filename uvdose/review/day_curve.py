@@ -42,12 +42,12 @@ def curve(read: Recorded, from_us: int, to_us: int) -> Curve:
     """The light between two wall labels."""
     wall_us, width_us = read.wall_us, max(1, (to_us - from_us) // FINE)
     most_us = max(BRIDGE_US, SELDOM * read.usual_us)
-    new = (read.step_us > most_us) | (np.diff(wall_us, prepend=wall_us[:1]) < 0)  # the wall clock was set back
+    new = (read.unread_us > most_us) | (np.diff(wall_us, prepend=wall_us[:1]) < 0)  # the wall clock was set back
     part = np.cumsum(new)
-    place = (wall_us - from_us) // width_us
+    place = (read.at_us - from_us) // width_us
     _, first, counts = np.unique(part * (FINE + 2) + place, return_index=True, return_counts=True)
     light = np.add.reduceat(read.light, first) / counts
-    at_us = np.add.reduceat(wall_us - from_us, first) / counts
+    at_us = np.add.reduceat(read.at_us - from_us, first) / counts
     seconds: list[float] = []
     told: list[float] = []
     ends: list[tuple[float, float]] = []

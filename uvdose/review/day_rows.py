@@ -15,13 +15,14 @@ from .layout import (
     moment_of,
     screen_width,
     shorten,
+    shorten_title,
     stops_text,
     time_of,
     unit_text,
     with_unit,
     wrap,
 )
-from .print_text import verdict_words
+from .print_text import noted_told, verdict_words
 
 MOST_TOLD = 12
 WIDTH = 80
@@ -51,7 +52,7 @@ def print_rows(day: Day) -> list[str]:
         d = p.document
         rows.append([
             str(d.id), shorten(d.label or "-", 10 if one else 8), shorten(d.frame, 6),
-            shorten(d.title, 14 if one else 12), figure(d.target_dose), "void" if p.is_void else figure(d.dose),
+            shorten_title(d.title, 14 if one else 12), figure(d.target_dose), "void" if p.is_void else figure(d.dose),
             "-" if p.is_void else f"{figure(d.dose_low)}-{figure(d.dose_high)}",
             *([] if one else [unit_text(d.unit)]), stops_text(p.stops),
         ])  # fmt: skip
@@ -123,8 +124,7 @@ def _story(day: Day, p: Print) -> list[str]:
     more += past_told(p)
     if (clock := clock_of(p)):
         more.append(clock)
-    if (said := _said(p)):
-        more.append(said)
+    more += [told for told in (_said(p), noted_told(d.id, p.note)) if told]
     return [*lines, *fold(light, "    "), *fold(", ".join(parts), "    "),
             *(line for text in more for line in fold(text, "    "))]  # fmt: skip
 
@@ -166,7 +166,7 @@ def _short_story(day: Day, p: Print) -> list[str]:
             parts.append(f"{what} {minutes(seconds)}")
     if p.share is not None:
         parts.append(share_told(p))
-    parts += [text for text in (clock_of(p, short=True), _said(p)) if text]
+    parts += [text for text in (clock_of(p, short=True), _said(p), noted_told(d.id, p.note)) if text]
     return fold(", ".join(parts), "    ")
 
 

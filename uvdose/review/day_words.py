@@ -21,7 +21,7 @@ from .day_rows import (
     void_told,
 )
 from .layout import figure, shorten, stops_text, time_of, unit_text, with_unit
-from .print_text import verdict_words
+from .print_text import noted_told, verdict_words
 from .text import BAND, clock_told, notices_of, totals_told
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
@@ -128,7 +128,7 @@ def _story(day: Day, p: Print) -> list[str]:
         lines.append("; ".join(f"{call_name(e.event, e.data)} {at(day, e.utc)}" for e in p.calls))
     if (ends := ends_told(p)):
         lines.append(f"light {ends}")
-    return [plain(text) for text in (*lines, *past_told(p), clock_of(p), *aim_told(d))]
+    return [plain(text) for text in (*lines, *past_told(p), clock_of(p), *aim_told(d), noted_told(d.id, p.note))]
 
 
 def light_rows(day: Day) -> list[tuple[str, ...]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import isnan
 from typing import IO, Any, NamedTuple
 
 import msgspec
@@ -11,11 +12,12 @@ from ..clock import from_iso, iso_utc, iso_utc_exact
 from ..dose.integrator import reading_value
 from ..journal.store import Store
 from ..model import MeanReading, MomentReading, Refusal
-from ..units import US_PER_S
+from ..units import US_PER_S, dose_unit
 from . import raw
 from .columns import TABLES
 from .day import stops_of
 from .export_forms import FORMS, Record, Writer, write_csv, write_jsonl, write_parquet
+from .minutes import all_minutes
 from .standing import standing
 
 WHATS = tuple(TABLES)
@@ -45,10 +47,12 @@ def write(store: Store, what: str, form: str, wanted: Wanted, out: IO[Any]) -> i
         units = {"unit": sorted({str(e["unit"]) for e in found})}
     else:
         known = [i for i in raw.identities(store) if wanted.sensor in (None, i.name)]
-        records = _readings(store, wanted)
+        shown = {raw.Scale(i).unit for i in known}
+        records = _readings(store, wanted) if what == "readings" else _minutes(store, wanted)
         units = {
             "value_unit": sorted({i.unit for i in known}),
-            "irradiance_unit": sorted({raw.Scale(i).unit for i in known}),
+            "irradiance_unit": sorted(shown),
+            "dose_unit": sorted({dose_unit(unit, scaled=False) for unit in shown}),
         }
     writers: dict[str, Writer] = {"csv": write_csv, "jsonl": write_jsonl, "parquet": write_parquet}
     return writers[form](records, TABLES[what], units, out)
@@ -141,3 +145,18 @@ def _readings(store: Store, wanted: Wanted) -> Iterator[Record]:
                     "sat_ms": reading.sat_ms, "presses": reading.presses, "flags": f"{reading.flags:02x}",
                 }
             yield record
+
+
+def _minutes(store: Store, wanted: Wanted) -> Iterator[Record]:
+    names = _names("minutes")
+    for m in all_minutes(store, *wanted):
+        same = {"sensor": m.name, "irradiance_unit": m.unit, "dose_unit": dose_unit(m.unit, scaled=False)}
+        columns = (m.mean, m.strongest, m.measured, m.bridged, m.measured_s, m.bridged_s, m.full_s, m.readings, m.full)
+        rows = zip(m.start_us.tolist(), *(column.tolist() for column in columns), strict=True)
+        for start_us, mean, strongest, measured, bridged, measured_s, bridged_s, full_s, readings, full in rows:
+            record = same | {
+                "utc": iso_utc(start_us), "irradiance": mean, "strongest": None if isnan(strongest) else strongest,
+                "measured_dose": measured, "bridged_dose": bridged, "measured_s": measured_s, "bridged_s": bridged_s,
+                "full_s": full_s, "readings": readings, "full_readings": full,
+            }
+            yield {name: record[name] for name in names}

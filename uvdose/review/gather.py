@@ -15,7 +15,7 @@ from ..journal.replay import count_anew, rebuild
 from ..journal.store import Kept, Store
 from ..messages import EventDoc
 from ..model import Refusal
-from ..notes import Calibration, Verdict
+from ..notes import Calibration, PrintNote, Verdict
 from ..units import US_PER_S, irradiance_unit
 from . import recorded
 from .byclock import by_clock
@@ -137,6 +137,7 @@ def _lain(store: Store, kept: Kept) -> _Lain:
             overlap_us(w, reached_us, end_us) for w in exposure.account.windows
         ) / US_PER_S if reached_us is not None else 0.0,
         verdict=verdict,
+        note=store.newest_note(PrintNote, str(kept.plan.id))[1],
         waits=waits(document, verdict, sheet),
     ), windows, shift_us)
 

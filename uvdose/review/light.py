@@ -147,7 +147,7 @@ def _middle_us(k: int, from_us: int, width_us: int) -> int:
 def _trace(read: Recorded, from_us: int, to_us: int) -> list[float | None]:
     """The mean of the readings in each stretch; where a seldom sensor has none in it, the light between its two."""
     width_us = max(1, to_us - from_us)
-    place = (read.wall_us - from_us) * BINS // width_us
+    place = (read.at_us - from_us) * BINS // width_us
     shown = (place >= 0) & (place < BINS)
     counts = np.bincount(place[shown], minlength=BINS)
     sums = np.bincount(place[shown], read.light[shown], minlength=BINS)
@@ -156,8 +156,8 @@ def _trace(read: Recorded, from_us: int, to_us: int) -> list[float | None]:
     most_us = max(HOLE_US, HOLE_INTERVALS * read.usual_us)
     between = np.zeros(BINS, dtype=bool)
     if len(read.t_us) > 1:
-        between = (middle >= read.t_us[0]) & (middle <= read.t_us[-1]) & (read.step_us[after] <= most_us)
-    straight = np.interp(middle, read.t_us, read.light)
+        between = (middle >= read.t_us[0]) & (middle <= read.t_us[-1]) & (read.unread_us[after] <= most_us)
+    straight = read.straight(middle)
     return [
         float(sums[k] / counts[k]) if counts[k] else float(straight[k]) if between[k] else None for k in range(BINS)
     ]

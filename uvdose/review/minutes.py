@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterator
 
 import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from ..dose.minute import MINUTE_US
-from ..journal.minutes import COLUMNS, Found, minutes_between
+from ..journal.minutes import COLUMNS, FAR_US, Found, minutes_between
 from ..journal.store import Store
 from ..units import US_PER_S
 from .raw import Scale
 
+SPAN_US = 10_000 * MINUTE_US  # some days: what is held at a time of a long stretch
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -60,6 +62,21 @@ def light_minutes(store: Store, wall0_us: int, wall1_us: int, sensor: str | None
         keys[identity.name, scales[number].unit].append(number)
     mine = {key: np.isin(table["sensor"], numbers) for key, numbers in keys.items()}
     return [_arrays(*key, {c: v[mine[key]] for c, v in table.items()}, scales) for key in keys if mine[key].any()]
+
+
+def all_minutes(store: Store, wall0_us: int, wall1_us: int, sensor: str | None = None) -> Iterator[LightMinutes]:
+    """The same of any stretch, sensor by sensor and some days at a time, so that years take no room."""
+    low, high = store.db.execute(
+        "SELECT min(a), max(b) FROM (SELECT min(minute) * :m AS a, (max(minute) + 1) * :m AS b FROM minute UNION ALL"
+        " SELECT min(wall0_us) - :far, max(wall0_us + t1_us - t0_us) + :m FROM chunk)", {"m": MINUTE_US, "far": FAR_US}
+    ).fetchone()
+    if low is None:
+        return
+    names = [r[0] for r in store.db.execute("SELECT DISTINCT name FROM sensor ORDER BY name")]
+    begin_us, end_us = max(wall0_us, low) // MINUTE_US * MINUTE_US, min(wall1_us, high)
+    for name in names if sensor is None else [sensor]:
+        for from_us in range(begin_us, end_us, SPAN_US):
+            yield from light_minutes(store, from_us, min(end_us, from_us + SPAN_US), name)
 
 
 def columns_of(found: Found) -> dict[str, Floats]:

@@ -1,10 +1,12 @@
 """Readings of a stretch of wall time as arrays, by sensor: what a day, its minutes and a clock's dose are made of.
 
-Sums are about: light goes straight from one momentary value to the next, over holes as well. A print's own dose is
-never made here.
+Sums are about: light goes straight from one momentary value to the next, over holes as well; a mean holds flat over
+its stretch. A print's own dose is never made here.
 """
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
@@ -12,7 +14,7 @@ import numpy.typing as npt
 
 from ..dose.integrator import BRIDGE_US, HOLE_INTERVALS
 from ..dose.response import Identity
-from ..journal.pack import REGISTER, unpack_sat_ms, unpack_values
+from ..journal.pack import MEAN, REGISTER, unpack_sat_ms, unpack_spans, unpack_values
 from ..journal.recorder import MAX_CHUNK_SPAN_US
 from ..journal.store import Store
 from ..model import Refusal
@@ -21,6 +23,7 @@ from .raw import Scale
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
+FOREVER = 1 << 60
 
 
 class Stretch(msgspec.Struct, frozen=True):
@@ -30,31 +33,51 @@ class Stretch(msgspec.Struct, frozen=True):
     stop_us: int
 
 
+class Part(NamedTuple):
+    """One chunk's readings: wall labels and dose times (microseconds), light in the unit of the screen.
+
+    flat_us: over how long up to its time a reading holds flat, FOREVER for a node's line, which tells all since the
+    one before. full: of a momentary value or a mean 1 at full scale; of a line milliseconds of it since its boot.
+    """
+
+    wall_us: Whole
+    t_us: Whole
+    light: Floats
+    flat_us: Whole
+    full: Floats
+
+
 class Recorded:
     """One sensor's readings in rising dose time, on the scale that each came under.
 
-    wall_us, t_us: wall label and dose time. light: irradiance in `unit`. step_us, area: time and dose since the reading
-    before, 0 at the first. full_us: how much of the step was at the sensor's full scale. usual_us: the usual step, 0 of
-    a single reading. bridged_us: steps up to this long tell the light between their ends, as a print's count has it: a
-    minute, of a sensor that is read seldom three of its intervals.
+    wall_us, t_us: wall label and dose time. at_us: wall label of the middle of what a mean tells; of others the label.
+    light: irradiance in `unit`. step_us, area: time and dose since the reading before, 0 at the first. unread_us: how
+    much of the step nothing tells but the readings at its ends. full_us: how much of it was at the sensor's full scale.
+    usual_us: the usual step, 0 of a single reading. bridged_us: steps up to this long tell the light between their
+    ends, as a print's count has it: a minute, of a sensor that is read seldom three of its intervals.
     """
 
-    def __init__(self, name: str, unit: str, parts: list[tuple[Whole, Whole, Floats, Floats, Floats]]) -> None:
-        wall, t, light, is_mean, full = (np.concatenate(column) for column in zip(*parts, strict=True))
+    def __init__(self, name: str, unit: str, parts: list[Part]) -> None:
+        wall, t, light, flat, full = (np.concatenate(column) for column in zip(*parts, strict=True))
         order = np.argsort(t, kind="stable")
         self.name = name
         self.unit = unit
         self.wall_us, self.t_us, self.light = wall[order], t[order], light[order]
-        self._is_mean = is_mean[order] > 0
-        before = np.concatenate([self.light[:1], self.light[:-1]])
         self.step_us = np.diff(self.t_us, prepend=self.t_us[:1])
-        self.area = self.step_us / US_PER_S * np.where(self._is_mean, self.light, (before + self.light) / 2)
-        self._before = before
-        told = full[order]  # of a momentary value: 1 at full scale; of a node's line: milliseconds since its boot
+        is_line = flat[order] == FOREVER
+        self._flat_us = np.minimum(flat[order], self.step_us)
+        self._mean_us = np.where(is_line, 0, self._flat_us)
+        self.at_us = self.wall_us - self._mean_us // 2
+        self.unread_us = self.step_us - self._mean_us
+        self._before = np.concatenate([self.light[:1], self.light[:-1]])
+        open_us = self.step_us - self._flat_us
+        self.area = (open_us * (self._before + self.light) / 2 + self._flat_us * self.light) / US_PER_S
+        told = full[order]
         grown = np.diff(told, prepend=told[:1])
         grown = np.clip(np.where(grown < 0, told, grown) * 1000, 0, self.step_us)  # less than before: it was off
         at_full = np.maximum(told, np.concatenate([told[:1], told[:-1]])) * self.step_us
-        self.full_us = np.where(self._is_mean, grown, at_full)
+        at_full = np.where(self._mean_us > 0, told * self._mean_us, at_full)
+        self.full_us = np.where(is_line, grown, at_full)
         self.usual_us = float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
         self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * self.usual_us)
         self._area_sum = np.cumsum(self.area)
@@ -73,10 +96,12 @@ class Recorded:
     def dose_until(self, t_us: Whole) -> Floats:
         """Dose from the first reading up to dose times between the first and the last one."""
         k = self._next(t_us)
-        since_s = np.clip(t_us - self.t_us[k - 1], 0, self.step_us[k]) / US_PER_S
-        slope = np.where(self._is_mean[k], 0.0, (self.light[k] - self._before[k]) / np.maximum(self.step_us[k], 1))
-        level = np.where(self._is_mean[k], self.light[k], self._before[k])
-        found: Floats = self._area_sum[k - 1] + since_s * (level + slope * US_PER_S * since_s / 2)
+        since_us = np.clip(t_us - self.t_us[k - 1], 0, self.step_us[k])
+        open_us = self.step_us[k] - self._flat_us[k]
+        rising_s = np.minimum(since_us, open_us) / US_PER_S
+        slope = (self.light[k] - self._before[k]) / np.maximum(open_us, 1) * US_PER_S
+        found: Floats = self._area_sum[k - 1] + rising_s * (self._before[k] + slope * rising_s / 2)
+        found += (since_us / US_PER_S - rising_s) * self.light[k]
         return found
 
     def reaches(self, from_us: int, to_us: int) -> bool:
@@ -85,21 +110,35 @@ class Recorded:
         if len(t) < 2 or from_us < t[0] or to_us > t[-1]:
             return False
         first, last = np.searchsorted(t, [from_us + 1, to_us])
-        longest = self.step_us[first : last + 1].max(initial=0)
+        longest = self.unread_us[first : last + 1].max(initial=0)
         return bool(longest <= self.bridged_us)
 
     def light_at(self, t_us: int) -> float | None:
-        """The irradiance at a dose time; None where no reading lies within 60 s of it."""
+        """The irradiance at a dose time; None where no reading tells it, or lies within 60 s of it."""
         k = int(np.searchsorted(self.t_us, t_us))
         near = slice(max(0, k - 1), k + 1)
-        if np.abs(self.t_us[near] - t_us).min() > BRIDGE_US:
+        if np.abs(self.t_us[near] - t_us).min() > BRIDGE_US and not self._in_mean(np.array([t_us]))[0]:
             return None
-        return float(np.interp(t_us, self.t_us[near], self.light[near]))
+        return float(self.straight(np.array([t_us]))[0])
+
+    def straight(self, t_us: Whole) -> Floats:
+        """The irradiance at dose times: on straight lines between the readings, within a mean's stretch that."""
+        drawn: Floats = np.interp(t_us, self.t_us, self.light)
+        return np.where(self._in_mean(t_us), self.light[self._at_or_after(t_us)], drawn)
+
+    def _in_mean(self, t_us: Whole) -> npt.NDArray[np.bool_]:
+        k = self._at_or_after(t_us)
+        found: npt.NDArray[np.bool_] = (t_us <= self.t_us[k]) & (t_us > self.t_us[k] - self._mean_us[k])
+        return found
+
+    def _at_or_after(self, t_us: Whole) -> Whole:
+        found: Whole = np.minimum(np.searchsorted(self.t_us, t_us), len(self.t_us) - 1)
+        return found
 
     def holes(self, from_us: int, to_us: int) -> Whole:
         """Lengths of the holes too long to be bridged that ended within a stretch of wall time."""
         inside = (self.wall_us >= from_us) & (self.wall_us < to_us)
-        found: Whole = self.step_us[inside & (self.step_us > self.bridged_us)]
+        found: Whole = self.unread_us[inside & (self.unread_us > self.bridged_us)]
         return found
 
     def full_s(self, from_us: int, to_us: int) -> float:
@@ -123,7 +162,7 @@ def read(store: Store, wall0_us: int, wall1_us: int) -> list[Recorded]:
         " WHERE c.wall0_us >= ? AND c.wall0_us < ? AND c.wall0_us + c.t1_us - c.t0_us >= ? ORDER BY c.id",
         (wall0_us - MAX_CHUNK_SPAN_US, wall1_us, wall0_us),
     )
-    found: dict[tuple[str, str], list[tuple[Whole, Whole, Floats, Floats, Floats]]] = {}
+    found: dict[tuple[str, str], list[Part]] = {}
     scales: dict[str, tuple[Identity, Scale]] = {}
     for text, number, kind, t0_us, chunk_wall_us, data in rows:
         if text not in scales:
@@ -133,6 +172,7 @@ def read(store: Store, wall0_us: int, wall1_us: int) -> list[Recorded]:
         try:
             times, values = unpack_values(kind, data)
             told = unpack_sat_ms(data) if kind == REGISTER else None
+            spans = unpack_spans(data) if kind == MEAN else None
         except ValueError as err:
             raise Refusal(f"raw readings {number} of the journal cannot be read: {err}") from None
         wall = times + (chunk_wall_us - t0_us)
@@ -141,8 +181,7 @@ def read(store: Store, wall0_us: int, wall1_us: int) -> list[Recorded]:
             continue
         full = np.inf if identity.full_scale is None else identity.full_scale
         at_full = (values >= full).astype(float) if told is None else told.astype(float)
-        is_mean = np.full(len(times), float(kind == REGISTER))
-        parts = found.setdefault((identity.name, scale.unit), [])
-        columns = wall, times, scale.many(values), is_mean, at_full
-        parts.append(tuple(column[inside] for column in columns))
+        flat = np.full(len(times), FOREVER if kind == REGISTER else 0) if spans is None else spans
+        part = Part(wall, times, scale.many(values), flat, at_full)
+        found.setdefault((identity.name, scale.unit), []).append(Part(*(column[inside] for column in part)))
     return [Recorded(name, unit, parts) for (name, unit), parts in found.items()]

@@ -223,6 +223,7 @@ def notices_of(p: Print) -> list[str]:
         found.append(f"{abs(p.stops):.2f} stops {more} than its target asks")
     if p.overridden:
         found.append(f"the target was proved with another sensor setting or light ({'; '.join(p.overridden)})")
+    found += [str(e.data["line"]) for e in p.events if e.event == "light" and "line" in e.data]
     alarms = sorted({alarm_words(str(e.data.get("alarm"))) for e in p.alarms})
     if alarms:
         found.append(f"alarms while it lay out: {', '.join(alarms)}")

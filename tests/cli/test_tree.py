@@ -1,0 +1,40 @@
+"""Each command is found where the table of commands says it lies, alone and among all others."""
+
+from __future__ import annotations
+
+import pytest
+
+from uvdose.cli.app import run, tree
+from uvdose.cli.tree import BY_TASK, MODULES, module_of
+
+
+def test_the_table_names_every_command_once() -> None:
+    assert set(tree().commands) == set(MODULES) and len(MODULES) == sum(map(len, BY_TASK.values()))
+    for name, module in MODULES.items():
+        alone, among = tree(module).commands[name], tree().commands[name]
+        assert sorted(getattr(alone, "commands", {})) == sorted(getattr(among, "commands", {}))
+        assert [p.opts for p in alone.params] == [p.opts for p in among.params]
+
+
+@pytest.mark.parametrize(("words", "module"), [
+    (["day", "2026-06-21"], "lookback"), (["--home", "day", "events"], "happened"), (["--home=x", "note"], "noting"),
+    (["--help"], None), (["--version"], None), ([], None), (["daze"], None), (["--home"], None),
+])  # fmt: skip
+def test_what_is_called(words: list[str], module: str | None) -> None:
+    assert module_of(words) == module
+
+
+def test_help_goes_by_task(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--help"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line[:-1] for line in lines if line[:-1] in BY_TASK] == list(BY_TASK)
+    shown = [line.split()[0] for line in lines if line.startswith("  ") and line.split()[0] in MODULES]
+    assert shown == list(MODULES) and max(map(len, lines)) <= 80
+    near = [shown.index(name) for name in ("days", "day", "prints", "note", "suppose", "import", "export")]
+    assert near == list(range(near[0], near[0] + len(near)))
+
+
+def test_a_command_loads_no_other(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["prints", "--help"]) == 0 and "Usage: uvdose prints" in capsys.readouterr().out
+    assert set(tree(MODULES["prints"]).commands) == {"prints"}
+    assert run(["daze"]) == 2
