@@ -10,7 +10,7 @@ from typing import Any, cast
 import msgspec
 import pytest
 
-from uvdose.clock import FixedClock, from_iso, use_zone
+from uvdose.clock import FixedClock
 from uvdose.exposure.states import Act
 from uvdose.messages import Part
 from uvdose.model import Refusal
@@ -18,6 +18,7 @@ from uvdose.notes import Calibration, Seen, StripPlan, Verdict
 from uvdose.present import Present
 from uvdose.review.gather import gather, newest_day
 from uvdose.review.text import render
+from uvdose.stamps import from_iso, use_zone
 
 from .conftest import BLUE, Bindery
 from .days import weeks

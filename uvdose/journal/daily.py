@@ -6,9 +6,9 @@ from typing import TypeVar
 
 import msgspec
 
-from ..clock import iso_utc
 from ..exposure.target import Target
 from ..notes import Doc, kind_name
+from ..stamps import iso_utc
 from .store import Kept, Store
 
 D = TypeVar("D", bound=Doc)
