@@ -12,10 +12,11 @@ import msgspec
 from .apart import give_way
 from .clock import day_bounds, local_date, use_zone
 from .days import Answer, Task
+from .journal.daily import newest_day
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
-from .review.gather import gather, newest_day
+from .review.gather import gather
 
 
 def main() -> int:

@@ -8,8 +8,9 @@ import msgspec
 import pytest
 
 from uvdose.clock import day_bounds
+from uvdose.journal.daily import newest_day
 from uvdose.model import Refusal
-from uvdose.review.gather import gather, newest_day
+from uvdose.review.gather import gather
 from uvdose.review.text import render, spark
 
 

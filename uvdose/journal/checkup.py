@@ -12,7 +12,7 @@ import msgspec
 from ..clock import iso_utc
 from .blocks import Blocks, readable
 from .imported import Imported, imported
-from .minutes import one_moment
+from .moment import one_moment
 from .proof import Proof
 from .prune import Pruned, pruned
 
