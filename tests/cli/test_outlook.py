@@ -75,7 +75,8 @@ def test_the_chart(bench: Homed, tmp_path: Path, end: str) -> None:
         (("--date", "9999-12-31"), 2, "more than a year"), (("--date", "0001-01-01"), 2, "more than a year"),
         (("--date", "soon"), 2, "YYYY-MM-DD"), (("--every", "0"), 2, "from 5 to 240"), (("--every", "x"), 2, "every"),
         (("--between", "nan"), 2, "from 0"), (("--sensor", "roof"), 2, "no sensor"),
-        (("--out", "day.txt"), 2, "a chart ends with"), (("--out", "/nonexistent/there/day.svg"), 4, "cannot be written"),
+        (("--out", "day.txt"), 2, "a chart ends with"),
+        (("--out", "/nonexistent/there/day.svg"), 4, "cannot be written"),
         (("--date", "2016-06-24", "--out", "{home}/journal.sqlite3"), 4, "the journal itself"),
     ],
 )  # fmt: skip
