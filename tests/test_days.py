@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 
 import msgspec
@@ -101,3 +102,52 @@ def test_a_process_that_fails_is_a_refusal(monkeypatch: pytest.MonkeyPatch, faul
 
     alone(run)
     assert len(bench.asked) == 2, "a fault is not kept"
+
+
+def test_those_who_waited_for_what_failed_do_not_each_begin_it_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fifty phones ask for a day that takes longer than it may: it is tried once, and again when one asks later."""
+    bench = Bench(monkeypatch, TimeoutError())
+    answered = bench.made
+
+    async def slow(module: str, task: bytes, limit_s: float) -> bytes:
+        await asyncio.sleep(0)
+        bench.clock.advance(limit_s)
+        return await answered(module, task, limit_s)
+
+    monkeypatch.setattr(days, "done_apart", slow)
+
+    async def run() -> None:
+        told = await asyncio.gather(*(bench.days.page(OVER) for _ in range(50)), return_exceptions=True)
+        assert all(isinstance(one, Refusal) and "could not be made" in one.line for one in told)
+        assert len(bench.asked) == 1
+        with pytest.raises(Refusal, match="could not be made"):
+            await bench.days.page(OVER)
+
+    alone(run)
+    assert len(bench.asked) == 2
+
+
+def test_one_who_asks_for_many_days_and_goes_away_does_not_keep_others_waiting(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is known is given at once, whoever waits; and only some days wait to be made."""
+    bench = Bench(monkeypatch)
+    answered = bench.made
+    go = asyncio.Event()
+
+    async def held(module: str, task: bytes, limit_s: float) -> bytes:
+        await go.wait()
+        return await answered(module, task, limit_s)
+
+    async def run() -> None:
+        first = await bench.days.page(None)
+        monkeypatch.setattr(days, "done_apart", held)
+        many = [asyncio.create_task(bench.days.page(f"2025-{k // 28 + 1:02d}-{k % 28 + 1:02d}")) for k in range(300)]
+        await asyncio.sleep(0)
+        assert await bench.days.page(None) == first
+        go.set()
+        told = await asyncio.gather(*many, return_exceptions=True)
+        busy = [one for one in told if isinstance(one, Refusal)]
+        assert len(busy) == 300 - days.MOST_WAITING and all("again in a moment" in one.line for one in busy)
+        assert len(bench.asked) == 1 + days.MOST_WAITING
+        assert (await bench.days.page("2024-01-01"))[0].startswith("page"), "there is room again"
+
+    alone(run)

@@ -23,7 +23,9 @@ ALLOWED: dict[str, set[str]] = {
     "foretold": BASE,
     "notes": BASE,
     "queueing": BASE,
+    "subjects": BASE | {"notes", "queueing"},
     "clock": BASE,
+    "cells": set(),
     "settings_words": set(),
     "settings_bench": {"clock", "settings_words"},
     "catalogue": BASE,
@@ -39,8 +41,8 @@ ALLOWED: dict[str, set[str]] = {
     "journal": BASE | {"clock", "dose", "exposure", "notes"},
     "call": BASE | {"clock", "config", "exposure"},
     "web": BASE | {"clock", "config", "home"},
-    "review": BASE | {"clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
-    "bring": BASE | {"clock", "config", "dose"},
+    "review": BASE | {"cells", "clock", "dose", "exposure", "calibrate", "journal", "light", "notes"},
+    "bring": BASE | {"cells", "clock", "config", "dose"},
     "ahead": BASE
     | {"clock", "config", "dose", "exposure", "journal", "light", "notes", "placed", "queueing", "review"}
     | {"same_light"},
@@ -62,7 +64,7 @@ ALLOWED: dict[str, set[str]] = {
     "pressing": BASE | {"core", "exposure", "journal", "service"},
     "service": BASE
     | {"clock", "core", "dose", "exposure", "journal", "mending", "next_up", "notes", "present", "reread", "showing"}
-    | {"days", "outlooks", "start_light", "trying"},
+    | {"days", "outlooks", "start_light", "subjects", "trying"},
     "apart": set(),
     "days": BASE | {"apart", "clock", "settings_bench"},
     "day_process": BASE | {"apart", "clock", "days", "journal", "review"},
@@ -73,7 +75,7 @@ ALLOWED: dict[str, set[str]] = {
     "__main__": {"*"},
 }
 PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "foretold",
-        "notes", "queueing")
+        "notes", "queueing", "subjects")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "bisect", "collections", "csv", "datetime", "enum", "fractions", "functools",
     "itertools", "json", "math", "msgspec", "re", "struct", "typing",

@@ -120,7 +120,7 @@ def _sensor(settings: Settings, question: Question, targets: Sequence[Target]) -
     if name is None:
         raise Refusal(f"which sensor? name one with --sensor: {', '.join(known)}", 2)
     if name not in known:
-        raise Refusal(f"no sensor {name!r}: {', '.join(known)}", 2)
+        raise Refusal(f"no sensor {name!r} in the settings: one of {', '.join(known)}", 2)
     if known[name].light != SUN:
         raise Refusal(f"sensor {name} stands under {known[name].light}: an outlook is of the sun's light alone")
     return known[name]

@@ -33,6 +33,7 @@ from .present import Present
 from .reread import Rereader
 from .showing import Showing
 from .start_light import StartLight
+from .subjects import check as check_subject
 from .trying import Trier
 from .units import US_PER_S, from_screen, irradiance_unit
 
@@ -182,7 +183,7 @@ class BenchService:
         core = self._core
         _check_text("subject", request.subject or "")
         note = checked(request.kind, request.data)
-        self.showing.check(note, request.subject)
+        check_subject(note, request.subject)
         noted = core.recorder.note(request.kind, request.subject, note, core.clock.wall_us(), request.based_on)
         self.showing.noted(note, noted.id)
         return NoteTaken(noted.subject, await _within(core.commit(noted.statements), ACT_PATIENCE_S), noted.id)

@@ -49,13 +49,24 @@ def name_in(settings_file: Path) -> str:
     return _text_in(settings_file, "name") or BenchSettings().name
 
 
-def _text_in(settings_file: Path, key: str) -> str | None:
+def sensors_in(settings_file: Path) -> list[str]:
+    """The names of the sensors that settings set up, whatever else may be wrong with them."""
+    blocks = _all_in(settings_file).get("sensor", [])
+    names = [block.get("name") for block in blocks if isinstance(block, dict)] if isinstance(blocks, list) else []
+    return [name for name in names if isinstance(name, str)]
+
+
+def _all_in(settings_file: Path) -> dict[str, Any]:
     if not settings_file.is_file():  # a pipe that nobody writes would be waited for
-        return None
+        return {}
     try:
-        bench = tomllib.loads(settings_file.read_text(encoding="utf-8")).get("bench", {})
+        return tomllib.loads(settings_file.read_text(encoding="utf-8"))
     except (OSError, ValueError):
-        return None
+        return {}
+
+
+def _text_in(settings_file: Path, key: str) -> str | None:
+    bench = _all_in(settings_file).get("bench", {})
     told = bench.get(key) if isinstance(bench, dict) else None
     return told if isinstance(told, str) else None
 

@@ -12,9 +12,8 @@ from .exposure.states import Act
 from .exposure.target import Target
 from .journal.store import Kept, Store
 from .listed import FrameDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
-from .model import Refusal
-from .notes import Doc, PrintNote, Queue
-from .queueing import BENCH, checked
+from .notes import Doc, Queue
+from .queueing import BENCH
 from .units import US_PER_S, irradiance_unit, to_screen
 
 MAX_POINTS = 400
@@ -58,18 +57,6 @@ class Showing:
     def began(self) -> None:
         """A print lies in a frame: a page that is open past midnight must not go by what lay there the day before."""
         self._changed()
-
-    @staticmethod
-    def check(note: Doc, subject: str | None) -> None:
-        """Raises `Refusal` for a queue of something else than the bench, or one with what cannot be started, and for
-        a note on a print that names none: it would get the next number, as a new sheet does."""
-        if isinstance(note, PrintNote) and not (subject or "").isdigit():
-            raise Refusal("print: its subject is the print's number", 2)
-        if not isinstance(note, Queue):
-            return
-        if subject != BENCH:
-            raise Refusal(f"queue: its subject is {BENCH!r}, there is one queue", 2)
-        checked(note.entries)
 
     def noted(self, note: Doc, number: int) -> None:
         """A note is being written, as this version."""

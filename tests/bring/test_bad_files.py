@@ -57,6 +57,10 @@ BAD: dict[str, tuple[bytes, tuple[str, ...], int, str]] = {
     "hour twice": (b"time,uva\n2026-10-25 02:30:00,1\n", (*UNIT, *ZURICH), REFUSED, "came twice or never"),
     "hour never": (b"time,uva\n2026-03-29 02:30:00,1\n", (*UNIT, *ZURICH), REFUSED, "came twice or never"),
     "no time": (b"time,uva\nnoon,1\n", UNIT, REFUSED, "ISO 8601"),
+    "year 1": (b"time,uva\n0001-01-01T00:00:00Z,1\n", UNIT, REFUSED, "outside of 1973 to 2103"),
+    "before year 1": (b"time,uva\n0001-01-01T00:00:00+05:00,1\n", UNIT, REFUSED, "outside of 1973 to 2103"),
+    "year 9999": (GOOD.encode() + b"9999-12-31T23:59:59Z,1\n", UNIT, REFUSED, "line 22"),
+    "after year 9999": (GOOD.encode() + b"9999-12-31T23:59:59-05:00,1\n", UNIT, REFUSED, "outside of 1973 to 2103"),
     "a day": (b"time,uva\n2026-06-21,1\n", UNIT, REFUSED, "a day without a time"),
     "milliseconds": (b"time,uva\n1782036000000,1\n", UNIT, REFUSED, "Unix seconds"),
     "times mixed": (b"time,uva\n1782036000,1\n2026-06-21T10:00:00Z,1\n", UNIT, REFUSED, "line 3"),
@@ -96,6 +100,11 @@ def test_one_line_and_nothing_kept(home: Homed, tmp_path: Path, what: str) -> No
 def test_what_is_no_file(home: Homed, tmp_path: Path) -> None:
     home.call("import", tmp_path / "none.csv").refused(REFUSED, "not there")
     home.call("import", tmp_path).refused(REFUSED, "no ordinary file")
+
+
+def test_a_file_that_cannot_be_read(home: Homed) -> None:
+    """A stick pulled out gives EIO; so does a process's memory at its begin (proc(5)): told of the file."""
+    home.call("import", "/proc/self/mem", *UNIT).refused(REFUSED, "/proc/self/mem cannot be read")
 
 
 def test_a_fault_at_the_end_keeps_nothing_of_the_begin(home: Homed, tmp_path: Path) -> None:

@@ -117,3 +117,18 @@ def test_twice_in_one_file_is_told(tmp_path: Path) -> None:
     assert ran.code == 0 and "left out" in ran.out, ran
     there = Store(open_reading(after.folder / "journal.sqlite3"))
     assert list(there.readings("kept", 0)) == list(live.readings("sill", 0))
+
+
+@pytest.mark.parametrize("light", ["=1+1", "'=1+1", "''@tube", "+UV", "-", "'plain", "sun"])
+def test_a_light_that_looks_like_a_formula_comes_back(tmp_path: Path, light: str) -> None:
+    """A spreadsheet is kept from computing it, and the settings are what they were: lists of OWASP on CSV injection."""
+    before, after = Homed(tmp_path / "before"), Homed(tmp_path / "after")
+    first, second = tmp_path / "first.csv", tmp_path / "second.csv"
+    first.write_text("time,uva [W/m2]\n2026-06-21T10:00:00Z,1\n2026-06-21T10:00:01Z,2\n", encoding="utf-8")
+    assert before.call("import", first, "--light", light).code == 0
+    assert before.call("export", "--what", "readings", "--out", second).code == 0
+    last = second.read_text(encoding="utf-8").splitlines()[-1].rpartition(",")[2]
+    assert not last.startswith(("=", "+", "-", "@"))
+    assert after.call("import", second).code == 0
+    there = Store(open_reading(after.folder / "journal.sqlite3"))
+    assert [identity.light for identity in raw.identities(there)] == [light]

@@ -6,16 +6,19 @@ import os
 import random
 import resource
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from cli.conftest import SIMULATED, Daemon, Homed, argv, environment
 
 from uvdose.clock import next_epoch
+from uvdose.journal.imported import refuse_shared
 from uvdose.journal.schema import open_reading
 from uvdose.journal.store import Store
 
@@ -59,6 +62,24 @@ def test_once(tmp_path: Path) -> None:
     assert len(times) == 400 and times == sorted(times)
     check = home.told("journal", "check")
     assert check["ok"] and check["readings"] == 400
+
+
+def test_what_was_read_wrongly_can_be_read_again(tmp_path: Path) -> None:
+    """In a wrong unit, or in the times of a wrong zone: under another name it is brought in as it should have been."""
+    home, file = Homed(tmp_path / "home"), recording(tmp_path / "roof.csv", 100)
+    assert home.call("import", file, "--unit", "mW/cm2").code == 0
+    home.call("import", file, *UNIT).refused(REFUSED, "sensor roof has later readings already", "--sensor")
+    assert home.call("import", file, *UNIT, "--sensor", "roof-again").code == 0
+    home.call("import", file, *UNIT, "--sensor", "third").refused(REFUSED, "as sensor roof-again")
+    assert list(store_of(home).readings("roof-again", 0)) == list(store_of(home).readings("roof", 0))
+
+
+@pytest.mark.parametrize("settings", ['[bench]\ntimezone = "Europe/Zurich"\n', "[[sensor]\n", "sensor = 5\n"])
+def test_a_home_without_a_sensor_takes_recordings_too(tmp_path: Path, settings: str) -> None:
+    """Its settings may say the bench's time zone and no more, or be broken: no daemon runs there."""
+    home = Homed(tmp_path / "home").write(settings)
+    assert home.call("import", recording(tmp_path / "roof.csv", 10), *UNIT).code == 0
+    assert rows(home, "roof") == 10
 
 
 def test_an_export_is_taken_once_for_each_of_its_sensors(tmp_path: Path) -> None:
@@ -108,6 +129,25 @@ def test_beside_a_daemon_and_after_it(tmp_path: Path) -> None:
     times = [t for t, _ in store_of(running).readings("sill", 0)]
     assert times == sorted(times) and times[-1] > before[0]
     assert times[-1] < BEGIN_S * 1_000_000, "dose time of the bench is not that of the file"
+
+
+@pytest.mark.parametrize("left", ["{", "null", '[{"sensor": 5}]', None])
+def test_a_bench_counts_on_though_the_list_of_imports_is_damaged(tmp_path: Path, left: str | None) -> None:
+    """Its dose time does not leap to that of the file, it begins, and the check tells what is wrong."""
+    home = Homed(tmp_path / "home").write(SIMULATED)
+    assert home.call("target", "set", "blue", "--dose", 60).code == 0
+    assert home.call("import", recording(tmp_path / "roof.csv", 300), *UNIT).code == 0
+    with closing(sqlite3.connect(home.folder / "journal.sqlite3")) as db:
+        db.execute("DELETE FROM meta WHERE key = 'imported'" if left is None else
+                   "UPDATE meta SET value = ? WHERE key = 'imported'", () if left is None else (left,))  # fmt: skip
+        db.commit()
+        refuse_shared(db, ["sill"])
+    assert store_of(home).last_times() == (0, 0)
+    check = home.call("journal", "check")
+    assert check.code == (0 if left is None else 1) and ("is damaged" in check.err) == (left is not None)
+    if left is not None:
+        home.call("import", recording(tmp_path / "b.csv", 9), *UNIT).refused(REFUSED, "what was brought in is damaged")
+    assert rows(home, "roof") == 300
 
 
 @pytest.fixture(scope="module")

@@ -76,12 +76,12 @@ def test_a_file_that_is_there_stays_without_force(bench: Homed, tmp_path: Path, 
         (("--out", "day.png"), 2, ".html or .pdf"), (("--out", "day"), 2, ".html or .pdf"),
         (("--out", "a.pdf", "--paper", "A3"), 2, "A4 or Letter"),
         (("--out", "a.html", "--paper", ""), 2, "A4 or Letter"),
-        (("--paper", "A4"), 2, "--out"), (("--out", "/nonexistent/there/a.html"), 4, "cannot be written"),
-        (("--out", "/nonexistent/there/a.pdf"), 4, "cannot be written"),
+        (("--paper", "A4"), 2, "--out"), (("--out", "{home}/none/a.html"), 4, "cannot be written"),
+        (("--out", "{home}/none/a.pdf"), 4, "cannot be written"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_meant_is_refused(bench: Homed, said: tuple[str, ...], code: int, told: str) -> None:
-    bench.call("day", "2016-06-02", *said).refused(code, told)
+    bench.call("day", "2016-06-02", *(word.format(home=bench.folder) for word in said)).refused(code, told)
 
 
 def test_without_prints_there_is_no_newest_day_and_nothing_is_written(bench: Homed, tmp_path: Path) -> None:

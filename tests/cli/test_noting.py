@@ -56,7 +56,7 @@ def test_single_fields_change_and_the_others_stay(bench: Homed) -> None:
     assert bench.call("note", 3, "--humidity", "55 %", "--wash", "20 min running").code == 0
     assert bench.call("note", 3, "--drying-delay", "12m", "--coating-age", "2h").code == 0
     assert bench.call("note", 3, "--humidity", 60, "--wash", "-").out == \
-        "print 3, fern 3: humidity 60 %, drying delay 12 min, coating age 2:00 h\n"  # fmt: skip
+        "print 3, fern 3: humidity 60 %, drying delay 12 min, coating age 2 h\n"  # fmt: skip
     [row] = bench.told("note", 3)["prints"]
     assert row["note"] == {"humidity_percent": 60.0, "drying_delay_s": 720.0, "coating_age_s": 7200.0}
     assert bench.call("note", 3, "--coated", "2026-06-20 09:30").code == 0
@@ -127,6 +127,15 @@ def test_a_picture_is_kept_proven_and_told_by_a_backup(bench: Homed, picture: Pa
     assert bench.call("note", 7, "--picture", picture).code == bench.call("note", 7).code == 0
     assert bench.call("note", 7, "--picture", "-").code == bench.call("note", 7).code == 0
     assert kept.exists(), "what was noted before is history, and so is its picture"
+
+
+def test_the_journal_is_told_though_its_pictures_cannot_be_looked_at(bench: Homed, picture: Path) -> None:
+    assert bench.call("note", 3, "--picture", picture).code == 0
+    folder = bench.folder / "pictures"
+    folder.rename(bench.folder / "elsewhere")
+    folder.symlink_to(bench.folder / "elsewhere")
+    ran = bench.call("journal", "check")
+    assert ran.code == 4 and "sound" in ran.out and "no link" in ran.err and len(ran.err.splitlines()) == 1
 
 
 def test_killed_between_picture_and_note(bench: Homed, picture: Path) -> None:

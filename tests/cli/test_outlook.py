@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 from support.june import SETTINGS, at_us, measured
 
+from uvdose.review.outlook_text import lasting_between
+
 from .conftest import Homed
 
 
@@ -65,6 +67,27 @@ def test_the_chart(bench: Homed, tmp_path: Path, end: str) -> None:
     if end == "svg":
         texts = {"".join(e.itertext()).strip() for e in ET.fromstring(data).iter() if e.tag.endswith("}text")}
         assert {"blue v1, 2565 mJ/cm²", "clear sky", "typical", "four days of five", "begun at", "12:00"} <= texts
+    file.write_bytes(b"something else")
+    bench.call("outlook", "blue", "--out", file).refused(4, "is there already", "--force")
+    assert file.read_bytes() == b"something else"
+    assert bench.call("outlook", "blue", "--out", file, "--force").code == 0 and file.read_bytes()[:3] == data[:3]
+
+
+def test_days_have_names(bench: Homed) -> None:
+    """It is 23 June at the bench; `--date` says the same as `--day`."""
+    for day, date in (("today", "2016-06-23"), ("yesterday", "2016-06-22"), ("2016-06-24", "2016-06-24")):
+        assert bench.told("outlook", "blue", "--day", day)["date"] == date
+        assert bench.told("outlook", "blue", "--date", day)["date"] == date
+    assert bench.told("day", "yesterday")["date"] == "2016-06-22"
+    bench.call("prints", "--from", "today", "--to", "yesterday").refused(2, "2016-06-23 lies after --to 2016-06-22")
+
+
+@pytest.mark.parametrize(("low", "high", "words"), [
+    (60, 100, "60-100 s"), (80, 300, "80 s - 5 min"), (300, 360, "5-6 min"), (6240, 7620, "1 h 44 - 2 h 07"),
+    (1200, 7620, "20 min - 2 h 07"), (7300, 7620, "2 h 02 - 2 h 07"), (300, None, "5 min - not before dark"),
+])  # fmt: skip
+def test_a_range_has_one_measure(low: float, high: float | None, words: str) -> None:
+    assert lasting_between(low, high) == words
 
 
 @pytest.mark.parametrize(
@@ -75,8 +98,7 @@ def test_the_chart(bench: Homed, tmp_path: Path, end: str) -> None:
         (("--date", "9999-12-31"), 2, "more than a year"), (("--date", "0001-01-01"), 2, "more than a year"),
         (("--date", "soon"), 2, "YYYY-MM-DD"), (("--every", "0"), 2, "from 5 to 240"), (("--every", "x"), 2, "every"),
         (("--between", "nan"), 2, "from 0"), (("--sensor", "roof"), 2, "no sensor"),
-        (("--out", "day.txt"), 2, "a chart ends with"),
-        (("--out", "/nonexistent/there/day.svg"), 4, "cannot be written"),
+        (("--out", "day.txt"), 2, "a chart ends with"), (("--out", "{home}/none/day.svg"), 4, "cannot be written"),
         (("--date", "2016-06-24", "--out", "{home}/journal.sqlite3"), 4, "the journal itself"),
     ],
 )  # fmt: skip

@@ -90,3 +90,6 @@ def test_at_the_frame(tmp_path: Path, serve: object) -> None:
     assert daemon.run("target", "confirm", "blue", *AT_NOON, "--convert").code == 0
     begun = json.loads(daemon.run("expose", "blue", "--json").out)
     assert begun["target_version"] == 2 and begun["target_dose"] == 8000
+    _change(daemon, "scale = 0.02", 'scale = 0.02\nmount = "upright"')  # the daemon takes that at its next start alone
+    daemon.run("target", "confirm", "blue", *AT_NOON, "--same-dose").refused(4, "sensor sill.mount", "start it again")
+    assert len(daemon.told("target", "show", "blue")) == 2

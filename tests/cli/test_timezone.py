@@ -36,6 +36,16 @@ def test_labels_go_by_the_bench_and_documents_by_utc(home: Homed) -> None:
     assert label not in home.call("target", "show", "blue").out
 
 
+def test_prints_of_a_day_are_those_of_the_benchs_day(home: Homed) -> None:
+    """Samoa left out 30 December 2011 when it crossed the date line (tz database)."""
+    home.write(TOKYO.replace("Asia/Tokyo", "Pacific/Apia"))
+    assert home.call("target", "set", "blue", "--dose", "100").code == 0
+    use_zone(None)  # as a new process begins
+    for words in (("prints", "--day"), ("export", "--from")):
+        home.call(*words, "2011-12-30").refused(2, "Pacific/Apia left it out")
+        use_zone(None)
+
+
 def test_a_name_that_is_no_zone_is_one_clear_line(home: Homed) -> None:
     home.write(TOKYO)
     assert home.call("target", "set", "blue", "--dose", "100").code == 0

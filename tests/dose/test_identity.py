@@ -51,6 +51,12 @@ def test_what_does_not(changed: dict[str, object]) -> None:
     assert bool(told_of(target, now)) == ("zero" in changed)
 
 
+def test_of_another_sensor_its_own_figures_are_not_gone_through() -> None:
+    other = Identity("roof", "csv", "W/m2", None, 0.0, None, None, "lamp")
+    assert differences(NOW, other) == ["name was sill, is roof", "light was sun, is lamp"]
+    assert differences(NOW, _other(full_scale=None)) == ["full_scale was 1000.0, is none"]
+
+
 def test_how_far_a_zero_may_move() -> None:
     """Half a percent of full scale, or three combined standard uncertainties: JCGM 100:2008, 5.1.2, by math.hypot."""
     assert zero_play(NOW, NOW) == 5.0

@@ -101,7 +101,7 @@ def test_a_target_that_was_never_set_is_told(some: Kept) -> None:
 def test_the_table(some: Kept) -> None:
     assert found_lines(find(some.store, Sought(), 4)) == [
         "id  begun             label     target    mJ/cm²     stops  verdict     noted",
-        " 6  2026-07-31 10:00  Ben ivy   brown v1   500.0  counting  -           image",
+        " 6  2026-07-31 10:00  Ben ivy   brown v1   500.0  counting  -           picture",
         " 5  2026-07-31 10:00  fair 3    blue v2     2144     +0.10  -           -",
         " 3  2026-06-22 10:00  Ada ivy   brown v1   420.4     -0.25  light 0.25  -",
         " 2  2026-06-21 10:00  Ben fern  blue v1     1000     +0.00  right       yes",
@@ -166,7 +166,7 @@ def test_one_print_and_its_history(some: Kept) -> None:
 
 
 @pytest.mark.parametrize(("seconds", "words"), [
-    (45, "45 s"), (720, "12 min"), (7200, "2:00 h"), (9000, "2:30 h"), (86_390, "23:59 h"), (86_400, "1 d"),
+    (45, "45 s"), (720, "12 min"), (7200, "2 h"), (9000, "2:30 h"), (86_390, "23:59 h"), (86_400, "1 d"),
     (183_600, "2 d 3 h"),
 ])  # fmt: skip
 def test_spans(seconds: float, words: str) -> None:

@@ -50,7 +50,9 @@ def test_a_lean_is_told_and_kept(afternoon: Daemon, lamp: Quiet) -> None:
     mass = told["air_mass"]
     (row,) = [r for r in told["costs"] if r["degrees"] == 10]
     assert row["toward"] == pytest.approx(tipped(mass, HORIZONTAL, 10.0).over) and row["toward"] > 0.05
+    assert "next: call it in a terminal" in afternoon.call("sensor", "level").out
     shown = afternoon.call("sensor", "level", "--no-turn").out
+    assert "next:" not in shown
     assert f"10 degrees off toward the sun: {100 * row['toward']:.0f} % too much; the other way:" in shown
 
     # A lean of 8 degrees, as the housing of a good diffuser sees it.

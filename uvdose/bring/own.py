@@ -6,12 +6,14 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 
+from ..cells import from_cell
 from ..clock import from_iso
 from ..config import MOST_VALUE, UNITS, SensorSettings, check_response
 from ..dose.response import Identity, identity_of
 from ..model import MeanReading, MomentReading, Reading, Refusal, RegisterReading
 from ..units import US_PER_S
 from .lines import Table, bare
+from .times import LAST_US
 
 NEEDED = (
     "sensor", "utc", "dose_time_s", "value", "value_unit", "seq", "boot", "uptime_ms", "register", "sat_ms", "presses",
@@ -55,9 +57,11 @@ def own_rows(table: Table, sensor: str, of: str | None, found: Callable[[str], N
 
 def _row(cells: list[str], sensor: str) -> Row:
     _, utc, at, value, unit, seq, boot, uptime, register, sat, presses, flags, span, *settings = cells
-    identity = _identity(sensor, unit, *settings)
-    number, t_us = float(value), round(float(at) * US_PER_S)
-    if not abs(number) <= MOST_VALUE or not 0 <= t_us < _MOST:
+    *settings, light = settings
+    identity = _identity(sensor, unit, *settings, from_cell(light))
+    number, t_us, wall_us = float(value), round(float(at) * US_PER_S), from_iso(utc)
+    # A bench whose clock was not set yet labels by 1970.
+    if not abs(number) <= MOST_VALUE or not (0 <= t_us <= LAST_US and 0 <= wall_us <= LAST_US):
         raise ValueError(value)
     reading: Reading
     if register:
@@ -72,7 +76,7 @@ def _row(cells: list[str], sensor: str) -> Row:
         reading = MeanReading(number, None, int(seq) if seq else None, span_us)
     else:
         reading = MomentReading(number, None, int(seq) if seq else None)
-    return t_us, from_iso(utc), identity, reading
+    return t_us, wall_us, identity, reading
 
 
 def _whole(text: str, base: int = 10) -> int:

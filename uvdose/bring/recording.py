@@ -65,7 +65,7 @@ class Recording:
     """A file, opened and understood. `rows` gives its readings once, `left_out` counts what was not taken or is odd.
 
     columns: what of the file is read, for the record; empty until the first reading tells. own: it was written by
-    `export`. Raises `Refusal`.
+    `export`. how: the figures and times that it is read by; empty for an export. Raises `Refusal`.
     """
 
     def __init__(self, handle: BinaryIO, asked: Asked) -> None:
@@ -73,6 +73,7 @@ class Recording:
         self._asked = asked
         self.left_out: Counter[str] = Counter()
         self.own = is_own(self._table.names)
+        self.how = ""
         if self.own:
             _refuse_needless(asked)
             self.columns = ""
@@ -82,6 +83,7 @@ class Recording:
         else:
             self._source = self._foreign()
             self.columns = self._table.names[self._value]
+            self.how = self._told()
 
     def rows(self) -> Iterator[Brought]:
         """Every reading that is new and in order. Raises `Refusal`, also where there is none in the end."""
@@ -147,6 +149,16 @@ class Recording:
         self._span_us, self._shift_us = _means(asked)
         self._zone = zone_of(asked.timezone)
         return self._foreign_rows()
+
+    def _told(self) -> str:
+        """Whatever the same column could come to other readings by."""
+        i, asked = self._identity, self._asked
+        figures = {"unit": i.unit, "scale": i.scale, "zero": i.zero, "full_scale": i.full_scale, "light": i.light}
+        times = {"time": self._table.names[self._time], "timezone": asked.timezone, "means_s": asked.means_s,
+                 "stamped": asked.stamped}  # fmt: skip
+        texts = {"decimal_comma": asked.decimal_comma or None, "missing": " ".join(asked.missing) or None}
+        said = {key: value for key, value in (figures | times | texts).items() if value is not None}
+        return msgspec.json.encode(said).decode()
 
     def _foreign_rows(self) -> Iterator[tuple[int, int, Identity, Reading]]:
         read_time: Callable[[str], int] | None = None

@@ -13,7 +13,8 @@ from ..units import US_PER_S
 
 _BEGIN = datetime(1970, 1, 1, tzinfo=UTC)
 _US = timedelta(microseconds=1)
-FIRST_S, LAST_S = 1e8, 4.2e9  # 1973 to 2103: other numbers are no Unix seconds
+FIRST_S, LAST_S = 1e8, 4.2e9  # 1973 to 2103: other numbers are no Unix seconds, and other dates slips of a logger
+LAST_US = int(LAST_S) * US_PER_S
 
 
 def zone_of(name: str | None) -> ZoneInfo | None:
@@ -60,7 +61,7 @@ def _iso(text: str, zone: ZoneInfo | None) -> int:
                 f"{text!r} came twice or never in {zone.key}, since the clocks were changed: have the times written in"
                 " UTC, or leave that hour out"
             )
-    try:
-        return (found - _BEGIN) // _US
-    except OverflowError:
-        raise ValueError(f"{text!r} is no time") from None
+    found_us = (found - _BEGIN) // _US
+    if not FIRST_S * US_PER_S <= found_us <= LAST_US:
+        raise ValueError(f"{text!r} lies outside of 1973 to 2103: mend it, or leave that line out")
+    return found_us

@@ -31,7 +31,9 @@ if TYPE_CHECKING:
     from ..messages import ExposureDoc, Part, Taken
 
 Text = str | None
-Id = Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")]
+Id = Annotated[
+    Text, typer.Argument(metavar="[ID]", help="The exposure's number; not needed where one print alone can be meant.")
+]
 
 DONE_WORD = {"hold": "held", "resume": "resumed", "finish": "finished"}
 
@@ -171,15 +173,19 @@ def _say_waiting() -> None:
     print("waiting: it begins when the light comes up, and holds when it falls", flush=True)
 
 
-def _act(act: str, number: str, when: When, as_json: bool, home: str | None) -> None:
+def _act(act: str, number: Text, when: When, as_json: bool, home: str | None) -> None:
     from ..messages import Taken
     from ..review.layout import with_unit
     from ..units import percent
     from .asking import need_daemon
     from .show import print_json
+    from .which import the_only
 
-    exposure = whole_id(number)
-    taken = need_daemon(home_of(home)).post(f"exposures/{exposure}/{act}", when, Taken)
+    exposure = None if number is None else whole_id(number)
+    daemon = need_daemon(home_of(home))
+    if exposure is None:
+        exposure = the_only(act, daemon.status().exposures).id
+    taken = daemon.post(f"exposures/{exposure}/{act}", when, Taken)
     shown = exposure_of(taken)
     if as_json:
         print_json(shown)
@@ -193,17 +199,17 @@ def _act(act: str, number: str, when: When, as_json: bool, home: str | None) -> 
     say_unrecorded(taken)
 
 
-def hold(number: Id, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
+def hold(number: Id = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is out of the light: stop counting."""
     _act("hold", number, moment(ago, at), as_json, home)
 
 
-def resume(number: Id, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
+def resume(number: Id = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is in the light again: go on counting."""
     _act("resume", number, moment(ago, at), as_json, home)
 
 
-def finish(number: Id, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
+def finish(number: Id = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is done: its dose is final."""
     _act("finish", number, moment(ago, at), as_json, home)
 

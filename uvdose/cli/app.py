@@ -13,6 +13,7 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
+from .helped import worded
 from .options import HomeDir, hinted, remember_home
 from .tree import MODULES, ByTask, module_of
 from .usage import usage_words
@@ -55,7 +56,7 @@ def tree(module: str | None = None) -> Any:
     app.callback()(_root)
     for name in dict.fromkeys(MODULES.values()) if module is None else [module]:
         import_module(f".{name}", __package__).register(app)
-    return typer.main.get_command(app)
+    return worded(typer.main.get_command(app))
 
 
 def run(arguments: list[str]) -> int:

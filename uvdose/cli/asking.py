@@ -172,6 +172,9 @@ def journal(home: Home) -> Iterator[Store]:
     try:
         db = open_reading(home.journal_file)
     except Older:
+        if find_daemon(home) is not None:
+            raise Refusal("the daemon of this home is older than this program: end `uvdose serve` and start it again,"
+                          " which brings the journal up to date") from None  # fmt: skip
         with lock(home, "uvdose, bringing the journal up to date"):
             open_writing(home.journal_file).close()
         db = open_reading(home.journal_file)
@@ -181,3 +184,22 @@ def journal(home: Home) -> Iterator[Store]:
         except sqlite3.Error as err:
             told = f"journal {home.journal_file} cannot be read ({err}): `uvdose journal check` says more"
             raise Refusal(told) from None
+
+
+def now_us(home: Home) -> int:
+    """Now: as the daemon tells it, which may run at a pace of its own, else as this machine does."""
+    from ..clock import from_iso, host_wall_us
+
+    daemon = find_daemon(home)
+    return host_wall_us() if daemon is None else from_iso(daemon.status().utc)
+
+
+def day_typed(home: Home, text: str | None) -> str | None:
+    """A day that a person named; `today` and `yesterday` as YYYY-MM-DD, all else as it stands."""
+    from datetime import date, timedelta
+
+    from ..clock import local_date
+
+    if text is None or (back := {"today": 0, "yesterday": 1}.get(text.strip().lower())) is None:
+        return text
+    return (date.fromisoformat(local_date(now_us(home))) - timedelta(days=back)).isoformat()

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import re
+from collections.abc import Iterator
 from contextlib import closing
+from io import BufferedReader
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -27,7 +30,9 @@ LEFT_OUT = {
 
 def bring(
     file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV file whose first line names its columns.")],
-    sensor: Annotated[Text, typer.Option(metavar="NAME", help="Under this name; else that of the file.")] = None,
+    sensor: Annotated[
+        Text, typer.Option(metavar="NAME", help="Under this name; else the file's own, without its end.")
+    ] = None,
     of: Annotated[Text, typer.Option("--of", metavar="NAME", help="Of an export of several sensors: this one.")] = None,
     time_column: Annotated[Text, typer.Option(metavar="NAME", help="The column of the times.")] = None,
     value_column: Annotated[Text, typer.Option(metavar="NAME", help="The column of the light.")] = None,
@@ -44,9 +49,10 @@ def bring(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Bring readings from a CSV file into the journal, under a name of their own.
+    """Bring readings from a CSV file into the journal.
 
-    An export of readings comes back as it was. All or nothing; the same file is taken once. Not beside a daemon.
+    They get a sensor's name of their own. An export of readings comes back as it was. All or nothing; the
+    same file is taken once. Not beside a daemon.
     """
     from ..bring.recording import Asked
     from ..model import Refusal
@@ -71,12 +77,12 @@ def bring(
 def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
     from ..bring.recording import Recording
     from ..clock import host_wall_us, iso_utc
-    from ..config import load_settings
     from ..home import lock
     from ..journal.bring_in import bring_in, refuse_known, refuse_live
     from ..journal.imported import Imported
     from ..journal.schema import open_writing
     from ..model import Refusal
+    from ..settings_bench import sensors_in
     from .asking import find_daemon
 
     if not path.is_file():
@@ -86,8 +92,8 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
             "a daemon runs for this home, and it alone writes its journal: stop it, import, and start it again; or"
             " import into another home with --home"
         )
-    live = [s.name for s in load_settings(place).sensor] if place.settings_file.exists() else []
-    with path.open("rb") as handle:
+    live = sensors_in(place.settings_file)
+    with _readable(path) as handle:
         before = _stamp(handle.fileno())
         recording = Recording(handle, asked)  # what is no table is told before all of it is read
         begin = handle.tell()
@@ -96,18 +102,31 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
         handle.seek(begin)
         with lock(place, "uvdose import"), closing(open_writing(place.journal_file)) as db:
             refuse_live(db, asked.sensor, live)
-            refuse_known(db, sha256, recording.columns)
+            refuse_known(db, sha256, recording.columns, recording.how)
 
             def told(count: int) -> Imported:
                 if _stamp(handle.fileno()) != before:
                     raise Refusal(f"{path} was changed while it was read: nothing was brought in; try again")
                 return Imported(
                     asked.sensor, path.name[:200], sha256, recording.columns, recording.own, count, 0, 0, 0, 0,
-                    iso_utc(host_wall_us()), dict(recording.left_out),
+                    iso_utc(host_wall_us()), dict(recording.left_out), recording.how,
                 )
 
             rows = ((row.t_us, row.wall_us, row.identity, row.reading) for row in recording.rows())
             return bring_in(db, rows, told)
+
+
+@contextlib.contextmanager
+def _readable(path: Path) -> Iterator[BufferedReader]:
+    from ..model import Refusal
+
+    try:
+        with path.open("rb") as handle:
+            yield handle
+    except OSError as err:
+        if err.filename is not None:
+            raise
+        raise Refusal(f"{path} cannot be read: {err.strerror or err}; nothing was brought in") from None
 
 
 def _stamp(handle: int) -> tuple[int, int]:
@@ -116,13 +135,14 @@ def _stamp(handle: int) -> tuple[int, int]:
 
 
 def _words(done: Imported) -> str:
-    from ..clock import iso_utc
+    from ..clock import iso_utc, local_date
     from ..review.layout import moment_of
 
     span = f"{moment_of(iso_utc(done.wall0_us))} to {moment_of(iso_utc(done.wall1_us))}"
     odd = [f"{count} {LEFT_OUT[why]}" for why, count in sorted(done.left_out.items())]
     lines = [f"sensor {done.sensor}: {done.readings} readings brought in, {span}"]
-    return "\n".join(lines + [f"  {line}" for line in odd])
+    hint = f"next: `uvdose day {local_date(done.wall1_us - 1)}`; `uvdose suppose --help` imagines prints on them"
+    return "\n".join([*lines, *(f"  {line}" for line in odd), hint])
 
 
 def register(app: typer.Typer) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..model import Refusal
 from .options import HomeDir, home_of
 
 if TYPE_CHECKING:
@@ -18,13 +19,17 @@ MAX_EVENT = 10**17
 
 def events(
     follow: Annotated[bool, typer.Option("--follow", help="Go on with those to come, until the daemon ends.")] = False,
-    after: Annotated[int, typer.Option(metavar="ID", min=0, max=MAX_EVENT, help="Only those with a higher id.")] = 0,
+    after: Annotated[
+        int, typer.Option(metavar="ID", show_default=False, help="Only those with a higher number.")
+    ] = 0,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, one event a line.")] = False,
     home: HomeDir = None,
 ) -> None:
     """What happened, oldest first."""
     from .asking import need_daemon
 
+    if not 0 <= after <= MAX_EVENT:
+        raise Refusal(f"--after {after}: give the number of an event, such as 120", 2)
     place = home_of(home)
     daemon = need_daemon(place) if follow else None
     last = after

@@ -87,10 +87,14 @@ def check(
     path = file_of(file) if file is not None else home_of(home).journal_file
     if file is not None and not path.exists():
         raise Refusal(f"no file {path}")
+    unseen: Refusal | None = None
     with closing(open_reading(path)) as db:
         try:
             found = check_all(db, path, every_minute)
-            proved = prove_all(Store(db), home_of(home).pictures_folder) if file is None and found.ok else None
+            try:
+                proved = prove_all(Store(db), home_of(home).pictures_folder) if file is None and found.ok else None
+            except Refusal as err:
+                proved, unseen = None, err
         except sqlite3.Error as err:
             raise Refusal(f"{path} is damaged: {err}; {_mend(file)}", 1) from None
     if as_json:
@@ -99,6 +103,8 @@ def check(
         print("\n".join(_check_lines(found) + _picture_lines(proved)), flush=True)
     if not found.ok:
         raise Refusal(f"{path} is damaged: {found.problems[0]}; {_mend(file)}", 1)
+    if unseen is not None:
+        raise unseen
     if proved is not None and (bad := [*proved.missing, *proved.changed]):
         raise Refusal(f"of {_pictures(proved.pictures)}, not as kept: {len(bad)}, such as {bad[0]}: bring it back"
                       " from a copy", 1)  # fmt: skip

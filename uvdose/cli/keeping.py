@@ -62,6 +62,23 @@ def identities_now(place: Home, store: Store) -> list[Identity]:
     return [identity_of(sensor, who.get(sensor.name)) for sensor in load_settings(place).sensor]
 
 
+def refuse_older_settings(place: Home, sensor: str) -> None:
+    """Raises `Refusal` where a daemon works by settings of a sensor that the file has changed since.
+
+    What can be taken at once is taken; a target would be bound to the rest as it was, though the file says otherwise.
+    """
+    from ..messages import SettingsTaken
+    from .asking import find_daemon
+
+    daemon = find_daemon(place)
+    if daemon is None:
+        return
+    later = daemon.post("settings/reread", {}, SettingsTaken).later
+    if waits := [key for key in later if key.startswith(f"sensor {sensor}.")]:
+        raise Refusal(f"the daemon works by the settings of before ({', '.join(waits)} was changed since): end"
+                      " `uvdose serve`, start it again, then say this again")  # fmt: skip
+
+
 def change_note(place: Home, kind: type[D], subject: str, change: Callable[[int, D | None], D]) -> tuple[int, D]:
     """A note made of the newest one on its subject; returns the id of the new version, and the note.
 

@@ -183,7 +183,7 @@ def distance(
     else:
         stops = stops_between(factor, 1.0)
         print(f"from {from_cm:g} to {to_cm:g} cm: {factor:.3g} times the light ({stops:+.2f} stop); a print takes"
-              " so much longer or shorter, its dose stays")  # fmt: skip
+              f" {1 / factor:.3g} times as long")
 
 
 def bed_lines(found: Evenness) -> list[str]:

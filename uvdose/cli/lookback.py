@@ -21,7 +21,8 @@ EVER_US = 1 << 60
 
 
 def day(
-    date: Annotated[Text, typer.Argument(metavar="[DATE]", help="YYYY-MM-DD; else the newest with exposures.")] = None,
+    date: Annotated[Text, typer.Argument(metavar="[DATE]", help="YYYY-MM-DD, today or yesterday; else the newest with"
+                                                                " exposures.")] = None,
     out: Annotated[Text, typer.Option("--out", metavar="FILE", help="As a page, .html or .pdf.")] = None,
     paper: Annotated[Text, typer.Option(metavar="SIZE", help="With --out: A4 or Letter.")] = None,
     force: Annotated[bool, typer.Option("--force", help="With --out: replace FILE if it is there.")] = False,
@@ -32,7 +33,7 @@ def day(
     from ..journal.daily import newest_day
     from ..review.gather import gather
     from ..review.text import render
-    from .asking import journal
+    from .asking import day_typed, journal
     from .show import print_json
 
     place = home_of(home)
@@ -45,7 +46,7 @@ def day(
 
         check_page(out, paper)
     with journal(place) as store:
-        found = gather(store, date if date is not None else newest_day(store))
+        found = gather(store, day_typed(place, date) or newest_day(store))
         if out is not None:
             _write_page(store, found, place, out, paper, force)
     if as_json:
@@ -69,7 +70,7 @@ def days(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """The printing days of a year or a month, one line each: prints, stops, what waits, and the light."""
+    """The printing days of a year or a month, one line each."""
     from ..journal.daily import newest_day
     from ..review.year import gather_days
     from ..review.year_text import render_days
@@ -87,7 +88,9 @@ def days(
 def export(
     what: Annotated[str, typer.Option(help="exposures, events, readings, minutes, notes or targets.")] = "exposures",
     form: Annotated[str, typer.Option("--format", help="csv, jsonl or parquet.")] = "csv",
-    on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Of this local day, YYYY-MM-DD.")] = None,
+    on: Annotated[
+        Text, typer.Option("--day", metavar="DATE", help="Of this local day: YYYY-MM-DD, today or yesterday.")
+    ] = None,
     from_day: Annotated[Text, typer.Option("--from", metavar="DATE", help="From the beginning of this day on.")] = None,
     to_day: Annotated[Text, typer.Option("--to", metavar="DATE", help="To the end of this day.")] = None,
     sensor: Annotated[Text, typer.Option(metavar="NAME", help="Of this sensor alone.")] = None,
@@ -96,9 +99,10 @@ def export(
     schema: Annotated[bool, typer.Option("--schema", help="Print what the columns are, and nothing else.")] = False,
     home: HomeDir = None,
 ) -> None:
-    """Take out what the journal holds, as CSV, JSON lines or Parquet; times in UTC.
+    """Take out what the journal holds, as a table.
 
-    In CSV a text that begins with = + - or @ gets an apostrophe before it, so that no spreadsheet computes it.
+    As CSV, JSON lines or Parquet; times in UTC. In CSV a text that begins with = + - or @ gets an apostrophe
+    before it, so that no spreadsheet computes it.
     """
     from ..model import Refusal
     from ..review.columns import page
@@ -119,7 +123,7 @@ def export(
     if sensor is not None and what == "notes":
         raise Refusal("notes belong to no sensor: leave --sensor out", 2)
     place = home_of(home)
-    wanted = Wanted(*stretch_of_days(on, from_day, to_day), sensor)
+    wanted = Wanted(*stretch_of_days(place, on, from_day, to_day), sensor)
     with journal(place) as store, contextlib.ExitStack() as stack:
         if sensor is not None and store.db.execute("SELECT 1 FROM sensor WHERE name = ?", (sensor,)).fetchone() is None:
             known = ", ".join(str(r[0]) for r in store.db.execute("SELECT DISTINCT name FROM sensor ORDER BY name"))
@@ -135,11 +139,13 @@ def export(
         note(f"{count} {what} written to {out}")
 
 
-def stretch_of_days(on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
+def stretch_of_days(place: Home, on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
     """The stretch of wall time that a person named by days; all of it where none was. Raises `Refusal` (code 2)."""
     from ..clock import day_bounds
     from ..model import Refusal
+    from .asking import day_typed
 
+    on, from_day, to_day = (day_typed(place, day) for day in (on, from_day, to_day))
     if on is not None:
         if from_day is not None or to_day is not None:
             raise Refusal("--day goes without --from and --to; leave one out", 2)

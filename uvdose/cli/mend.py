@@ -49,9 +49,10 @@ def _now(shown: ExposureDoc) -> str:
 
 
 def undo(number: Id, as_json: Json = False, home: HomeDir = None) -> None:
-    """Take back the newest start, hold, resume or finish, as if it had never been.
+    """Take back the newest start, hold, resume or finish.
 
-    The dose is counted anew from the raw readings. A start that is taken back makes the exposure void.
+    It is as if it had never been: the dose is counted anew from the raw readings. A start that is
+    taken back makes the exposure void.
     """
     _post(number, "undo", {}, "its newest act is taken back", as_json, home)
 
@@ -83,7 +84,7 @@ def shade(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Leave out a stretch in which the sensor, or the frame alone, lay in shade.
+    """Leave out a stretch of shade, on the sensor or the frame alone.
 
     Up to 60 s are bridged from the light before to the light after; a longer stretch is missing.
     """

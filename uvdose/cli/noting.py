@@ -46,9 +46,10 @@ def note(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Note something of one or more prints, also while they are in the light; what is not named stays as it was.
+    """Note something of one or more prints.
 
-    `-` takes a field out. Without a field it shows what is noted. Everything that was noted before stays as history.
+    Also while they are in the light. What is not named stays as it was. `-` takes a field out. Without a field it shows
+    what is noted. Everything that was noted before stays as history.
     """
     place = home_of(home)
     numbers = numbers_of(prints)
@@ -223,7 +224,8 @@ def _picture_words(place: Home, row: PrintRow, state: str | None) -> str | None:
         return None
     told = {"whole": "as it was kept", "changed": "NOT what was kept", "gone": "NOT there"}[state]
     kept = row.note.picture
-    return f"{kept.bytes / 1e6:.1f} MB, {told}: {place.pictures_folder.name}/{kept.name(row.id)}"
+    size = f"{kept.bytes / 1e6:.1f} MB" if kept.bytes >= 1e6 else f"{max(1, round(kept.bytes / 1e3))} kB"
+    return f"{size}, {told}: {place.pictures_folder.name}/{kept.name(row.id)}"
 
 
 def _history(place: Home, numbers: list[int], as_json: bool) -> None:

@@ -109,6 +109,10 @@ def home_of(after_command: str | None, tell_zone: bool = True) -> Home:
 def file_to_write(text: str, home: Home) -> Path:
     """A file that a person wants written. Raises `Refusal` for the journal and the settings of the home."""
     path = file_of(text)
+    try:
+        path.resolve()
+    except (OSError, RuntimeError):
+        raise Refusal(f"{path} is a link that leads back to itself: choose another name") from None
     journal = home.journal_file.resolve()
     for own in (*(journal.with_name(journal.name + end) for end in ("", "-wal", "-shm")), home.settings_file.resolve()):
         if path.resolve() == own:

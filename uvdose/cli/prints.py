@@ -27,7 +27,7 @@ def prints(
     frame: Annotated[Text, typer.Option(help="The frame it lay in.")] = None,
     sensor: Annotated[Text, typer.Option(help="The sensor that counted it.")] = None,
     edition: Annotated[Text, typer.Option(help="The edition that it is of.")] = None,
-    on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Begun on this local day, YYYY-MM-DD.")] = None,
+    on: Annotated[Text, typer.Option("--day", metavar="DATE", help="Begun on this local day.")] = None,
     from_day: Annotated[Text, typer.Option("--from", metavar="DATE", help="Begun on this day or later.")] = None,
     to_day: Annotated[Text, typer.Option("--to", metavar="DATE", help="Begun on this day or earlier.")] = None,
     void: Annotated[bool, typer.Option("--void", help="Also those whose start was taken back.")] = False,
@@ -37,7 +37,10 @@ def prints(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Find prints, the newest first; everything that is named must be so."""
+    """Find prints, the newest first.
+
+    All that is named must be so. A day is YYYY-MM-DD, today or yesterday.
+    """
     from ..review import groups
     from ..review.print_text import found_lines, group_lines
     from ..review.prints import EVER_US, TONES, UNJUDGED, Sought, find
@@ -48,12 +51,13 @@ def prints(
         raise Refusal(f"--limit {limit}: give 1 to {MOST}", 2)
     if by is not None and by not in groups.BY:
         raise Refusal(f"--by {by}: one of {', '.join(groups.BY)}", 2)
-    wall0_us, wall1_us = stretch_of_days(on, from_day, to_day)
+    place = home_of(home)
+    wall0_us, wall1_us = stretch_of_days(place, on, from_day, to_day)
     sought = Sought(
         target, process, paper, coat, film, label, text, None if verdict is None else one_of(*TONES, UNJUDGED)(verdict),
         frame, sensor, edition, wall0_us, min(wall1_us, EVER_US), void,
     )  # fmt: skip
-    with journal(home_of(home)) as store:
+    with journal(place) as store:
         doc = find(store, sought, limit) if by is None else groups.group(store, sought, by, limit)
     if as_json:
         print_json(doc)

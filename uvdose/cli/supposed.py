@@ -32,16 +32,16 @@ def suppose(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """What the light of a day that is past would have done to a print: when it would have reached its target.
+    """What the light of a past day would have done to a print.
 
-    Counted as a print is counted; nothing is kept.
+    It tells when it would have reached its target. Counted as a print is counted; nothing is kept.
     """
     from ..dose.response import identity_response
     from ..exposure.target import check_fit
     from ..model import Refusal
     from ..review.suppose import Imagined, bed_of, imagine
     from ..review.suppose_text import Supposed, document, render
-    from .asking import journal
+    from .asking import day_typed, journal
     from .show import print_json, say
 
     if (at is None) == (day is None):
@@ -50,7 +50,9 @@ def suppose(
         raise Refusal("--every and --between go with --day; leave them out", 2)
     clock_s = _stretch("clock", clock) if clock is not None else None
     every_s = _stretch("every", every or "10min")
-    with journal(home_of(home)) as store:
+    place = home_of(home)
+    day = day_typed(place, day)
+    with journal(place) as store:
         wanted = store.versions(target)[-1]
         bed = bed_of(store, wanted, sensor)
         days = [_at(store, bed, at)] if at is not None else _starts(store, bed, day or "", every_s, between)
@@ -82,7 +84,7 @@ def _stretch(what: str, text: str) -> float:
 
 def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
     """The local day of one start, and the start."""
-    from ..clock import at_local, day_bounds, local_date
+    from ..clock import at_local, day_bounds, local_date, local_moment
     from ..model import Refusal
     from ..review.labels import Labels
 
@@ -90,9 +92,13 @@ def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
         if not re.match(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d", text):
             raise ValueError(text)
         begin_us = at_local(text.replace(" ", "T"), 0)
+        day = local_date(begin_us)
+        bare = re.fullmatch(r"(\d{4}-\d\d-\d\d)[T ](\d\d:\d\d)(:\d\d(\.\d+)?)?", text)
+        if bare is not None and not local_moment(begin_us).startswith(f"{bare[1]} {bare[2]}"):
+            raise ValueError(text)  # clocks leapt over it
     except (ValueError, OverflowError):
         raise Refusal(f"--at {text!r}: give day and time, such as 2026-06-21T10:40, local or with Z", 2) from None
-    return Labels(store, bed.sensor, *day_bounds(local_date(begin_us)), bed.zero_at), [begin_us]
+    return Labels(store, bed.sensor, *day_bounds(day), bed.zero_at), [begin_us]
 
 
 def _starts(store: Store, bed: Bed, text: str, every_s: float, between: str | None) -> list[tuple[Labels, list[int]]]:

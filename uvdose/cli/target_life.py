@@ -140,7 +140,7 @@ def confirm_target(
     from ..review.layout import with_unit, wrap
     from ..units import dose_unit
     from .asking import journal
-    from .keeping import identities_now, keep_target
+    from .keeping import identities_now, keep_target, refuse_older_settings
     from .show import note, print_json, say
 
     place = home_of(home)
@@ -162,6 +162,7 @@ def confirm_target(
     if old.identity.under_glass != now.under_glass:
         note("under the frame's glass a sensor reads less: take it on only if it lay so when the target was proved, and"
              " the settings say it now")  # fmt: skip
+    refuse_older_settings(place, now.name)
     to, per = _carry(name, old.identity, now, convert)
     unit = dose_unit(now.unit, now.scale is not None)
     why = answer(reason, "how do you know that its doses compare", text, "--reason") or "not said"
@@ -248,7 +249,9 @@ def _plain(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.3g}"
     if isinstance(value, msgspec.Struct):
-        return ", ".join(f"{k} {v}" for k, v in msgspec.to_builtins(value).items() if v)
+        told = {k.replace("_", " "): _plain(v) if isinstance(v, float) else v
+                for k, v in msgspec.to_builtins(value).items() if v}  # fmt: skip
+        return ", ".join(f"{k} {v}" for k, v in told.items())
     return str(value) if value else "-"
 
 

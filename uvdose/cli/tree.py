@@ -8,7 +8,7 @@ from typer.core import TyperGroup
 
 BY_TASK = {
     "At the bench": {
-        "serve": "serving", "status": "now", "watch": "now", "expose": "acts", "hold": "acts", "resume": "acts",
+        "demo": "demo", "serve": "serving", "status": "now", "watch": "now", "expose": "acts", "hold": "acts", "resume": "acts",
         "finish": "acts", "quiet": "acts", "again": "mend", "queue": "next_up", "outlook": "outlook",
     },
     "Put right afterwards": {"undo": "mend", "move": "mend", "shade": "mend"},
@@ -22,7 +22,7 @@ BY_TASK = {
     },
     "Sensors, calls, upkeep": {
         "sensor": "sensor", "lamp": "lamp", "call": "ways", "phone": "phones", "journal": "journal",
-        "service": "unit_commands", "demo": "demo",
+        "service": "unit_commands",
     },
 }  # fmt: skip
 MODULES = {name: module for commands in BY_TASK.values() for name, module in commands.items()}

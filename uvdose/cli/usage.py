@@ -10,6 +10,7 @@ _NO_NUMBER = re.compile(r"valid (number|float|integer|int)\b")
 _OPTION = re.compile(r"Invalid value for '(-[^' ]+)'")
 _TOO_MUCH = re.compile(r"unexpected extra arguments?(?:\(s\))? \((.+)\)")
 SHOWN = 40
+FEW = 16  # commands that are named where one is missing
 
 
 def usage_words(err: Exception, arguments: Sequence[str]) -> str:
@@ -17,7 +18,11 @@ def usage_words(err: Exception, arguments: Sequence[str]) -> str:
     told = " ".join(str(getattr(err, "format_message", lambda: str(err))()).split()).rstrip(".")
     context = getattr(err, "ctx", None)
     path = context.command_path if context is not None else "uvdose"
-    if number := _NO_NUMBER.search(told):
+    commands = getattr(getattr(context, "command", None), "commands", {})
+    if commands and told.startswith(("Usage:", "Missing command")):  # a version's way to say that a word is missing
+        told = f"say what to do: one of {', '.join(commands)}" if len(commands) <= FEW else (
+            "say what to do, such as `uvdose demo` or `uvdose status`")
+    elif number := _NO_NUMBER.search(told):
         told = _no_number(told, arguments, whole=number[1].startswith("int"))
     elif extra := _TOO_MUCH.search(told):
         told = f'{extra[1]!r} is one word too many: words that belong together want quotes, such as "rag 120 g"'

@@ -20,6 +20,7 @@ from .integrator import BRIDGE_US, HOLE_INTERVALS, HOLE_US, reading_value
 from .lines import is_leap, told_between
 
 MINUTE_US = 60 * US_PER_S
+TELLS = 5  # readings that tell how far apart they usually come
 MOST = 1e100  # a value beyond it is no light, and its sums would be no numbers
 Row = tuple[int, Reading]
 N = TypeVar("N", int, float)
@@ -58,19 +59,26 @@ class MinuteSums(msgspec.Struct, frozen=True, gc=False):
 
 
 def minute_sums(
-    rows: Sequence[Row], shift_us: int, before: Row | None, full_scale: float | None
+    rows: Sequence[Row], shift_us: int, before: Row | None, full_scale: float | None, usual_us: int = 0
 ) -> dict[int, MinuteSums]:
     """Sums of a block of readings of one kind, in the order of dose time, by minutes since 1970 (UTC).
 
     shift_us: wall time less dose time. before: the reading before the first, in the same unit; None where there is
-    none, or nothing may be told between the two.
+    none, or nothing may be told between the two. usual_us: the usual interval of the block that ends with it, by which
+    one goes that has too few readings to tell its own.
     """
-    adder = _Adder(shift_us, full_scale, rows)
+    adder = _Adder(shift_us, full_scale, usual_of(rows) if len(rows) >= TELLS or not usual_us else usual_us)
     for row in [before, *rows] if before is not None else rows:
         if not -MOST < reading_value(row[1]) < MOST:
             continue
         adder.add(row, row is not before)
     return adder.minutes()
+
+
+def usual_of(rows: Sequence[Row]) -> int:
+    """The usual interval of a block of readings, microseconds: their median; 0 of a single one."""
+    steps = sorted(b[0] - a[0] for a, b in pairwise(rows))
+    return steps[len(steps) // 2] if steps else 0
 
 
 class _Minute:
@@ -85,11 +93,10 @@ class _Minute:
 
 
 class _Adder:
-    def __init__(self, shift_us: int, full_scale: float | None, rows: Sequence[Row]) -> None:
+    def __init__(self, shift_us: int, full_scale: float | None, usual_us: int) -> None:
         self._shift_us = shift_us
         self._full = full_scale
-        steps = sorted(b[0] - a[0] for a, b in pairwise(rows))
-        self._hole_us = max(HOLE_US, HOLE_INTERVALS * steps[len(steps) // 2] if steps else 0)
+        self._hole_us = max(HOLE_US, HOLE_INTERVALS * usual_us)
         self._last: Row | None = None
         self._minutes: dict[int, _Minute] = {}
 

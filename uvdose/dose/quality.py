@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from itertools import pairwise
+from itertools import islice, pairwise
 
 import msgspec
 
@@ -26,9 +26,18 @@ FROZEN_STEPS = 2.0  # noise of so many steps of the converter repeats a value on
 NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
 NOISE_HOLD = 120  # between the two it stays told for so many seconds
 NOISE_MIN = 24
+# So long the values that noise is told from may be under way. Where they come seldomer a cloud's edge lies between each two,
+# and the light jumps as a loose wire does. Sun and shade in turns of a minute each, as a draw (invented, 80 hours): told in
+# none at 1 s, once in three hours at 5 s, twice an hour at 10 s.
+NOISE_SPAN_US = 120 * US_PER_S
 WHITE_MIN, WHITE = 60, -0.3
 DIM_W_M2, DIM_SHARE = 1.0, 0.02
 NO_LIGHT_SHARE, NO_LIGHT_US = 0.01, 5 * US_PER_S
+# The sun takes no more of its light off a plane in a second than 2 pi / 86,400 of its beam, the brightest there is (the
+# cosine of an angle that turns by 15 degrees an hour). Twice that is no dusk, whatever haze and horizon add.
+DUSK_PER_S = 2 * 2 * math.pi / 86_400
+SUN_W_M2 = 100.0  # no sun gives more ultraviolet: 1,000 W/m² of all its light hold some 50 (ASTM G173)
+BRIGHT_SHARE = 0.1  # of the last values: where nothing tells how bright the sun is, a dusk's last two of 120 lie below it
 NEGATIVE_RUN = 5
 CLEAR_RUN = 10
 ABSURD_W_M2 = 2000.0
@@ -74,6 +83,7 @@ class Quality:
         self._full_scale = full_scale
         self._factor = factor
         self._values: deque[float] = deque(maxlen=LOOK_BACK)
+        self._times: deque[int] = deque(maxlen=NOISE_MIN)
         self._can_freeze = False
         self._run = 0
         self._run_since_us = 0
@@ -103,6 +113,7 @@ class Quality:
         else:
             self._run, self._can_freeze = 0, False
         values.append(value)
+        self._times.append(t_us)
         if self._run == FROZEN_RUN // 2:
             self._can_freeze = self._is_strange_to_stand(self._run)
         self._negative = self._negative + 1 if value < self._zero and self._is_negative(value) else 0
@@ -115,7 +126,8 @@ class Quality:
         self._judge("out-of-range", self._factor is not None and self._factor * (value - self._zero) > ABSURD_W_M2)
         if t_us // US_PER_S != self._last_us // US_PER_S:
             share = self._noise_share()
-            self._judge("noisy", share > NOISE_SHARE, clear_run=NOISE_HOLD if share > NOISE_CLEAR else CLEAR_RUN)
+            wrong = share > NOISE_SHARE and self._turns_back()
+            self._judge("noisy", wrong, clear_run=NOISE_HOLD if share > NOISE_CLEAR else CLEAR_RUN)
         self._last_us = t_us
         return self.found
 
@@ -140,7 +152,7 @@ class Quality:
         return noise > 0 and noise >= FROZEN_STEPS * self._step()
 
     def _is_without_light(self, t_us: int, value: float) -> bool:
-        """Whether the light has been gone for some seconds, and went at once; a dusk takes minutes.
+        """Whether the light has been gone for some seconds, and went quicker than any dusk takes it.
 
         The line in whose second it went still holds some of it, so that two before are looked at.
         """
@@ -149,13 +161,25 @@ class Quality:
             self._dark_since_us = None
         if self._dark_since_us is None and len(values) > 3:
             level = min(values[-3], values[-4]) - self._zero
-            if value - self._zero <= NO_LIGHT_SHARE * level and level > 0 and self._is_lit(level, self.noise(2)):
+            gone = level > 0 and value - self._zero <= NO_LIGHT_SHARE * level
+            if gone and self._is_lit(level, self.noise(2)) and level > self._dusk(t_us - self._times[-3]):
                 self._dark_since_us, self._dark_level = t_us, self._zero + NO_LIGHT_SHARE * level
         return self._dark_since_us is not None and t_us - self._dark_since_us >= NO_LIGHT_US and self._negative == 0
 
-    def _step(self) -> float:
-        """The smallest change that the sensor has shown, in the unit."""
-        return min((abs(b - a) for a, b in pairwise(self._values) if a != b), default=math.inf)
+    def _dusk(self, lasting_us: int) -> float:
+        """As much as a dusk may have taken off in so long, in the unit."""
+        seconds = lasting_us / US_PER_S
+        if self._factor is not None:
+            return DUSK_PER_S * seconds * SUN_W_M2 / self._factor
+        if self._full_scale is not None:
+            return DUSK_PER_S * seconds * (self._full_scale - self._zero)
+        step = self._step(2)
+        return max(BRIGHT_SHARE * (max(self._values) - self._zero), 2 * step if step < math.inf else 0.0)
+
+    def _step(self, skip: int = 0) -> float:
+        """The smallest change that the sensor has shown, in the unit, the newest `skip` values left out."""
+        steps = pairwise(islice(self._values, len(self._values) - skip))
+        return min((abs(b - a) for a, b in steps if a != b), default=math.inf)
 
     def _dark(self) -> float:
         """At or below this a value may stand still for hours: night, or a cap."""
@@ -190,12 +214,17 @@ class Quality:
         return square > 0 and sum(a * b for a, b in pairwise(cut)) <= WHITE * square
 
     def _noise_share(self) -> float:
-        """Noise as a share of the light, 0 where the light is too weak for it to tell anything."""
+        """Noise as a share of the light, 0 where the light is too weak or the readings too rare to tell anything."""
         noise = self.noise()
-        if noise == 0:
+        if noise == 0 or self._times[-1] - self._times[0] > NOISE_SPAN_US:
             return 0.0
         level = sorted(self._values[i] for i in range(-NOISE_MIN, 0))[NOISE_MIN // 2] - self._zero
         return noise / level if self._is_lit(level, noise) else 0.0  # in the dark noise is all there is
+
+    def _turns_back(self) -> bool:
+        """Whether the last steps rather take each other back than go on: a dusk is curved, and no noise."""
+        steps = [b - a for a, b in pairwise(self._values[i] for i in range(-NOISE_MIN, 0))]
+        return sum(a * b for a, b in pairwise(steps)) < 0
 
     def _is_lit(self, level: float, noise: float) -> bool:
         """Whether a level above zero is light to print by, as far as scale or full scale tell; else no mere noise."""

@@ -114,15 +114,25 @@ def identity_response(identity: Identity) -> Response:
     )
 
 
+_COMPARED = ("name", "format", "unit", "scale", "full_scale", "mount", "light")
+
+
 def differences(then: Identity, now: Identity) -> list[str]:
-    """What differs so that doses do not compare, in words; empty where the sensor is the same."""
+    """What differs so that doses do not compare, in words; empty where the sensor is the same.
+
+    Of another sensor altogether its own figures (scale, zero, what its node says) are not gone through one by one.
+    """
+    another = then.name != now.name
+    fields = ("name", "mount", "light") if another else _COMPARED
     found = [
-        f"{field} was {getattr(then, field)}, is {getattr(now, field)}"
-        for field in then.__struct_fields__
-        if field not in ("zero", "zero_u", "node", "under_glass") and getattr(then, field) != getattr(now, field)
+        f"{field} was {_said(getattr(then, field))}, is {_said(getattr(now, field))}"
+        for field in fields
+        if getattr(then, field) != getattr(now, field)
     ]
     if then.under_glass != now.under_glass:
         found.append(f"it lay {_over(then)}, and lies {_over(now)}")
+    if another:
+        return found
     if abs(now.zero - then.zero) > zero_play(then, now):
         found.append(f"zero was {then.zero:.6g}, is {now.zero:.6g}")
     if then.node is not None and now.node is not None:  # a node that was not asked, or did not answer, voids nothing
@@ -133,6 +143,10 @@ def differences(then: Identity, now: Identity) -> list[str]:
             and NOT_KNOWN not in (getattr(then.node, field), getattr(now.node, field))
         ]
     return found
+
+
+def _said(value: str | float | None) -> str:
+    return "none" if value is None else str(value)
 
 
 def _over(identity: Identity) -> str:

@@ -168,7 +168,7 @@ def check_fit(target: Target, identity: Identity, response: Response, override: 
         other = f"proved in {LIGHTS[target.light_in]}, printed in {LIGHTS[light_in]}"
         if not override:
             raise Refusal(
-                f"target {target.name} would be {other}, where sensor and paper do not agree as they did: make a"
+                f"target {target.name}: {other}, where sensor and paper do not agree as they did: make a"
                 " calibration print there; or, knowingly, --override for this print alone"
             )
         changed = [*changed, other]

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from ..dose.minute import MinuteSums, minute_sums
+from ..dose.minute import MinuteSums, minute_sums, usual_of
 from ..dose.response import Identity
 from .pack import REGISTER, Row, unpack
 
@@ -58,6 +58,7 @@ class _End(NamedTuple):
     kind: int
     sensor: int
     row: Row
+    usual_us: int
 
 
 class Blocks:
@@ -98,25 +99,26 @@ class Blocks:
         if not rows or identity is None:
             self._ends.pop(identity.name if identity is not None else "", None)
             return {}
-        before = self._end(identity, block)
-        self._ends[identity.name] = _End(block.id, block.kind, block.sensor, rows[-1])
+        end = self._end(identity, block)
+        before, usual_us = (end.row, end.usual_us) if end is not None else (None, 0)
+        self._ends[identity.name] = _End(block.id, block.kind, block.sensor, rows[-1], usual_of(rows))
         try:
-            return minute_sums(rows, block.wall0_us - block.t0_us, before, identity.full_scale)
+            return minute_sums(rows, block.wall0_us - block.t0_us, before, identity.full_scale, usual_us)
         except ArithmeticError:
             return {}  # readings of no sensor; what is told of light must not end the daemon
 
-    def _end(self, identity: Identity, block: Block) -> Row | None:
-        """The last reading of the block before, where light may be told between the two."""
+    def _end(self, identity: Identity, block: Block) -> _End | None:
+        """The end of the block before, where light may be told between the two."""
         end = self._ends.get(identity.name)
         if end is None or end.block != block.before:
             found = self._db.execute("SELECT kind, sensor, data FROM chunk WHERE id = ?", (block.before,)).fetchone()
             rows = readable(found[0], found[2]) if found is not None else None
             if not rows:
                 return None
-            end = _End(block.before, found[0], found[1], rows[-1])
+            end = _End(block.before, found[0], found[1], rows[-1], usual_of(rows))
         then = self.sensors.identity(end.sensor)
         same = then is not None and (then.unit, then.format) == (identity.unit, identity.format)
-        return end.row if same and (end.kind == REGISTER) == (block.kind == REGISTER) else None
+        return end if same and (end.kind == REGISTER) == (block.kind == REGISTER) else None
 
     def _last_before(self, name: str, number: int) -> int:
         mine = ", ".join(map(str, self.sensors.numbers(name)))

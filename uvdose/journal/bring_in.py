@@ -22,10 +22,10 @@ Row = tuple[int, int, Identity, Reading]
 """Dose time, wall label, settings, reading."""
 
 
-def refuse_known(db: sqlite3.Connection, sha256: str, columns: str) -> None:
-    """Raises `Refusal` where the very file is there already, and the same of it."""
+def refuse_known(db: sqlite3.Connection, sha256: str, columns: str, how: str) -> None:
+    """Raises `Refusal` where the very file is there already, and the same of it, read in the same way."""
     for one in imported(db):
-        if (one.sha256, one.columns) == (sha256, columns):
+        if (one.sha256, one.columns, one.how) == (sha256, columns, how):
             raise Refusal(f"this file is there already, as sensor {one.sensor} since {one.utc}: nothing was done")
 
 
@@ -69,7 +69,7 @@ def bring_in(db: sqlite3.Connection, rows: Iterable[Row], told: Callable[[int], 
             assert first is not None and last is not None
             sum_whole(db, last[2].name)
             done = told(count)
-            refuse_known(db, done.sha256, done.columns)
+            refuse_known(db, done.sha256, done.columns, done.how)
             done = msgspec.structs.replace(done, t0_us=first[0], t1_us=last[0], wall0_us=first[1], wall1_us=last[1])
             text = msgspec.json.encode([*imported(db), done]).decode()
             db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (IMPORTED, text))

@@ -10,6 +10,7 @@ from pathlib import Path
 import msgspec
 
 from ..clock import iso_utc
+from ..model import Refusal
 from .blocks import Blocks, readable
 from .imported import Imported, imported
 from .moment import one_moment
@@ -78,6 +79,11 @@ def _check(db: sqlite3.Connection, path: Path, every_minute: bool) -> CheckDoc:
         int(db.execute(f"PRAGMA {what}").fetchone()[0]) for what in ("page_size", "page_count", "freelist_count")
     )
     reading_bytes = _page_bytes(db, packed)
+    try:
+        brought = imported(db) if "meta" in tables else []
+    except Refusal as err:
+        brought = []
+        problems.append(err.line)
     log = path.with_name(path.name + "-wal")
     return CheckDoc(
         file=str(path), ok=not problems, problems=problems[:MAX_PROBLEMS],
@@ -89,7 +95,7 @@ def _check(db: sqlite3.Connection, path: Path, every_minute: bool) -> CheckDoc:
         from_utc=iso_utc(wall0_us) if wall0_us is not None else None,
         to_utc=iso_utc(wall1_us) if wall1_us is not None else None,
         counts={t: n for t, n in counts.items() if t not in _NOT_TOLD}, pruned=pruned(db),
-        imported=imported(db),
+        imported=brought,
         minutes=counts.get("minute", 0), minutes_proved=proof.proved,
     )
 

@@ -18,15 +18,18 @@ IMPORTED = "imported"  # the key in `meta`
 # The rows of `sensor` whose readings were brought in, for queries.
 SENSORS = (
     "SELECT s.id FROM sensor s WHERE s.name IN (SELECT json_extract(j.value, '$.sensor') FROM meta m,"
-    f" json_each(m.value) j WHERE m.key = '{IMPORTED}')"
+    f" json_each(iif(json_valid(m.value), m.value, '[]')) j WHERE m.key = '{IMPORTED}')"
 )
+# Dose times that are times since 1970 are those of a file, also where a damaged journal has lost which were brought in.
+OF_THE_BENCH = f"sensor NOT IN ({SENSORS}) AND t0_us <> wall0_us"
 
 
 class Imported(msgspec.Struct, frozen=True):
     """One file that was brought in. Times in microseconds: dose time, and wall labels.
 
     sha256: of the file. columns: what of it was read. left_out: how many rows were not taken, or are odd, by what is
-    wrong with them. own: an export, whose dose times are kept; else dose time is the time since 1970 UTC.
+    wrong with them. how: unit, times and the like that it was read by. own: an export, whose dose times are kept; else
+    dose time is the time since 1970 UTC.
     """
 
     sensor: str
@@ -41,17 +44,25 @@ class Imported(msgspec.Struct, frozen=True):
     wall1_us: int
     utc: str
     left_out: dict[str, int] = {}
+    how: str = ""
 
 
 def imported(db: sqlite3.Connection) -> list[Imported]:
-    """All that was ever brought in, the oldest first."""
+    """All that was ever brought in, the oldest first. Raises `Refusal` where that is damaged."""
     row = db.execute("SELECT value FROM meta WHERE key = ?", (IMPORTED,)).fetchone()
-    return msgspec.json.decode(row[0], type=list[Imported]) if row is not None else []
+    try:
+        return msgspec.json.decode(row[0], type=list[Imported]) if row is not None else []
+    except (msgspec.MsgspecError, TypeError) as err:
+        raise Refusal(f"the journal's list of what was brought in is damaged ({err}): bring it back from a backup") \
+            from None
 
 
 def refuse_shared(db: sqlite3.Connection, live: Iterable[str]) -> None:
     """Raises `Refusal` where a sensor of the settings has the name of readings that were brought in."""
-    names = {i.sensor for i in imported(db)}
+    try:
+        names = {i.sensor for i in imported(db)}
+    except Refusal:
+        return  # a bench that would not start for that would count nothing; `journal check` tells it
     if shared := sorted(names & set(live)):
         raise Refusal(
             f"sensor {shared[0]}: readings from a file lie in the journal under this name, and are never mixed with"

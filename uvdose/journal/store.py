@@ -17,7 +17,7 @@ from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Mark, MomentSegment, Reading, Refusal
 from ..notes import Doc, Picture, PrintNote, kind_name
-from .imported import SENSORS
+from .imported import OF_THE_BENCH
 from .pack import unpack
 
 
@@ -280,7 +280,7 @@ class Store:
         """The newest dose time of the bench in the journal and a wall time that belongs to it; zeros in a new one."""
         found = [
             self.db.execute("SELECT t1_us, wall0_us + t1_us - t0_us FROM chunk"
-                            f" WHERE sensor NOT IN ({SENSORS}) ORDER BY id DESC LIMIT 1").fetchone(),
+                            f" WHERE {OF_THE_BENCH} ORDER BY id DESC LIMIT 1").fetchone(),
             self.db.execute("SELECT t_us, wall_us FROM event ORDER BY id DESC LIMIT 1").fetchone(),
         ]
         return max(((int(t), int(w)) for t, w in filter(None, found)), default=(0, 0))

@@ -159,8 +159,8 @@ class NoteOfDay(msgspec.Struct, frozen=True):
 
 
 class SensorHealth(msgspec.Struct, frozen=True):
-    """How one sensor did. holes: pauses of more than 60 s between two readings of the day; saturated_s: time at full
-    scale, with a print under it or not."""
+    """How one sensor did. holes: pauses of more than 60 s, and of three usual intervals, between two readings of the
+    day; saturated_s: time at full scale, with a print under it or not."""
 
     name: str
     alarms: list[AlarmOfDay]

@@ -157,9 +157,9 @@ def draw_stops(fig: Figure, at: Place, day: Day) -> None:
     reach = _reach(prints)
     ax.axhspan(-NEAR_STOPS, NEAR_STOPS, color="#eeeeee", lw=0, zorder=0)
     ax.axhline(0, color=INK, lw=1.2, zorder=1)
+    ax.set_xlim(-0.6, max(len(prints), 8) - 0.4)
     for x, p in enumerate(prints):
         _dot(ax, x, p, reach)
-    ax.set_xlim(-0.6, max(len(prints), 8) - 0.4)
     ax.set_ylim(-reach * 1.18, reach * 1.18)
     step = -(-sum(len(str(p.document.id)) + 1 for p in prints) // MOST_DIGITS) or 1
     ax.set_xticks(range(0, len(prints), step), [str(p.document.id) for p in prints[::step]])
@@ -182,8 +182,11 @@ def _dot(ax: Axes, x: float, p: Print, reach: float) -> None:
     ax.plot([x, x], [0, here], color=FAINT, lw=0.7, ls=":", zorder=2)
     if here != stops:
         up = stops > 0
-        ax.plot([x], [here], "^" if up else "v", color=INK, ms=4.5, zorder=4)
-        ax.text(x, here, f"  {stops_text(stops)}", fontsize=SMALLER, ha="left", va="center")
+        full = INK if d.state == "finished" else "white"
+        ax.plot([x], [here], "^" if up else "v", color=INK, mfc=full, ms=4.5, zorder=4)
+        inward = x > sum(ax.get_xlim()) / 2  # the other axis stands at the right
+        said = f"{stops_text(stops)}  " if inward else f"  {stops_text(stops)}"
+        ax.text(x, here, said, fontsize=SMALLER, ha="right" if inward else "left", va="center")
         return
     if d.low_stops is not None and d.high_stops is not None:
         ends = [min(reach, max(-reach, stops + s)) for s in (d.low_stops, d.high_stops)]

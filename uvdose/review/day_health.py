@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..units import minutes
 from .day import Day, SensorHealth
 from .day_rows import fold
-from .layout import alarm_words, stops_text, time_of, with_unit
+from .layout import alarm_words, shorten, stops_text, time_of, with_unit
 
 
 def target_lines(day: Day) -> list[str]:
@@ -19,10 +19,11 @@ def targets_told(day: Day) -> list[str]:
     lines = []
     for t in day.targets:
         told = f"{time_of(t.utc)[:5]} {t.name} v{t.version}: {with_unit(t.dose, t.unit)}"
-        if t.before_dose is not None:
+        if (t.dose, t.unit) == (t.before_dose, t.before_unit):
+            told += f", the same dose as v{t.before_version}" + (f" ({shorten(t.reason, 80)})" if t.reason else "")
+        elif t.before_dose is not None:
             told += f", was {with_unit(t.before_dose, t.before_unit)} (v{t.before_version})"
-        if t.stops is not None:
-            told += f", {stops_text(t.stops)} stops"
+            told += "" if t.stops is None else f", {stops_text(t.stops)} stops"
         told += f"; by {t.basis}" if t.basis else ""
         told += "; retired" if t.retired else ""
         lines.append(told)

@@ -15,6 +15,7 @@ from .layout import (
     moment_of,
     screen_width,
     shorten,
+    shorten_title,
     stops_text,
     time_of,
     unit_text,
@@ -51,7 +52,7 @@ def print_rows(day: Day) -> list[str]:
         d = p.document
         rows.append([
             str(d.id), shorten(d.label or "-", 10 if one else 8), shorten(d.frame, 6),
-            shorten(d.title, 14 if one else 12), figure(d.target_dose), "void" if p.is_void else figure(d.dose),
+            shorten_title(d.title, 14 if one else 12), figure(d.target_dose), "void" if p.is_void else figure(d.dose),
             "-" if p.is_void else f"{figure(d.dose_low)}-{figure(d.dose_high)}",
             *([] if one else [unit_text(d.unit)]), stops_text(p.stops),
         ])  # fmt: skip

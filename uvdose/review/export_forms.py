@@ -13,6 +13,7 @@ from typing import Any, BinaryIO, TextIO
 
 import msgspec
 
+from ..cells import to_cell
 from ..clock import from_iso
 from ..model import Refusal
 from .columns import JSON, NUMBER, SCHEMA_VERSION, TIME, TRUTH, WHOLE, Column, header, unit_of
@@ -20,7 +21,6 @@ from .columns import JSON, NUMBER, SCHEMA_VERSION, TIME, TRUTH, WHOLE, Column, h
 FORMS = ("csv", "jsonl", "parquet")
 PARQUET = "parquet"
 ROWS_AT_A_TIME = 10_000
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 Record = dict[str, Any]
 Units = dict[str, list[str]]
@@ -56,7 +56,7 @@ def _cell(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f"'{value}" if value.startswith(_FORMULA) else value
+        return to_cell(value)
     return repr(value) if isinstance(value, float) else str(value)
 
 

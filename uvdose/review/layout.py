@@ -11,6 +11,7 @@ from collections.abc import Collection, Sequence
 from ..clock import from_iso, local_moment, local_time
 
 WIDTH, LEAST_WIDTH = 100, 40
+LEAST_NAME = 4  # characters of a name that is cut
 _FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|s\b|stops?\b|[mµ]?[JWV]\b|counts\b))")
 _HELD = "\u00a0"  # a blank at which no line is broken
 
@@ -66,6 +67,13 @@ def columns(rows: Sequence[Sequence[str]], right: Collection[int] = ()) -> list[
 def shorten(text: str, most: int) -> str:
     """Text cut to at most so many characters, with an ellipsis where something was cut."""
     return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def shorten_title(text: str, most: int) -> str:
+    """The same for a target's name with its version, which stays where the name leaves room: `endpap… v12`."""
+    name, blank, version = text.rpartition(" v")
+    room = most - len(version) - len(blank)
+    return f"{shorten(name, room)} v{version}" if version.isdigit() and room >= LEAST_NAME else shorten(text, most)
 
 
 def screen_width() -> int:

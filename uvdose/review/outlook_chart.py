@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, BinaryIO
 
 from ..clock import day_bounds, from_iso, iso_utc
 from ..foretold import OutlookDoc, PrintsAheadDoc
@@ -28,9 +28,8 @@ def check_name(path: Path) -> None:
         raise Refusal(f"{path.name}: a chart ends with {', '.join(ENDS)}", 2)
 
 
-def draw(doc: OutlookDoc, path: Path) -> None:
-    """Draw the light, and each target's times below it, into a file. Raises `Refusal`."""
-    check_name(path)
+def draw(doc: OutlookDoc, file: BinaryIO, end: str) -> None:
+    """Draw the light, and each target's times below it, into a file of that end (`.svg`). Raises `Refusal`."""
     if not doc.light:
         raise Refusal(f"there is no light on {doc.date}: nothing to draw")
     import matplotlib as mpl
@@ -52,10 +51,7 @@ def draw(doc: OutlookDoc, path: Path) -> None:
         axes[-1].set_xticks([_at(utc) for utc in ticks], [clock_of(utc) for utc in ticks])
         axes[-1].set_xlabel("begun at" if shown else "time of day")
         fig.suptitle(f"{doc.date}, {shorten(doc.sensor, 40)} {doc.facing}", x=0.01, ha="left", fontsize=12, color=INK)
-        try:
-            fig.savefig(path, dpi=150)
-        except OSError as err:
-            raise Refusal(f"{path}: cannot be written ({err.strerror or err})") from None
+        fig.savefig(file, dpi=150, format=end.lower().removeprefix("."))
 
 
 def _at(utc: str) -> float:

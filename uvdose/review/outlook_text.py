@@ -8,6 +8,7 @@ from .layout import columns, shorten, with_unit, wrap
 from .text import spark
 
 BARS = 76
+HOURS_S = 119.5 * 60  # from here on times are told in hours
 NAME = 12
 NONE = "-"
 NOT_DONE = "not before dark"
@@ -40,8 +41,10 @@ def lasting(seconds: float | None) -> str:
         return NOT_DONE
     if seconds < 119.5:
         return f"{round(seconds)} s"
-    if seconds < 119.5 * 60:
-        return f"{round(seconds / 60)} min"
+    return f"{round(seconds / 60)} min" if seconds < HOURS_S else _hours(seconds)
+
+
+def _hours(seconds: float) -> str:
     hours, rest = divmod(round(seconds / 60), 60)
     return f"{hours} h {rest:02d}"
 
@@ -51,6 +54,8 @@ def lasting_between(low: float | None, high: float | None) -> str:
     first, last = lasting(low), lasting(high)
     if first == last:
         return first
+    if high is not None and high >= HOURS_S and low is not None and 3570 <= low < HOURS_S:
+        first = _hours(low)  # both ends in one measure: 1 h 44 - 2 h 07
     number, _, unit = first.rpartition(" ")
     return f"{number}-{last}" if unit in ("s", "min") and last.endswith(f" {unit}") else f"{first} - {last}"
 

@@ -6,7 +6,7 @@ from ..clock import local_moment
 from ..notes import PrintNote, Verdict
 from ..units import minutes
 from .groups import GroupsDoc
-from .layout import columns, figure, moment_of, shorten, stops_text, unit_text, with_unit, wrap
+from .layout import columns, figure, moment_of, shorten_title, stops_text, unit_text, with_unit, wrap
 from .prints import FoundDoc, PrintRow
 
 WIDTH = 80
@@ -135,13 +135,13 @@ def verdict_words(verdict: Verdict | None) -> str:
 
 
 def span_of(seconds: float) -> str:
-    """A stretch of time in the units in which one speaks of it: 45 s, 12 min, 2:30 h, 2 d 3 h."""
+    """A stretch of time in the units in which one speaks of it: 45 s, 12 min, 3 h, 2:30 h, 2 d 3 h."""
     if seconds < 120:
         return f"{seconds:g} s"
     if seconds < 5400:
         return f"{round(seconds / 60)} min"
     if seconds < _DAY_S:
-        return f"{minutes(60 * (seconds // 60))[:-3]} h"
+        return f"{minutes(60 * (seconds // 60))[:-3].removesuffix(':00')} h"
     hours = round(seconds / 3600)
     return f"{hours // 24} d {hours % 24} h" if hours % 24 else f"{hours // 24} d"
 
@@ -151,7 +151,7 @@ def _cells(p: PrintRow, one_unit: bool) -> list[str]:
     tone = p.tone or "-"
     if p.verdict is not None and p.verdict.stops and p.tone:
         tone = f"{p.tone} {abs(p.verdict.stops):.2f}"
-    noted = "-" if p.note is None or p.note == PrintNote() else "yes" if p.note.picture is None else "image"
+    noted = "-" if p.note is None or p.note == PrintNote() else "yes" if p.note.picture is None else "picture"
     stops = stops_text(p.stops) if p.state == "finished" else p.state
     begun = moment_of(p.begun_utc)[: 16 if one_unit else 10]
     return [str(p.id), begun, p.title or "-", f"{p.target} v{p.target_version}", given, stops,
@@ -166,4 +166,6 @@ def _fitted(table: list[list[str]], may_be_cut: tuple[int, ...]) -> list[list[st
         if widths[widest] <= _LEAST:
             break
         widths[widest] -= 1
-    return [[shorten(cell, widths[i]) if i in may_be_cut else cell for i, cell in enumerate(row)] for row in table]
+    return [
+        [shorten_title(cell, widths[i]) if i in may_be_cut else cell for i, cell in enumerate(row)] for row in table
+    ]

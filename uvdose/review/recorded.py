@@ -54,7 +54,8 @@ class Recorded:
     wall_us, t_us: wall label and dose time. at_us: wall label of the middle of what a mean tells; of others the label.
     light: irradiance in `unit`. step_us, area: time and dose since the reading before, 0 at the first. unread_us: how
     much of the step nothing tells but the readings at its ends. full_us: how much of it was at the sensor's full scale.
-    usual_us: the usual step, 0 of a single reading.
+    usual_us: the usual step, 0 of a single reading. bridged_us: steps up to this long tell the light between their
+    ends, as a print's count has it: a minute, of a sensor that is read seldom three of its intervals.
     """
 
     def __init__(self, name: str, unit: str, parts: list[Part]) -> None:
@@ -79,6 +80,7 @@ class Recorded:
         at_full = np.where(self._mean_us > 0, told * self._mean_us, at_full)
         self.full_us = np.where(is_line, grown, at_full)
         self.usual_us = float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
+        self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * self.usual_us)
         self._area_sum = np.cumsum(self.area)
 
     @property
@@ -110,7 +112,7 @@ class Recorded:
             return False
         first, last = np.searchsorted(t, [from_us + 1, to_us])
         longest = self.unread_us[first : last + 1].max(initial=0)
-        return bool(longest <= max(BRIDGE_US, HOLE_INTERVALS * self.usual_us))
+        return bool(longest <= self.bridged_us)
 
     def light_at(self, t_us: int) -> float | None:
         """The irradiance at a dose time; None where no reading tells it, or lies within 60 s of it."""
@@ -135,9 +137,9 @@ class Recorded:
         return found
 
     def holes(self, from_us: int, to_us: int) -> Whole:
-        """Lengths of the holes of more than 60 s that ended within a stretch of wall time."""
+        """Lengths of the holes too long to be bridged that ended within a stretch of wall time."""
         inside = (self.wall_us >= from_us) & (self.wall_us < to_us)
-        found: Whole = self.unread_us[inside & (self.unread_us > BRIDGE_US)]
+        found: Whole = self.unread_us[inside & (self.unread_us > self.bridged_us)]
         return found
 
     def full_s(self, from_us: int, to_us: int) -> float:

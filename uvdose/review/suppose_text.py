@@ -14,6 +14,7 @@ from .layout import columns, figure, stops_text, unit_text, wrap
 from .suppose import Imagined
 
 WIDTH = 80
+HALF_S_US = 500_000
 NEAR = 0.10  # of the target: what most processes forgive
 
 
@@ -124,7 +125,7 @@ def _of_a_day(what: Supposed) -> list[str]:
         if not p.known:
             rows.append([local_time(p.begin_us), *["-"] * (len(head) - 1), "no readings then"])
             continue
-        reached = "-" if p.reached_us is None else local_time(p.reached_us)
+        reached = "-" if p.reached_us is None else local_time(p.reached_us + HALF_S_US)  # as `needed` is rounded
         row = [local_time(p.begin_us), reached, minutes(p.needed_s)]
         if what.clock_s is not None:
             row += [_share(p.share(what.target)), stops_text(p.stops(what.target))]
@@ -181,8 +182,8 @@ def _sum_up(what: Supposed) -> str:
     if found.clock_share is not None and what.clock_s is not None:
         share = found.clock_share
         text += (
-            f"; {minutes(what.clock_s)} by the clock give {share.least:.2f} to {share.most:.2f} of it, in the middle"
-            f" {share.median:.2f}, and {_share(found.clock_within)} of them lie within 10 % of it"
+            f"; {minutes(what.clock_s)} by the clock give {_share(share.least)} to {_share(share.most)} of it, in the"
+            f" middle {_share(share.median)}, and {_share(found.clock_within)} of them lie within 10 % of it"
         )
     unknown = found.starts - found.known
     return text + (f"; of {unknown} more nobody knows the light" if unknown else "")

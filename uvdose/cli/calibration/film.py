@@ -27,7 +27,7 @@ LEAST_FILM = 0.005  # clear film takes more
 HOW = "Lay the film flat on the sensor's diffuser, covering it wholly, in steady light; keep the hand's shadow off."
 WHAT = "This is density in the sensor's own band. Ink and film may differ for the emulsion, so a print confirms it."
 
-films = typer.Typer(help="Film base and negatives: their density in ultraviolet, by the sensor.", no_args_is_help=False)
+films = typer.Typer(help="Film base and negatives: their density in ultraviolet.", no_args_is_help=False)
 
 
 @films.callback(invoke_without_command=True)

@@ -18,7 +18,10 @@ def process(
     name: Annotated[Text, typer.Argument(metavar="[NAME]", help="A process; without: all of them.")] = None,
     as_json: Json = False,
 ) -> None:
-    """What is commonly known of a process: its range, how to judge it, and its cautions."""
+    """What is commonly known of a process.
+
+    Its range, how to judge it, and its cautions.
+    """
     from ...calibrate import processes
     from ...review.layout import columns
     from ..show import print_json, say

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 MOST_FILE = 64 * 1024
 FULL_STEPS = 4  # the expected dose is given under this step, so that three lie beyond it
 
-tablet = typer.Typer(help="Step tablets: many doses at once, through a tablet of known densities.",
+tablet = typer.Typer(help="Step tablets: many doses at once, on one sheet.",
                      no_args_is_help=False)  # fmt: skip
 
 

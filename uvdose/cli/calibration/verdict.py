@@ -39,9 +39,9 @@ def verdict(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Judge a dry print: the clear-film tone, and apart from it the highlights.
+    """Judge a dry print: its tone, and its highlights.
 
-    Proposes a target; nothing is changed until that is accepted.
+    The tone is that under the clear film. Proposes a target; nothing is changed until that is accepted.
     """
     from ...calibrate.verdicts import by_density
     from ...notes import Verdict

@@ -54,6 +54,8 @@ def level(
     if not (turn and at_terminal() and not as_json):
         if as_json:
             print_json({"sensor": sensor.name, "air_mass": light.air_mass, "costs": _table(light, band, housing)})
+        elif turn:
+            say("next: call it in a terminal, and it asks you to turn the sensor and finds how far it leans")
         return
     bench.refuse_lit(sensor.name, "turning it")
     found = _turn(bench, sensor, seconds, light, band, housing)

@@ -1,0 +1,41 @@
+"""Help in words: what stands for a value is a word for it, not a type of the language this is written in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+WORDS = {"str": "TEXT", "int": "N", "float": "NUMBER", "list[str]": "TEXT", "list[float]": "NUMBER", "list[int]": "N"}
+
+
+def worded(command: Any) -> Any:
+    """The same tree of commands, its help in words.
+
+    Versions of typer differ in how they show types and optional arguments. What a version does not have is left alone.
+    """
+    for param in command.params:
+        shows = getattr(param, "display_type_rich", None)
+        if shows is None:
+            continue
+        if param.param_type_name == "option":
+            if param.metavar is None:
+                param.display_type_rich = _in_words(shows)
+        else:  # its name says it, and the brackets are set around it
+            param.display_type_rich = _nothing
+            if param.metavar is not None:
+                bare = param.metavar.removesuffix("...")
+                param.metavar = bare[1:-1] if bare.startswith("[") and bare.endswith("]") else bare
+    for each in getattr(command, "commands", {}).values():
+        worded(each)
+    return command
+
+
+def _in_words(shows: Any) -> Any:
+    def words(ctx: Any) -> str | None:
+        said = shows(ctx=ctx)
+        return said if said is None else WORDS.get(said.strip("<>."), said)
+
+    return words
+
+
+def _nothing(ctx: Any) -> None:
+    return None
