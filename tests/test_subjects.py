@@ -7,8 +7,21 @@ import pytest
 from uvdose.listed import QueueEntry
 from uvdose.model import Refusal
 from uvdose.notes import (
-    KINDS, Bed, Calibration, Check, Doc, Edition, Film, Layer, Levelled, PrintNote, Queue, ScaleTaken, TabletPlan,
-    Verdict, ZeroTaken,
+    KINDS,
+    Bed,
+    Calibration,
+    Check,
+    Doc,
+    Edition,
+    Film,
+    Layer,
+    Levelled,
+    PrintNote,
+    Queue,
+    ScaleTaken,
+    TabletPlan,
+    Verdict,
+    ZeroTaken,
 )  # fmt: skip
 from uvdose.subjects import check
 

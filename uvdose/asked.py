@@ -112,8 +112,9 @@ class TargetRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class NoteRequest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Something that the person says and that is no act: of a kind, about a subject. The newest of a subject holds.
 
-    subject None: a new calibration print, which gets the next number; of any other kind it is refused. based_on: the id of the version that this one
-    changes, 0 where there was none; where there is a newer one meanwhile it is refused. None: it holds in any case.
+    subject None: a new calibration print, which gets the next number; of any other kind it is refused. based_on: the id
+    of the version that this one changes, 0 where there was none; where there is a newer one meanwhile it is refused.
+    None: it holds in any case.
     """
 
     kind: str

@@ -12,6 +12,8 @@ import time
 import pytest
 
 from uvdose.cli import app
+from uvdose.cli.lamp_flicker import _read_hz
+from uvdose.model import Refusal
 
 from .conftest import SIMULATED, Daemon, Homed
 
@@ -91,3 +93,9 @@ def test_ageing_out_of_the_journal(serve: object, per_month: float) -> None:
             or f"gone {tenth + 1} days" in words
     else:
         assert "no ageing is to be seen yet" in words
+
+
+def test_readings_that_came_all_at_once_tell_no_rate() -> None:
+    assert _read_hz("lamp", [5.0 + k / 4 for k in range(13)]) == 4.0
+    with pytest.raises(Refusal, match="came at one moment"):
+        _read_hz("lamp", [5.0] * 12)

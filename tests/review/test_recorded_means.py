@@ -46,7 +46,7 @@ def test_doses_are_those_of_the_seconds() -> None:
 
 
 def test_a_long_mean_is_no_pause_and_what_it_does_not_cover_is() -> None:
-    read = means([3600, 3600, 3600], [0, 0, 900], [1.0, 2.0, 3.0])
+    read = means([3600] * 5, [0, 0, 0, 900, 0], [1.0, 2.0, 2.0, 3.0, 3.0])
     assert read.holes(0, 1 << 60).tolist() == [900 * S]
     assert read.light_at(3000 * S) is None, "the first mean has no reading before it: its stretch is not reckoned"
     assert read.light_at(6000 * S) == 2.0 and read.reaches(4600 * S, 8200 * S)

@@ -68,7 +68,7 @@ def flicker(
         raise Refusal(f"sensor {sensor.name}: {len(rows)} readings in {seconds:g} s, or no light: at least {LEAST_ROWS}"
                       " in the light of the lamp are wanted; read longer with --seconds")  # fmt: skip
     times = [t / US_PER_S for t, _ in rows]
-    read_hz = (len(times) - 1) / (times[-1] - times[0])
+    read_hz = _read_hz(sensor.name, times)
     node = sensor.format == "native"
     sample_hz = rate or (NODE_HZ if node else read_hz)
     sample_u = NODE_U if node or rate is not None else _rate_u(times)
@@ -118,6 +118,14 @@ def _line(one: Cost, lasting: float, over: float) -> str:
 
 def _percent(share: float) -> str:
     return f"{100 * share:.2g} %" if share >= 0.0005 else "less than 0.1 %"
+
+
+def _read_hz(name: str, times: Sequence[float]) -> float:
+    """How often readings come. Raises `Refusal` for some that came all at once, as a message that holds many."""
+    if times[-1] <= times[0]:
+        raise Refusal(f"sensor {name}: its {len(times)} readings came at one moment, so nobody can say how often it"
+                      " reads the light; read longer with --seconds")  # fmt: skip
+    return (len(times) - 1) / (times[-1] - times[0])
 
 
 def _rate_u(times: Sequence[float]) -> float:

@@ -8,8 +8,8 @@ from typer.core import TyperGroup
 
 BY_TASK = {
     "At the bench": {
-        "demo": "demo", "serve": "serving", "status": "now", "watch": "now", "expose": "acts", "hold": "acts", "resume": "acts",
-        "finish": "acts", "quiet": "acts", "again": "mend", "queue": "next_up", "outlook": "outlook",
+        "demo": "demo", "serve": "serving", "status": "now", "watch": "now", "expose": "acts", "hold": "acts",
+        "resume": "acts", "finish": "acts", "quiet": "acts", "again": "mend", "queue": "next_up", "outlook": "outlook",
     },
     "Put right afterwards": {"undo": "mend", "move": "mend", "shade": "mend"},
     "How much light a print wants": {

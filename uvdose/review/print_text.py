@@ -6,7 +6,7 @@ from ..clock import local_moment
 from ..notes import PrintNote, Verdict
 from ..units import minutes
 from .groups import GroupsDoc
-from .layout import columns, figure, moment_of, shorten_title, stops_text, unit_text, with_unit, wrap
+from .layout import columns, figure, moment_of, shorten, shorten_title, stops_text, unit_text, with_unit, wrap
 from .prints import FoundDoc, PrintRow
 
 WIDTH = 80

@@ -80,7 +80,8 @@ class Recorded:
         at_full = np.where(self._mean_us > 0, told * self._mean_us, at_full)
         self.full_us = np.where(is_line, grown, at_full)
         self.usual_us = float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
-        self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * self.usual_us)
+        usual_unread_us = float(np.median(self.unread_us[1:])) if len(self.t_us) > 1 else 0.0  # of means none
+        self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * usual_unread_us)
         self._area_sum = np.cumsum(self.area)
 
     @property
