@@ -11,10 +11,11 @@ import msgspec
 
 from .apart import answer
 from .days import Answer, Task
+from .journal.daily import newest_day
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
-from .review.gather import gather, newest_day
+from .review.gather import gather
 from .stamps import day_bounds, local_date, use_zone
 
 

@@ -27,7 +27,7 @@ from uvdose.journal.store import Store
 from uvdose.journal.summing import Summer, catch_up
 from uvdose.journal.writer import Writer
 from uvdose.model import MomentReading, Reading, RegisterReading
-from uvdose.review.minutes import light_minutes, minutes_of_day
+from uvdose.review.minutes import light_minutes
 
 from .journals import WALL_US, fill
 from .test_care import _page_of, _spoil
@@ -97,12 +97,12 @@ def test_a_month_of_measured_light_gives_its_daily_doses(tmp_path: Path) -> None
     assert bench.db.execute("SELECT count(*) FROM minute").fetchone()[0] > 40_000
     day_us = 1440 * MINUTE_US
     begins = [JUNE_US + day * day_us for day in range(30)]
-    days = [minutes_of_day(Store(bench.db), "roof", begin, begin + day_us) for begin in begins]
-    doses = np.array([day.dose for day in days if day is not None]) / 100  # kJ/m² of mJ/cm²
+    days = [one for begin in begins for one in light_minutes(Store(bench.db), begin, begin + day_us, "roof")]
+    doses = np.array([day.dose for day in days]) / 100  # kJ/m² of mJ/cm²
     exact = np.nansum(np.array(uva_w_m2(), dtype=float).reshape(30, 1440) * 60 / 1000, axis=1)
     assert doses == pytest.approx(exact, rel=1e-3)
     assert [round(float(f(doses))) for f in (np.min, np.median, np.max)] == [503, 1012, 1473]
-    assert all(day is not None and day.unit == "mW/cm2" and day.bridged.sum() == 0 for day in days)
+    assert all(day.unit == "mW/cm2" and day.bridged.sum() == 0 for day in days)
 
 
 def _story(bench: Bench, rng: random.Random, steps: int) -> None:

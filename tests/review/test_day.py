@@ -7,8 +7,9 @@ import json
 import msgspec
 import pytest
 
+from uvdose.journal.daily import newest_day
 from uvdose.model import Refusal
-from uvdose.review.gather import gather, newest_day
+from uvdose.review.gather import gather
 from uvdose.review.text import render, spark
 from uvdose.stamps import day_bounds
 

@@ -55,15 +55,6 @@ def test_the_newest_note_is_in_the_story(bindery: Bindery, many: int) -> None:
     assert day.as_json()["exposures"][0]["note"] == NOTE
 
 
-def test_a_long_note_is_cut(bindery: Bindery) -> None:
-    day = a_day(bindery)
-    bindery.say("print", "1", PrintNote(text="fern " * 99))
-    assert len(" ".join(gather(bindery.store, day.date).prints[0].note.text.split())) > 400  # type: ignore[union-attr]
-    [row] = [row for half in rows(gather(bindery.store, day.date)) for row in half]
-    [noted] = [line for line in row.story if line.startswith("noted:")]
-    assert len(noted) < 260 and noted.endswith("…")
-
-
 def test_where_it_seemed_to_lie_is_to_be_looked_at(bindery: Bindery) -> None:
     day = a_day(bindery)
     text = render(day)

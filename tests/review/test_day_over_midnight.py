@@ -12,11 +12,12 @@ import pytest
 
 from uvdose.clock import FixedClock
 from uvdose.exposure.states import Act
+from uvdose.journal.daily import newest_day
 from uvdose.messages import Part
 from uvdose.model import Refusal
 from uvdose.notes import Calibration, Seen, StripPlan, Verdict
 from uvdose.present import Present
-from uvdose.review.gather import gather, newest_day
+from uvdose.review.gather import gather
 from uvdose.review.text import render
 from uvdose.stamps import from_iso, use_zone
 

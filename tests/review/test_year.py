@@ -6,13 +6,14 @@ import msgspec
 import pytest
 
 from uvdose.exposure.states import Act
+from uvdose.journal.daily import newest_day
 from uvdose.journal.prune import prune
 from uvdose.journal.summing import catch_up
 from uvdose.model import Reading, Refusal, RegisterReading
 from uvdose.notes import Verdict
 from uvdose.review.day import Day
 from uvdose.review.gather import gather
-from uvdose.review.year import gather_days, newest_year, span_bounds
+from uvdose.review.year import gather_days, span_bounds
 from uvdose.review.year_text import render_days
 
 from .conftest import BLUE, Bindery
@@ -21,7 +22,7 @@ HOUR = 3600
 
 
 def test_a_day_in_the_overview_is_the_day_itself(printed: Bindery) -> None:
-    [day] = gather_days(printed.store, newest_year(printed.store)).days
+    [day] = gather_days(printed.store, newest_day(printed.store)[:4]).days
     whole = gather(printed.store, "2026-06-21")
     assert (day.date, day.begun, day.finished, day.void) == ("2026-06-21", 2, 1, 0)
     assert (day.stops_low, day.stops_high) == (whole.totals.stops_low, whole.totals.stops_high)
@@ -122,5 +123,5 @@ def test_what_is_no_year_and_no_month_is_refused(span: str) -> None:
 
 def test_no_exposures_yet(bindery: Bindery) -> None:
     with pytest.raises(Refusal, match="no exposure in the journal yet"):
-        newest_year(bindery.store)
+        newest_day(bindery.store)
     assert "no exposures" in render_days(gather_days(bindery.store, "2026"))

@@ -200,7 +200,8 @@ def _verify(bench: DemoBench) -> list[str]:
 
 
 def _clock_words(store: Store, shown: ExposureDoc) -> list[str]:
-    from ..review.gather import gather, newest_day
+    from ..journal.daily import newest_day
+    from ..review.gather import gather
     from ..review.layout import with_unit
     from ..units import irradiance_unit, minutes, percent, stops_between
     from .demo_bench import DemoFailed

@@ -30,7 +30,8 @@ def day(
     home: HomeDir = None,
 ) -> None:
     """Review a day: its light, and what each print got."""
-    from ..review.gather import gather, newest_day
+    from ..journal.daily import newest_day
+    from ..review.gather import gather
     from ..review.text import render
     from .asking import day_typed, journal
     from .show import print_json
@@ -70,13 +71,14 @@ def days(
     home: HomeDir = None,
 ) -> None:
     """The printing days of a year or a month, one line each."""
-    from ..review.year import gather_days, newest_year
+    from ..journal.daily import newest_day
+    from ..review.year import gather_days
     from ..review.year_text import render_days
     from .asking import journal
     from .show import print_json
 
     with journal(home_of(home)) as store:
-        found = gather_days(store, span if span is not None else newest_year(store))
+        found = gather_days(store, span if span is not None else newest_day(store)[:4])
     if as_json:
         print_json(found)
     else:

@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .acts import Id, exposure_of, say_unrecorded
+from .acts import exposure_of, say_unrecorded
 from .options import Ago, At, HomeDir, Json, home_of, moment, whole_id
 
 if TYPE_CHECKING:
     from ..messages import ExposureDoc, TakenBack
+
+Id = Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")]
 
 
 def _post(number: str, what: str, body: object, word: str, as_json: bool, home: str | None) -> None:

@@ -13,6 +13,7 @@ import msgspec
 from ..dose.response import Identity
 from ..model import Reading, Refusal
 from .imported import IMPORTED, Imported, imported
+from .moment import whole_or_not
 from .recorder import Recorder
 from .summing import sum_whole
 
@@ -51,33 +52,29 @@ def bring_in(db: sqlite3.Connection, rows: Iterable[Row], told: Callable[[int], 
     first: Row | None = None
     last: Row | None = None
     try:
-        db.execute("BEGIN IMMEDIATE")
-        for row in rows:
-            t_us, wall_us, identity, reading = row
-            if last is None:
-                _refuse_before(db, row)
-            if last is None or identity is not last[2] or wall_us - t_us != shift_us:
-                for sql, values in recorder.sensor(identity):  # ends the chunk: it has one label and one identity
-                    db.execute(sql, values)
-                shift_us = wall_us - t_us
-            recorder.keep_readings([(identity.name, t_us, reading)])
-            if recorder.full_chunks >= CHUNKS_AT_A_TIME:
-                _flush(db, recorder)
-            first, last, count = first or row, row, count + 1
-        _flush(db, recorder)
-        assert first is not None and last is not None
-        sum_whole(db, last[2].name)
-        done = told(count)
-        refuse_known(db, done.sha256, done.columns, done.how)
-        done = msgspec.structs.replace(done, t0_us=first[0], t1_us=last[0], wall0_us=first[1], wall1_us=last[1])
-        text = msgspec.json.encode([*imported(db), done]).decode()
-        db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (IMPORTED, text))
-        db.execute("COMMIT")
+        with whole_or_not(db):
+            for row in rows:
+                t_us, wall_us, identity, reading = row
+                if last is None:
+                    _refuse_before(db, row)
+                if last is None or identity is not last[2] or wall_us - t_us != shift_us:
+                    for sql, values in recorder.sensor(identity):  # ends the chunk: it has one label and one identity
+                        db.execute(sql, values)
+                    shift_us = wall_us - t_us
+                recorder.keep_readings([(identity.name, t_us, reading)])
+                if recorder.full_chunks >= CHUNKS_AT_A_TIME:
+                    _flush(db, recorder)
+                first, last, count = first or row, row, count + 1
+            _flush(db, recorder)
+            assert first is not None and last is not None
+            sum_whole(db, last[2].name)
+            done = told(count)
+            refuse_known(db, done.sha256, done.columns, done.how)
+            done = msgspec.structs.replace(done, t0_us=first[0], t1_us=last[0], wall0_us=first[1], wall1_us=last[1])
+            text = msgspec.json.encode([*imported(db), done]).decode()
+            db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (IMPORTED, text))
     except sqlite3.Error as err:
         raise Refusal(f"the journal cannot be written: {err}; nothing was brought in") from None
-    finally:
-        if db.in_transaction:
-            db.execute("ROLLBACK")
     return done
 
 

@@ -13,7 +13,7 @@ from ..model import Refusal
 from ..stamps import iso_utc
 from .blocks import Blocks, readable
 from .imported import Imported, imported
-from .minutes import one_moment
+from .moment import one_moment
 from .proof import Proof
 from .prune import Pruned, pruned
 

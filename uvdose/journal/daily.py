@@ -7,11 +7,20 @@ from typing import TypeVar
 import msgspec
 
 from ..exposure.target import Target
+from ..model import Refusal
 from ..notes import Doc, kind_name
-from ..stamps import iso_utc
+from ..stamps import iso_utc, local_date
 from .store import Kept, Store
 
 D = TypeVar("D", bound=Doc)
+
+
+def newest_day(store: Store) -> str:
+    """The newest local day with exposures. Raises `Refusal` when there are none."""
+    wall_us = store.last_day_wall_us()
+    if wall_us is None:
+        raise Refusal("no exposure in the journal yet: `uvdose expose TARGET` begins one")
+    return local_date(wall_us)
 
 
 def lying_at(store: Store, wall_us: int) -> list[Kept]:

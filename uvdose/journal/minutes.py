@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
 from functools import reduce
 from operator import add
 from typing import NamedTuple
@@ -14,6 +13,7 @@ from msgspec.structs import astuple
 from ..dose.minute import MINUTE_US, MinuteSums
 from ..dose.response import Identity
 from .blocks import Block, Blocks, marks
+from .moment import one_moment
 
 FAR_US = 3 * 3_600_000_000  # how far back light may reach that belongs to the block after it
 Worth = Callable[[list[Block]], list[Block]]
@@ -75,18 +75,3 @@ def _not_summed(db: sqlite3.Connection, blocks: Blocks, names: list[str]) -> Ite
         identity = blocks.sensors.identity(block.sensor)
         if identity is not None and identity.name in names and block.id > summed.get(identity.name, 0):
             yield block
-
-
-@contextmanager
-def one_moment(db: sqlite3.Connection) -> Iterator[None]:
-    """All that is read in it is of one moment, though a writer goes on beside it, on a connection of its own."""
-    if db.in_transaction:
-        yield
-        return
-    db.execute("BEGIN")
-    try:
-        yield
-    finally:
-        with suppress(sqlite3.DatabaseError):  # nothing was written; a damaged journal complains here once more
-            if db.in_transaction:
-                db.execute("ROLLBACK")

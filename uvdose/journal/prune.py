@@ -17,6 +17,7 @@ import msgspec
 from ..clock import host_wall_us
 from ..dose.response import Identity, Response, identity_response
 from ..stamps import iso_utc
+from .moment import whole_or_not
 from .replay import begin_us, preroll_us, rebuild
 from .store import Store
 from .summing import catch_up
@@ -119,16 +120,10 @@ def prune(db: sqlite3.Connection, before_wall_us: int, dry_run: bool) -> PruneDo
     ids, stretches, stay, for_prints = plan(db, before_wall_us)
     note = ""
     if ids and not dry_run:
-        db.execute("BEGIN IMMEDIATE")
-        try:
+        with whole_or_not(db):
             db.executemany("DELETE FROM chunk WHERE id = ?", ((i,) for i in ids))
             told = msgspec.json.encode([*pruned(db), *stretches]).decode()
             db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (PRUNED, told))
-            db.execute("COMMIT")
-        except BaseException:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            raise
         try:
             db.execute("VACUUM")
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -12,6 +12,7 @@ from ..clock import host_wall_us
 from ..model import Refusal
 from ..stamps import iso_utc
 from .copying import beside, copy_to, is_damage
+from .moment import whole_or_not
 
 # To change the tables, add the next number with its statements; never change one that was published.
 
@@ -166,8 +167,7 @@ def version_of(db: sqlite3.Connection, path: Path) -> int:
 def migrate(db: sqlite3.Connection, have: int, upto: int | None = None) -> None:
     """Bring tables from one schema to a later one (None: today's). Each step is one transaction, its record in it."""
     for step in range(have + 1, (VERSION if upto is None else upto) + 1):
-        db.execute("BEGIN IMMEDIATE")
-        try:
+        with whole_or_not(db):
             db.execute(_MIGRATION_TABLE)
             for statement in _MIGRATIONS[step]:
                 db.execute(statement)
@@ -175,11 +175,6 @@ def migrate(db: sqlite3.Connection, have: int, upto: int | None = None) -> None:
                 db.execute("INSERT INTO meta VALUES ('home', ?)", (secrets.token_hex(8),))
             db.execute("INSERT INTO migration VALUES (?, ?, ?)", (step, iso_utc(host_wall_us()), __version__))
             db.execute(f"PRAGMA user_version = {step}")
-            db.execute("COMMIT")
-        except BaseException:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            raise
 
 
 def _bring_up_to_date(db: sqlite3.Connection, path: Path, have: int) -> None:

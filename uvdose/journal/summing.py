@@ -12,6 +12,7 @@ from collections import deque
 
 from ..dose.minute import MinuteSums
 from .blocks import Block, Blocks, marks
+from .moment import whole_or_not
 
 FIELDS = MinuteSums.__struct_fields__
 _LOOK = 64  # ids looked at in one turn
@@ -122,11 +123,5 @@ def catch_up(db: sqlite3.Connection) -> None:
     """Sum all that is there, where nobody else writes. Raises sqlite3.Error; what was summed stays."""
     summer, more = Summer(db), True
     while more:
-        db.execute("BEGIN IMMEDIATE")
-        try:
+        with whole_or_not(db):
             more = summer.turn(_LOOK)
-            db.execute("COMMIT")
-        except BaseException:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            raise

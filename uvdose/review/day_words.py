@@ -14,7 +14,6 @@ from .day_rows import (
     at,
     call_name,
     clock_of,
-    counted_words,
     ends_told,
     past_told,
     share_told,
@@ -22,7 +21,7 @@ from .day_rows import (
 )
 from .layout import figure, shorten, stops_text, time_of, unit_text, with_unit
 from .print_text import noted_told, verdict_words
-from .text import BAND, clock_told, notices_of, totals_told
+from .text import BAND, clock_told, counted_told, notices_of, totals_told
 
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
           "December")  # fmt: skip
@@ -76,10 +75,7 @@ def summary(day: Day) -> list[str]:
     """What the day came to, a sentence each."""
     if not day.prints and not day.from_before:
         return ["no exposure on this day"] if day.sensors else ["no exposure and no reading is kept of this day"]
-    void = f", {day.totals.void} of them void" if day.totals.void else ""
-    before = f", and {len(day.from_before)} from before" if day.from_before else ""
-    counted = f"{counted_words(len(day.prints), 'exposure')}{void}{before}"
-    return [counted, *totals_told(day), *clock_told(day)]
+    return [counted_told(day), *totals_told(day), *clock_told(day)]
 
 
 def rows(day: Day) -> tuple[list[Row], list[Row]]:

@@ -13,7 +13,6 @@ from ..journal.prune import pruned
 from ..journal.replay import count_anew, rebuild
 from ..journal.store import Kept, Store
 from ..messages import EventDoc
-from ..model import Refusal
 from ..notes import Calibration, PrintNote, Verdict
 from ..stamps import day_bounds, iso_utc, local_date, zone_name
 from ..units import US_PER_S, irradiance_unit
@@ -38,14 +37,6 @@ class _Lain(msgspec.Struct, frozen=True):
     print: Print
     windows: list[Stretch]
     shift_us: int
-
-
-def newest_day(store: Store) -> str:
-    """The newest day with exposures. Raises `Refusal` when there are none."""
-    wall_us = store.last_day_wall_us()
-    if wall_us is None:
-        raise Refusal("no exposure in the journal yet: `uvdose expose TARGET` begins one")
-    return local_date(wall_us)
 
 
 def gather(store: Store, text: str) -> Day:

@@ -85,14 +85,6 @@ def columns_of(found: Found) -> dict[str, Floats]:
     return dict(zip(COLUMNS, table, strict=True))
 
 
-def minutes_of_day(store: Store, sensor: str, wall0_us: int, wall1_us: int) -> LightMinutes | None:
-    """One sensor's minutes of a day, between its bounds (`review.day.day_bounds`); None where it has none.
-
-    Of a sensor that was given another unit in the day it is the unit of most minutes.
-    """
-    return max(light_minutes(store, wall0_us, wall1_us, sensor), key=lambda m: len(m.start_us), default=None)
-
-
 def reading_span(store: Store, wall0_us: int, wall1_us: int) -> tuple[int, int] | None:
     """The labels of the first and the last reading in the minutes of a stretch; None when there are none."""
     found = [m for m in light_minutes(store, wall0_us, wall1_us) if m.readings.any()]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import msgspec
 
@@ -58,25 +58,48 @@ class Scale:
         return found
 
 
+class Chunk(NamedTuple):
+    """One chunk of readings as it is kept. shift_us: wall label less dose time."""
+
+    identity: Identity
+    id: int
+    kind: int
+    shift_us: int
+    data: bytes
+
+    def damaged(self, err: ValueError) -> Refusal:
+        """What to say where its readings cannot be unpacked."""
+        return Refusal(f"raw readings {self.id} of the journal cannot be read: {err}")
+
+
+def chunks(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Chunk]:
+    """Those that hold readings whose labels lie in a stretch of wall time, or may; in the order of their ids."""
+    rows = store.db.execute(
+        "SELECT s.identity, c.id, c.kind, c.wall0_us - c.t0_us, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
+        " WHERE c.wall0_us >= ? AND c.wall0_us < ? AND c.wall0_us + c.t1_us - c.t0_us >= ? ORDER BY c.id",
+        (wall0_us - MAX_CHUNK_SPAN_US, wall1_us, wall0_us),
+    )
+    known: dict[str, Identity] = {}
+    for text, *rest in rows:
+        if text not in known:
+            known[text] = msgspec.json.decode(text, type=Identity)
+        yield Chunk(known[text], *rest)
+
+
 def runs(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Run]:
     """Readings whose labels lie in a stretch of wall time, in the order in which they were kept.
 
     A chunk that began before the stretch may reach into it. Raises `Refusal` for a damaged chunk.
     """
-    rows = store.db.execute(
-        "SELECT s.identity, c.id, c.kind, c.t0_us, c.wall0_us, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
-        " WHERE c.wall0_us >= ? AND c.wall0_us < ? AND c.wall0_us + c.t1_us - c.t0_us >= ? ORDER BY c.id",
-        (wall0_us - MAX_CHUNK_SPAN_US, wall1_us, wall0_us),
-    )
-    for identity, number, kind, t0_us, chunk_wall_us, data in rows:
+    for chunk in chunks(store, wall0_us, wall1_us):
         try:
-            unpacked = unpack(kind, data)
+            unpacked = unpack(chunk.kind, chunk.data)
         except ValueError as err:
-            raise Refusal(f"raw readings {number} of the journal cannot be read: {err}") from None
-        shift_us = chunk_wall_us - t0_us
+            raise chunk.damaged(err) from None
+        shift_us = chunk.shift_us
         inside = [(t + shift_us, t, r) for t, r in unpacked if wall0_us <= t + shift_us < wall1_us]
         if inside:
-            yield Run(msgspec.json.decode(identity, type=Identity), inside)
+            yield Run(chunk.identity, inside)
 
 
 def identities(store: Store) -> list[Identity]:

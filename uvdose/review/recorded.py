@@ -13,13 +13,10 @@ import numpy as np
 import numpy.typing as npt
 
 from ..dose.integrator import BRIDGE_US, HOLE_INTERVALS
-from ..dose.response import Identity
 from ..journal.pack import MEAN, REGISTER, unpack_sat_ms, unpack_spans, unpack_values
-from ..journal.recorder import MAX_CHUNK_SPAN_US
 from ..journal.store import Store
-from ..model import Refusal
 from ..units import US_PER_S, dose_unit
-from .raw import Scale
+from .raw import Chunk, Scale, chunks
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
@@ -45,6 +42,10 @@ class Part(NamedTuple):
     light: Floats
     flat_us: Whole
     full: Floats
+
+    def only(self, which: npt.NDArray[np.bool_]) -> Part:
+        """Some of the readings."""
+        return Part(*(column[which] for column in self))  # type: ignore[arg-type]
 
 
 class Recorded:
@@ -79,7 +80,8 @@ class Recorded:
         at_full = np.where(self._mean_us > 0, told * self._mean_us, at_full)
         self.full_us = np.where(is_line, grown, at_full)
         self.usual_us = float(np.median(self.step_us[1:])) if len(self.t_us) > 1 else 0.0
-        self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * self.usual_us)
+        usual_unread_us = float(np.median(self.unread_us[1:])) if len(self.t_us) > 1 else 0.0  # of means none
+        self.bridged_us = max(float(BRIDGE_US), HOLE_INTERVALS * usual_unread_us)
         self._area_sum = np.cumsum(self.area)
 
     @property
@@ -157,31 +159,27 @@ def read(store: Store, wall0_us: int, wall1_us: int) -> list[Recorded]:
 
     Raises `Refusal` for a damaged chunk.
     """
-    rows = store.db.execute(
-        "SELECT s.identity, c.id, c.kind, c.t0_us, c.wall0_us, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
-        " WHERE c.wall0_us >= ? AND c.wall0_us < ? AND c.wall0_us + c.t1_us - c.t0_us >= ? ORDER BY c.id",
-        (wall0_us - MAX_CHUNK_SPAN_US, wall1_us, wall0_us),
-    )
     found: dict[tuple[str, str], list[Part]] = {}
-    scales: dict[str, tuple[Identity, Scale]] = {}
-    for text, number, kind, t0_us, chunk_wall_us, data in rows:
-        if text not in scales:
-            identity = msgspec.json.decode(text, type=Identity)
-            scales[text] = identity, Scale(identity)
-        identity, scale = scales[text]
+    for chunk in chunks(store, wall0_us, wall1_us):
         try:
-            times, values = unpack_values(kind, data)
-            told = unpack_sat_ms(data) if kind == REGISTER else None
-            spans = unpack_spans(data) if kind == MEAN else None
+            scale = Scale(chunk.identity)
+            part = _part(chunk, scale)
         except ValueError as err:
-            raise Refusal(f"raw readings {number} of the journal cannot be read: {err}") from None
-        wall = times + (chunk_wall_us - t0_us)
-        inside = (wall >= wall0_us) & (wall < wall1_us)
-        if not inside.any():
-            continue
-        full = np.inf if identity.full_scale is None else identity.full_scale
-        at_full = (values >= full).astype(float) if told is None else told.astype(float)
-        flat = np.full(len(times), FOREVER if kind == REGISTER else 0) if spans is None else spans
-        part = Part(wall, times, scale.many(values), flat, at_full)
-        found.setdefault((identity.name, scale.unit), []).append(Part(*(column[inside] for column in part)))
+            raise chunk.damaged(err) from None
+        inside = (part.wall_us >= wall0_us) & (part.wall_us < wall1_us)
+        if inside.any():
+            found.setdefault((chunk.identity.name, scale.unit), []).append(part.only(inside))
     return [Recorded(name, unit, parts) for (name, unit), parts in found.items()]
+
+
+def _part(chunk: Chunk, scale: Scale) -> Part:
+    times, values = unpack_values(chunk.kind, chunk.data)
+    full_scale = chunk.identity.full_scale
+    flat = np.zeros(len(times), dtype=np.int64)
+    full = (values >= (np.inf if full_scale is None else full_scale)).astype(float)
+    if chunk.kind == REGISTER:
+        flat[:] = FOREVER
+        full = unpack_sat_ms(chunk.data).astype(float)
+    elif chunk.kind == MEAN:
+        flat = unpack_spans(chunk.data)
+    return Part(times + chunk.shift_us, times, scale.many(values), flat, full)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Sequence
 
 from ..exposure.states import State
 from ..messages import ExposureDoc
 from ..notes import Calibration, Verdict
 from .day import NEAR_STOPS, Print, Received, Totals, Waiting
+from .spread import mean_and_spread
 
 
 def totals(prints: Sequence[Print]) -> Totals:
@@ -17,6 +17,7 @@ def totals(prints: Sequence[Print]) -> Totals:
     ended = [p for p in counted if p.document.state == State.FINISHED]
     aimed = [p for p in ended if p.document.target_version]  # a strip or a tablet has no target yet
     stops = [p.stops for p in aimed if p.stops is not None]
+    mean, spread = mean_and_spread(stops)
     doses: dict[str, float] = {}
     for p in counted:
         doses[p.document.unit] = doses.get(p.document.unit, 0.0) + p.document.dose
@@ -33,9 +34,9 @@ def totals(prints: Sequence[Print]) -> Totals:
         reached=sum(p.document.reached_utc is not None for p in aimed),
         near=sum(abs(x) <= NEAR_STOPS for x in stops),
         stops_low=min(stops, default=None),
-        stops_mean=statistics.fmean(stops) if stops else None,
+        stops_mean=mean,
         stops_high=max(stops, default=None),
-        stops_sd=statistics.stdev(stops) if len(stops) > 1 else None,
+        stops_sd=spread,
     )
 
 

@@ -28,11 +28,8 @@ BAND = "Doses and irradiance are as this sensor sees them. low-high holds the do
 
 def render(day: Day) -> str:
     """The whole review of a day."""
-    void = day.totals.void
     where = f", {day.zone}" if day.zone else ""
-    head = f"{day.date}{where}: {counted_words(len(day.prints), 'exposure')}{f', {void} of them void' if void else ''}"
-    before = f", and {len(day.from_before)} from before" if day.from_before else ""
-    lines = [head + before, *_waiting(day), "", *_timeline(day)]
+    lines = [f"{day.date}{where}: {counted_told(day)}", *_waiting(day), "", *_timeline(day)]
     lines += _block(_light(day.sensors))
     if day.from_before:
         lines += ["", "Still in the light from before:", *shared_rows(day)]
@@ -159,6 +156,13 @@ def _minute(minute: Minute) -> str:
 
 def _in_lines(sentences: list[str]) -> list[str]:
     return [line for text in sentences for line in fold(text, "", "  ")]
+
+
+def counted_told(day: Day) -> str:
+    """How many prints the day had."""
+    void = f", {day.totals.void} of them void" if day.totals.void else ""
+    before = f", and {len(day.from_before)} from before" if day.from_before else ""
+    return f"{counted_words(len(day.prints), 'exposure')}{void}{before}"
 
 
 def totals_told(day: Day) -> list[str]:

@@ -61,14 +61,6 @@ class Days(msgspec.Struct, frozen=True):
     days: list[PrintingDay]
 
 
-def newest_year(store: Store) -> str:
-    """The year of the newest exposure. Raises `Refusal` when there is none."""
-    wall_us = store.last_day_wall_us()
-    if wall_us is None:
-        raise Refusal("no exposure in the journal yet: `uvdose expose TARGET` begins one")
-    return local_date(wall_us)[:4]
-
-
 def gather_days(store: Store, span: str) -> Days:
     """The printing days of YYYY or YYYY-MM. Raises `Refusal` (code 2) for anything else."""
     wall0_us, wall1_us = span_bounds(span)
