@@ -27,7 +27,7 @@ NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
 NOISE_HOLD = 120  # between the two it stays told for so many seconds
 NOISE_MIN = 24
 # So long the values that noise is told from may be under way. Where they come seldomer a cloud's edge lies between each
-# two, and the light jumps as a loose wire does. Sun and shade in turns of a minute each, as a draw (invented, 80 hours):
+# two, and the light jumps as a loose wire does. Sun and shade in turns of a minute each, as a draw (invented, 80 h):
 # told in none at 1 s, once in three hours at 5 s, twice an hour at 10 s.
 NOISE_SPAN_US = 120 * US_PER_S
 WHITE_MIN, WHITE = 60, -0.3
