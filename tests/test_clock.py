@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from uvdose import clock
+from uvdose import clock, stamps
 from uvdose.clock import Epoch, HostClock, next_epoch
 
 S = 1_000_000
@@ -81,19 +81,19 @@ def test_pace_keeps_its_labels_over_a_restart(host: Host) -> None:
 
 
 def test_iso_times_go_there_and_back() -> None:
-    assert clock.iso_utc(1_465_000_000_123_456) == "2016-06-04T00:26:40.123Z"
-    assert clock.from_iso("2016-06-04T00:26:40.123Z") == 1_465_000_000_123_000
+    assert stamps.iso_utc(1_465_000_000_123_456) == "2016-06-04T00:26:40.123Z"
+    assert stamps.from_iso("2016-06-04T00:26:40.123Z") == 1_465_000_000_123_000
 
 
 def test_a_time_of_day_is_the_newest_one_that_is_past() -> None:
-    now_us = clock.from_iso("2016-06-04T12:00:00+00:00")
-    found = clock.at_local(clock.local_time(now_us - 60 * S), now_us)
+    now_us = stamps.from_iso("2016-06-04T12:00:00+00:00")
+    found = stamps.at_local(stamps.local_time(now_us - 60 * S), now_us)
     assert found == now_us - 60 * S
-    later = clock.at_local(clock.local_time(now_us + 60 * S), now_us)
+    later = stamps.at_local(stamps.local_time(now_us + 60 * S), now_us)
     assert 0 < now_us - later <= 86_400 * S
     for bad in ("25:00", "12", "noon", "12:61"):
         with pytest.raises(ValueError, match=r".*"):
-            clock.at_local(bad, now_us)
+            stamps.at_local(bad, now_us)
 
 
 def test_an_epoch_is_what_the_journal_keeps() -> None:

@@ -10,10 +10,11 @@ import pytest
 from support.alone import alone
 
 from uvdose import days
-from uvdose.clock import FixedClock, day_bounds
+from uvdose.clock import FixedClock
 from uvdose.days import OVER_S, RUNNING_S, Answer, Days, Mark, Task
 from uvdose.model import Refusal
 from uvdose.settings_bench import BenchSettings
+from uvdose.stamps import day_bounds
 
 TODAY, OVER = "2026-06-21", "2026-06-20"
 

@@ -14,10 +14,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from uvdose import clock
-from uvdose.clock import at_local, day_bounds, in_local, local_date, local_moment, local_time, use_zone
+from uvdose import stamps
 from uvdose.config import parse_settings
 from uvdose.model import Refusal
+from uvdose.stamps import at_local, day_bounds, in_local, local_date, local_moment, local_time, use_zone
 
 S = 1_000_000
 HOUR_US = 3600 * S
@@ -133,7 +133,7 @@ def test_a_day_that_was_left_out_and_what_is_no_zone() -> None:
             parse_settings(f'[bench]\ntimezone = "{name}"\n{SENSOR}', "uvdose.toml")
         assert wrong.value.line.startswith("uvdose.toml: bench.timezone: ") and mend in wrong.value.line
         assert "\n" not in wrong.value.line
-    assert clock.zone_name() == "Pacific/Apia"
+    assert stamps.zone_name() == "Pacific/Apia"
     assert parse_settings(f'[bench]\ntimezone = "Asia/Kathmandu"\n{SENSOR}', "x").bench.timezone == "Asia/Kathmandu"
 
 

@@ -7,7 +7,6 @@ from datetime import date as Date
 
 import msgspec
 
-from .clock import day_bounds, local_date
 from .config import SensorSettings, Settings
 from .dose.response import Identity, identity_of, response_of
 from .exposure.target import SUN, Target, check_fit
@@ -25,6 +24,7 @@ from .queueing import BENCH, words
 from .review.by_minute import by_minute
 from .review.outlook import Asked, View, foretell
 from .same_light import Drift, SameLight
+from .stamps import day_bounds, local_date
 from .units import PHYSICAL_DOSE, US_PER_S
 from .units import minutes as lasting_words
 

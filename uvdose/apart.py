@@ -8,9 +8,14 @@ import contextlib
 import os
 import signal
 import sys
+from collections.abc import Callable
+from typing import TypeVar
+
+import msgspec
 
 GONE_S = 1.0
 NICER = 10
+T = TypeVar("T")
 
 
 async def done_apart(module: str, task: bytes, limit_s: float) -> bytes:
@@ -33,7 +38,14 @@ async def done_apart(module: str, task: bytes, limit_s: float) -> bytes:
                 await asyncio.wait_for(process.wait(), GONE_S)
 
 
-def give_way() -> None:
-    """Let the count of the daemon go first."""
+def answer(kind: type[T], do: Callable[[T], object]) -> int:
+    """The other process, as a whole: the task on its input, what comes of it on its output, both as JSON.
+
+    The count of the daemon goes first. Returns the exit code.
+    """
     with contextlib.suppress(OSError):
         os.nice(NICER)
+    made = do(msgspec.json.decode(sys.stdin.buffer.read(), type=kind))
+    sys.stdout.buffer.write(msgspec.json.encode(made))
+    sys.stdout.flush()
+    return 0

@@ -14,7 +14,7 @@ from concurrent.futures import Future
 from .call.desk import Desk
 from .call.herald import Herald
 from .call.self_calls import SelfCalls
-from .clock import Clock, iso_utc
+from .clock import Clock
 from .decode.base import Decoder
 from .decode.native import frame_command
 from .exposure.bench import Bench
@@ -29,6 +29,7 @@ from .journal.recorder import Recorder
 from .journal.writer import Statement, Writer
 from .messages import EventDoc, ExposureDoc
 from .model import Answer, Fact
+from .stamps import iso_utc
 from .timeleft import TimeLeft
 from .units import US_PER_S
 

@@ -15,7 +15,6 @@ from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
 from .call.ways import Ways, trouble_words
-from .clock import from_iso, local_time, use_zone
 from .config import Home, Settings, load_settings
 from .core import Core
 from .days import Days
@@ -48,6 +47,7 @@ from .reread import Rereader
 from .same_light import SameLight
 from .service import BenchService
 from .showing import Showing
+from .stamps import from_iso, local_time, use_zone
 from .start_light import StartLight
 from .trying import Trier
 from .upkeep import Upkeep

@@ -9,29 +9,24 @@ from pathlib import Path
 
 import msgspec
 
-from .apart import give_way
-from .clock import day_bounds, local_date, use_zone
+from .apart import answer
 from .days import Answer, Task
 from .journal.daily import newest_day
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
 from .review.gather import gather
+from .stamps import day_bounds, local_date, use_zone
 
 
-def main() -> int:
+def _answer(task: Task) -> Answer:
     """Make it; a refusal is an answer, too."""
-    give_way()
-    task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
     use_zone(task.bench.timezone)
     try:
         with closing(open_reading(Path(task.journal))) as db:
-            answer = _made(Store(db), task)
+            return _made(Store(db), task)
     except Refusal as why:
-        answer = Answer("", refused=why.line, code=why.code)
-    sys.stdout.buffer.write(msgspec.json.encode(answer))
-    sys.stdout.flush()
-    return 0
+        return Answer("", refused=why.line, code=why.code)
 
 
 def _made(store: Store, task: Task) -> Answer:
@@ -46,4 +41,4 @@ def _made(store: Store, task: Task) -> Answer:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(answer(Task, _answer))

@@ -15,9 +15,10 @@ from typing import Literal, NamedTuple
 import msgspec
 
 from .apart import done_apart
-from .clock import Clock, day_bounds
+from .clock import Clock
 from .model import Refusal
 from .settings_bench import BenchSettings
+from .stamps import day_bounds
 
 RUNNING_S, OVER_S = 20.0, 600.0
 LIMIT_S = 60.0

@@ -9,7 +9,6 @@ from __future__ import annotations
 from concurrent.futures import TimeoutError as Late
 
 from .asked import MoveRequest, ShadeRequest, When
-from .clock import at_local, iso_utc, local_time
 from .core import Core
 from .exposure.exposure import Exposure
 from .exposure.outcome import Outcome
@@ -20,6 +19,7 @@ from .journal.replay import count_anew, refuse_other_unit
 from .journal.store import Store
 from .journal.writer import Statement
 from .model import Mark, Refusal
+from .stamps import at_local, iso_utc, local_time
 from .units import US_PER_S
 
 WRITE_PATIENCE_S = 2.0

@@ -7,35 +7,27 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
-import msgspec
-
 from .ahead import clear_courses, look_ahead
-from .apart import give_way
-from .clock import use_zone
+from .apart import answer
 from .journal.schema import open_reading
 from .journal.store import Store
 from .model import Refusal
 from .outlooks import Answer, Task
+from .stamps import use_zone
 
 
-def main() -> int:
+def _answer(task: Task) -> Answer:
     """Reckon it; a refusal is an answer, too."""
-    give_way()
-    task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
     use_zone(task.settings.bench.timezone)
     try:
         with closing(open_reading(Path(task.journal))) as db:
             store = Store(db)
             if task.question is None:
-                answer = Answer(None, clear=clear_courses(store, task.settings, task.now_us))
-            else:
-                answer = Answer(look_ahead(store, task.settings, task.question, task.now_us))
+                return Answer(None, clear=clear_courses(store, task.settings, task.now_us))
+            return Answer(look_ahead(store, task.settings, task.question, task.now_us))
     except Refusal as why:
-        answer = Answer(None, why.line, why.code)
-    sys.stdout.buffer.write(msgspec.json.encode(answer))
-    sys.stdout.flush()
-    return 0
+        return Answer(None, why.line, why.code)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(answer(Task, _answer))

@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 import msgspec
 
-from .clock import iso_utc, local_date
 from .core import Core
 from .exposure.exposure import Exposure
 from .journal.store import Store
 from .messages import ExposureDoc, SensorDoc, StatusDoc
+from .stamps import iso_utc, local_date
 from .units import US_PER_S, irradiance_unit, to_screen
 
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import msgspec
 
-from .clock import zone_fault
 from .settings_words import SENSOR_NAME
+from .stamps import zone_fault
 
 FACINGS = ("flat", "tilted", "sun")
 PLACE_BOUNDS = (

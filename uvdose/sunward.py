@@ -6,6 +6,7 @@ import sys
 
 import msgspec
 
+from .apart import answer
 from .light.path import sun_path
 from .placed import spot_of
 from .settings_bench import BenchSettings
@@ -18,13 +19,5 @@ class Task(msgspec.Struct, frozen=True):
     utc_s: float
 
 
-def main() -> int:
-    """Reckon it."""
-    task = msgspec.json.decode(sys.stdin.buffer.read(), type=Task)
-    sys.stdout.buffer.write(msgspec.json.encode(sun_path(spot_of(task.bench), task.utc_s)))
-    sys.stdout.flush()
-    return 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(answer(Task, lambda task: sun_path(spot_of(task.bench), task.utc_s)))

@@ -6,14 +6,14 @@ whose place is known. Until it is there, and where it fails, the forecast does w
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import math
-import subprocess
-import sys
 import threading
 
 import msgspec
 
+from .apart import done_apart
 from .dose.integrator import Track
 from .exposure.channel import Channel
 from .exposure.coming import eta_s
@@ -91,12 +91,9 @@ class TimeLeft:
 
     def _reckon(self, utc_s: float) -> None:
         task = msgspec.json.encode({"bench": self._bench, "utc_s": utc_s})
-        command = [sys.executable, "-m", f"{__package__}.sunward"]
-        with contextlib.suppress(OSError, subprocess.SubprocessError, msgspec.MsgspecError):
-            done = subprocess.run(
-                command, input=task, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, timeout=LIMIT_S, check=True
-            )
-            self._path = msgspec.json.decode(done.stdout, type=SunPath)
+        with contextlib.suppress(OSError, TimeoutError, msgspec.MsgspecError):
+            out = asyncio.run(done_apart("sunward", task, LIMIT_S))
+            self._path = msgspec.json.decode(out, type=SunPath)
 
 
 def _later(told: Left, seconds: float) -> Left:

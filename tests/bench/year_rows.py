@@ -16,7 +16,6 @@ from pathlib import Path
 
 import msgspec
 
-from uvdose.clock import iso_utc, local_date
 from uvdose.dose.response import identity_of, response_of
 from uvdose.exposure.document import document
 from uvdose.exposure.exposure import Exposure
@@ -34,6 +33,7 @@ from uvdose.model import RegisterReading
 from uvdose.review.gather import gather
 from uvdose.review.minutes import light_minutes
 from uvdose.review.year import gather_days
+from uvdose.stamps import iso_utc, local_date
 
 from .common import Row, plain, row, seconds_of, side_by_side
 from .pipeline import FAR, NAME, NATIVE, lit_bench, register_readings

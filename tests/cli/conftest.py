@@ -53,7 +53,7 @@ class Ran(NamedTuple):
 
 def environment(**more: str) -> dict[str, str]:
     kept = {k: v for k, v in os.environ.items() if not k.startswith("UVDOSE_") and k != "LINES"}
-    return kept | {"PYTHONPATH": str(ROOT), "TZ": "UTC", "COLUMNS": "100", "HOME": "/nonexistent"} | more
+    return kept | {"PYTHONPATH": str(ROOT), "TZ": "UTC", "COLUMNS": "100", "HOME": "/dev/null/none"} | more
 
 
 def argv(*words: object) -> list[str]:

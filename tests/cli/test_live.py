@@ -9,8 +9,8 @@ from uvdose.cli.calibration.run import next_words
 from uvdose.cli.hand import Ask, Hand
 from uvdose.cli.light import MOST_POINTS, SPAN_S, Light, graph
 from uvdose.cli.screen import Styled, fitted, live_lines
-from uvdose.clock import from_iso
 from uvdose.messages import ExposureDoc, Part, SensorDoc, StatusDoc, StepCall
+from uvdose.stamps import from_iso
 
 NOW = "2026-06-21T10:05:00.000Z"
 NOW_US = from_iso(NOW)

@@ -11,9 +11,9 @@ from datetime import UTC, datetime
 
 import pytest
 
-from uvdose.clock import from_iso
 from uvdose.light.airmass import air_mass
 from uvdose.light.sun import position
+from uvdose.stamps import from_iso
 
 from .conftest import SIMULATED, Daemon, Homed
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from uvdose.clock import use_zone
+from uvdose.stamps import use_zone
 
 from .conftest import SIMULATED, Homed
 

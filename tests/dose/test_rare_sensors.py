@@ -1,7 +1,6 @@
-"""Sensors that send seldom: a smooth dusk and clouds are no fault of theirs; what is one is told as far as it can be.
+"""Sensors that send seldom: a smooth dusk and clouds are no fault of theirs, and what is one is told as far as it can.
 
-The measured month is Payerne's of June 2016 (BSRN), minute by minute; the other days are plain curves. Faults are
-invented.
+The measured month is Payerne's of June 2016 (BSRN), minute by minute; other days are plain curves. Faults are invented.
 """
 
 from __future__ import annotations

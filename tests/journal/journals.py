@@ -7,7 +7,6 @@ from pathlib import Path
 
 from msgspec.json import encode
 
-from uvdose.clock import iso_utc
 from uvdose.config import SensorSettings
 from uvdose.dose.response import identity_of, identity_response
 from uvdose.exposure.record import Plan
@@ -17,6 +16,7 @@ from uvdose.journal.recorder import Recorder
 from uvdose.journal.schema import open_writing
 from uvdose.messages import ExposureDoc, Part
 from uvdose.model import RegisterReading
+from uvdose.stamps import iso_utc
 
 SENSOR = identity_of(SensorSettings("sill", "serial", port="-", scale=0.0125, full_scale=1023.0))
 WALL_US = 1_782_036_000_000_000

@@ -9,7 +9,7 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from uvdose.clock import FixedClock, iso_utc
+from uvdose.clock import FixedClock
 from uvdose.config import SensorSettings
 from uvdose.dose.response import identity_of, response_of
 from uvdose.exposure.bench import Bench
@@ -24,6 +24,7 @@ from uvdose.journal.store import Store
 from uvdose.messages import Part
 from uvdose.model import MomentReading, RegisterReading
 from uvdose.notes import Doc
+from uvdose.stamps import iso_utc
 
 NOON_US = 1_782_036_000_000_000  # 2026-06-21 10:00:00 UTC
 BLUE = Target("blue", 2, 400.0, combination=Combination(process="iron blue", paper="rag, 120 g"),

@@ -18,12 +18,12 @@ from typing import Any
 
 import msgspec
 
-from uvdose.clock import iso_utc
 from uvdose.exposure.states import Act
 from uvdose.notes import Check, CheckStep, Verdict, ZeroTaken
 from uvdose.review.day import Day
 from uvdose.review.gather import gather
 from uvdose.review.text import render
+from uvdose.stamps import iso_utc
 
 from .conftest import BLUE, Bindery
 

@@ -7,11 +7,11 @@ import json
 import msgspec
 import pytest
 
-from uvdose.clock import day_bounds
 from uvdose.journal.daily import newest_day
 from uvdose.model import Refusal
 from uvdose.review.gather import gather
 from uvdose.review.text import render, spark
+from uvdose.stamps import day_bounds
 
 
 def test_the_document(printed) -> None:

@@ -7,10 +7,10 @@ import json
 import msgspec
 import pytest
 
-from uvdose.clock import from_iso, iso_utc
 from uvdose.notes import Check, CheckStep, Levelled, ScaleTaken, ZeroTaken
 from uvdose.review.changes import health_of, targets_made
 from uvdose.review.recorded import read
+from uvdose.stamps import from_iso, iso_utc
 
 from .conftest import BLUE, NOON_US, Bindery
 

@@ -10,7 +10,7 @@ from typing import Any, cast
 import msgspec
 import pytest
 
-from uvdose.clock import FixedClock, from_iso, use_zone
+from uvdose.clock import FixedClock
 from uvdose.exposure.states import Act
 from uvdose.journal.daily import newest_day
 from uvdose.messages import Part
@@ -19,6 +19,7 @@ from uvdose.notes import Calibration, Seen, StripPlan, Verdict
 from uvdose.present import Present
 from uvdose.review.gather import gather
 from uvdose.review.text import render
+from uvdose.stamps import from_iso, use_zone
 
 from .conftest import BLUE, Bindery
 from .days import weeks

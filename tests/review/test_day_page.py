@@ -21,7 +21,6 @@ import pypdf
 import pytest
 from matplotlib.figure import Figure
 
-from uvdose.clock import iso_utc
 from uvdose.exposure.states import Act
 from uvdose.notes import Verdict
 from uvdose.review.day import Day
@@ -34,6 +33,7 @@ from uvdose.review.day_pdf import _fill, pdf
 from uvdose.review.day_words import MOST_LABEL, rows, sentences, weekday_and_day
 from uvdose.review.gather import gather
 from uvdose.review.layout import stops_text
+from uvdose.stamps import iso_utc
 
 from .conftest import BLUE, Bindery
 

@@ -9,10 +9,10 @@ import json
 import msgspec
 import pytest
 
-from uvdose.clock import day_bounds
 from uvdose.model import Refusal
 from uvdose.review.export import Wanted, write
 from uvdose.review.outfile import fresh_file
+from uvdose.stamps import day_bounds
 
 from .conftest import BLUE
 

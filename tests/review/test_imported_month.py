@@ -17,7 +17,6 @@ import pytest
 from cli.conftest import Homed
 from support.payerne import BEGIN, DAYS, MINUTES, uva_w_m2, write_month
 
-from uvdose.clock import day_bounds
 from uvdose.config import SensorSettings
 from uvdose.dose.integrator import Track
 from uvdose.dose.response import identity_of, identity_response
@@ -35,6 +34,7 @@ from uvdose.journal.writer import Writer
 from uvdose.model import Mark, MomentReading
 from uvdose.review import raw, recorded
 from uvdose.review.minutes import light_minutes
+from uvdose.stamps import day_bounds
 
 DAY_US = 86_400_000_000
 

@@ -15,12 +15,13 @@ import pandas as pd
 import pytest
 from support.payerne import uva_w_m2
 
-from uvdose.clock import FixedClock, from_iso, use_zone
+from uvdose.clock import FixedClock
 from uvdose.config import SensorSettings
 from uvdose.exposure.states import Act
 from uvdose.model import RegisterReading
 from uvdose.review.gather import gather
 from uvdose.review.text import render
+from uvdose.stamps import from_iso, use_zone
 
 from .conftest import BLUE, Bindery
 

@@ -14,7 +14,6 @@ from support.june import COUNTS, SETTINGS, SILL, at_us, measured
 from support.payerne import day_w_m2
 
 from uvdose.ahead import look_ahead
-from uvdose.clock import from_iso, local_time
 from uvdose.config import Settings, parse_settings
 from uvdose.dose.response import identity_of
 from uvdose.exposure.target import Target
@@ -24,6 +23,7 @@ from uvdose.journal.store import Store
 from uvdose.model import ProvedLight, Refusal
 from uvdose.review.outlook_text import queue_lines, render
 from uvdose.same_light import Drift, SameLight
+from uvdose.stamps import from_iso, local_time
 
 CLEAR_NOON = at_us(23 + 11.5 / 24)
 

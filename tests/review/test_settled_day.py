@@ -12,7 +12,6 @@ import msgspec
 import pytest
 
 from uvdose.asked import MoveRequest, ShadeRequest, When
-from uvdose.clock import day_bounds
 from uvdose.exposure.states import ENDED, Act, State
 from uvdose.journal import replay
 from uvdose.journal.store import Store
@@ -22,6 +21,7 @@ from uvdose.model import Refusal
 from uvdose.review import gather as gathering
 from uvdose.review.day import Print
 from uvdose.review.gather import gather
+from uvdose.stamps import day_bounds
 
 from .conftest import BLUE, Bindery
 

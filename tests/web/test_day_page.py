@@ -11,8 +11,8 @@ import pytest
 from support.bench import Refused, RunningBench
 from support.site import Site
 
-from uvdose.clock import from_iso, local_date
 from uvdose.listed import DayDoc
+from uvdose.stamps import from_iso, local_date
 from uvdose.web.gate import POLICY
 
 from .conftest import SENSOR, OpenPhone

@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 
 from ..cells import from_cell
-from ..clock import from_iso
 from ..config import MOST_VALUE, UNITS, SensorSettings, check_response
 from ..dose.response import Identity, identity_of
 from ..model import MeanReading, MomentReading, Reading, Refusal, RegisterReading
+from ..stamps import from_iso
 from ..units import US_PER_S
 from .lines import Table, bare
 from .times import LAST_US

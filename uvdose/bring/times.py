@@ -7,8 +7,8 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from ..clock import zone_fault
 from ..model import Refusal
+from ..stamps import zone_fault
 from ..units import US_PER_S
 
 _BEGIN = datetime(1970, 1, 1, tzinfo=UTC)

@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from ..messages import ExposureDoc, Part, Taken
 
 Text = str | None
-Id = Annotated[
+Id = Annotated[str, typer.Argument(metavar="ID", help="The exposure's number.")]
+MaybeId = Annotated[
     Text, typer.Argument(metavar="[ID]", help="The exposure's number; not needed where one print alone can be meant.")
 ]
 
@@ -199,17 +200,17 @@ def _act(act: str, number: Text, when: When, as_json: bool, home: str | None) ->
     say_unrecorded(taken)
 
 
-def hold(number: Id = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
+def hold(number: MaybeId = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is out of the light: stop counting."""
     _act("hold", number, moment(ago, at), as_json, home)
 
 
-def resume(number: Id = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
+def resume(number: MaybeId = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is in the light again: go on counting."""
     _act("resume", number, moment(ago, at), as_json, home)
 
 
-def finish(number: Id = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
+def finish(number: MaybeId = None, ago: Ago = None, at: At = None, as_json: Json = False, home: HomeDir = None) -> None:
     """The print is done: its dose is final."""
     _act("finish", number, moment(ago, at), as_json, home)
 

@@ -13,8 +13,9 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
+from .given import hinted, remember_home
 from .helped import worded
-from .options import HomeDir, hinted, remember_home
+from .options import HomeDir
 from .tree import MODULES, ByTask, module_of
 from .usage import usage_words
 

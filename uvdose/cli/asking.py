@@ -188,7 +188,8 @@ def journal(home: Home) -> Iterator[Store]:
 
 def now_us(home: Home) -> int:
     """Now: as the daemon tells it, which may run at a pace of its own, else as this machine does."""
-    from ..clock import from_iso, host_wall_us
+    from ..clock import host_wall_us
+    from ..stamps import from_iso
 
     daemon = find_daemon(home)
     return host_wall_us() if daemon is None else from_iso(daemon.status().utc)
@@ -198,7 +199,7 @@ def day_typed(home: Home, text: str | None) -> str | None:
     """A day that a person named; `today` and `yesterday` as YYYY-MM-DD, all else as it stands."""
     from datetime import date, timedelta
 
-    from ..clock import local_date
+    from ..stamps import local_date
 
     if text is None or (back := {"today": 0, "yesterday": 1}.get(text.strip().lower())) is None:
         return text

@@ -76,13 +76,14 @@ def bring(
 
 def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
     from ..bring.recording import Recording
-    from ..clock import host_wall_us, iso_utc
+    from ..clock import host_wall_us
     from ..home import lock
     from ..journal.bring_in import bring_in, refuse_known, refuse_live
     from ..journal.imported import Imported
     from ..journal.schema import open_writing
     from ..model import Refusal
     from ..settings_bench import sensors_in
+    from ..stamps import iso_utc
     from .asking import find_daemon
 
     if not path.is_file():
@@ -135,8 +136,8 @@ def _stamp(handle: int) -> tuple[int, int]:
 
 
 def _words(done: Imported) -> str:
-    from ..clock import iso_utc, local_date
     from ..review.layout import moment_of
+    from ..stamps import iso_utc, local_date
 
     span = f"{moment_of(iso_utc(done.wall0_us))} to {moment_of(iso_utc(done.wall1_us))}"
     odd = [f"{count} {LEFT_OUT[why]}" for why, count in sorted(done.left_out.items())]

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .options import HomeDir, given_home
+from .given import given_home
+from .options import HomeDir
 
 if TYPE_CHECKING:
     from ..journal.store import Store

@@ -62,9 +62,9 @@ def _print(event: EventDoc, as_json: bool) -> None:
 
 def event_text(event: EventDoc) -> str:
     """One event in one line."""
-    from ..clock import in_local
     from ..review.day_rows import call_name
     from ..review.layout import moment_of, with_unit
+    from ..stamps import in_local
 
     who = f"exposure {event.exposure}" if event.exposure is not None else f"sensor {event.sensor}"
     if event.exposure is None and event.sensor is None:

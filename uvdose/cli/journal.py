@@ -122,7 +122,7 @@ def prune(
     Every print, target and event stays, and every dose can still be counted again, bit for bit. The daemon must not
     be running.
     """
-    from ..clock import day_bounds
+    from ..stamps import day_bounds
     from .show import print_json
 
     place = home_of(home)

@@ -129,12 +129,13 @@ def _target_through_daemon(place: Home, request: TargetRequest) -> Target | None
 
 
 def _target_under_lock(place: Home, request: TargetRequest) -> Target:
-    from ..clock import host_wall_us, iso_utc
+    from ..clock import host_wall_us
     from ..exposure.setting import next_version
     from ..home import lock
     from ..journal.recorder import Recorder
     from ..journal.schema import open_writing
     from ..journal.store import Store
+    from ..stamps import iso_utc
 
     wall_us = host_wall_us()
     with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:

@@ -11,6 +11,7 @@ import typer
 
 from ..model import Refusal
 from . import lamp_flicker
+from .lit import under_lamp
 from .options import HomeDir, Json, finite, home_of
 from .questions import at_terminal, wait_for_enter
 
@@ -236,16 +237,6 @@ def _chosen(place: Home, name: str | None) -> SensorSettings:
     if found is None:
         raise unknown_sensor(name or "", settings)
     return found
-
-
-def under_lamp(sensor: SensorSettings) -> SensorSettings:
-    """A sensor that stands under a lamp. Raises `Refusal` for another."""
-    from ..exposure.target import SUN
-
-    if sensor.light == SUN:
-        raise Refusal(f"sensor {sensor.name} stands in the sun: for one under a lamp write light = \"lamp\" under its"
-                      " [[sensor]]")  # fmt: skip
-    return sensor
 
 
 lamp_flicker.register(lamps)

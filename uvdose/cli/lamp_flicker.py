@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..model import Refusal
+from .lit import under_lamp
 from .options import HomeDir, Json, finite, home_of
 
 if TYPE_CHECKING:
@@ -43,7 +44,6 @@ def flicker(
     from ..dose.integrator import reading_value
     from ..light.flicker import RIPPLES_HZ, cost
     from ..units import US_PER_S
-    from .lamp import under_lamp
     from .sensor.gather import Line, gather, need_bench, progress
     from .show import print_json, say
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING
 
-from ..clock import from_iso
+from ..stamps import from_iso
 from ..units import US_PER_S
 
 if TYPE_CHECKING:

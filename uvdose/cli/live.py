@@ -81,7 +81,7 @@ class LiveScreen:
     def _picture(self) -> RichText:
         from rich.text import Text
 
-        from ..clock import from_iso
+        from ..stamps import from_iso
         from .screen import fitted, live_lines
 
         width, height = self._console.size

@@ -141,8 +141,8 @@ def export(
 
 def stretch_of_days(place: Home, on: str | None, from_day: str | None, to_day: str | None) -> tuple[int, int]:
     """The stretch of wall time that a person named by days; all of it where none was. Raises `Refusal` (code 2)."""
-    from ..clock import day_bounds
     from ..model import Refusal
+    from ..stamps import day_bounds
     from .asking import day_typed
 
     on, from_day, to_day = (day_typed(place, day) for day in (on, from_day, to_day))

@@ -123,7 +123,7 @@ def _span(option: str, typed: str) -> float | None:
 
 def _coated(typed: str, begun_us: int) -> str:
     """When it was coated, in UTC. A bare time of day is the newest before the print's start. Raises `Refusal`."""
-    from ..clock import at_local, day_bounds, iso_utc
+    from ..stamps import at_local, day_bounds, iso_utc
 
     wrong = Refusal(f"--coated {typed!r}: give HH:MM, or 'YYYY-MM-DD HH:MM'", 2)
     full = _MOMENT.fullmatch(typed.strip())
@@ -156,9 +156,9 @@ def _rows(place: Home, numbers: list[int]) -> list[PrintRow]:
 def _keep(
     place: Home, rows: list[PrintRow], edits: dict[str, Any], coated: str | None, picture: str | None
 ) -> None:
-    from ..clock import from_iso
     from ..journal.pictures import keep
     from ..notes import PrintNote, checked
+    from ..stamps import from_iso
     from .keeping import change_note
 
     checked("print", msgspec.to_builtins(msgspec.structs.replace(PrintNote(), **edits)))  # before any is kept
@@ -229,9 +229,9 @@ def _picture_words(place: Home, row: PrintRow, state: str | None) -> str | None:
 
 
 def _history(place: Home, numbers: list[int], as_json: bool) -> None:
-    from ..clock import iso_utc
     from ..notes import PrintNote, Verdict, kind_name
     from ..review.print_text import history_lines
+    from ..stamps import iso_utc
     from .asking import journal
     from .show import print_json
 

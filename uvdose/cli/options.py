@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..model import Refusal
+from .given import given_home
 
 if TYPE_CHECKING:
     from ..asked import When
@@ -50,32 +50,6 @@ LightIn = Annotated[
                                                                       " the glass of a window.")
 ]
 
-_given: list[str] = []
-_HINT = re.compile(r"`uvdose(?! demo| [^`]*--(?:help|home))((?: [^`]+)?)`")
-
-
-def remember_home(given: str | None) -> None:
-    """`uvdose --home DIR command`, or `--home` after the command: kept for the command, and for its hints."""
-    _given[:] = [given] if given is not None else []
-
-
-def given_home(after_command: str | None) -> str | None:
-    """The folder given after the command, else before it; None when neither was."""
-    if after_command is not None:
-        remember_home(after_command)
-    given = next(iter(_given), None)
-    if given is not None and not given.strip():
-        raise Refusal("--home: give a folder", 2)
-    return given
-
-
-def hinted(text: str) -> str:
-    """A text whose hints (commands in backticks) work as typed: they name the home that this call named."""
-    if not _given or not _given[0].strip():
-        return text
-    home = shlex.quote(_given[0])
-    return _HINT.sub(lambda found: f"`uvdose{found[1]} --home {home}`", text)
-
 
 def file_of(text: str) -> Path:
     """A file that a person named. Raises `Refusal` (code 2)."""
@@ -90,9 +64,9 @@ def home_of(after_command: str | None, tell_zone: bool = True) -> Home:
 
     A time zone that cannot be meant keeps nobody from an act: the machine's is taken, and that is told.
     """
-    from ..clock import use_zone
     from ..config import find_home
     from ..settings_bench import timezone_in
+    from ..stamps import use_zone
 
     home = find_home(given_home(after_command))
     use_zone(None)

@@ -6,7 +6,7 @@ from ..exposure.document import UNHEARD, state_word
 from ..messages import ExposureDoc, SensorDoc, StatusDoc
 from ..review.layout import alarm_words, columns, figure, shorten, time_of, unit_text, with_unit, wrap
 from ..units import minutes, percent, span_words
-from .options import hinted
+from .given import hinted
 
 BAR = 44
 LEAST_BAR, BESIDE_BAR = 8, 36  # what stands beside the bar must fit, too

@@ -7,7 +7,7 @@ import sys
 
 import msgspec
 
-from .options import hinted
+from .given import hinted
 
 # Each figure five rows of four, one hexadecimal digit a row: its bits are the dots.
 _FIGURES = ("69996", "26227", "6924F", "E161E", "99F11", "F8E1E", "68E96", "F1244", "69696", "69716")

@@ -84,9 +84,9 @@ def _stretch(what: str, text: str) -> float:
 
 def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
     """The local day of one start, and the start."""
-    from ..clock import at_local, day_bounds, local_date, local_moment
     from ..model import Refusal
     from ..review.labels import Labels
+    from ..stamps import at_local, day_bounds, local_date, local_moment
 
     try:
         if not re.match(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d", text):
@@ -103,9 +103,9 @@ def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
 
 def _starts(store: Store, bed: Bed, text: str, every_s: float, between: str | None) -> list[tuple[Labels, list[int]]]:
     """Each day that has readings, with its starts."""
-    from ..clock import day_bounds
     from ..model import Refusal
     from ..review.labels import Labels
+    from ..stamps import day_bounds
 
     days: list[tuple[Labels, list[int]]] = []
     none: Refusal | None = None
@@ -139,8 +139,8 @@ def _days(text: str) -> list[str]:
 
 def _between(wall0_us: int, text: str) -> tuple[int, int]:
     """Two times of day as wall labels of a day."""
-    from ..clock import at_local, local_date
     from ..model import Refusal
+    from ..stamps import at_local, local_date
 
     found = re.fullmatch(r"(\d{1,2}:\d\d)-(\d{1,2}:\d\d)", text)
     try:

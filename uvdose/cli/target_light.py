@@ -67,8 +67,9 @@ def correct_target(
 
 def given_light(place: Home, proved_at: str | None, air_mass: float | None) -> ProvedLight | None:
     """The light of the proof as a person says it; None where nothing is said. Raises `Refusal`."""
-    from ..clock import at_local, host_wall_us, iso_utc
+    from ..clock import host_wall_us
     from ..exposure.setting import MOST_AIR_MASS
+    from ..stamps import at_local, iso_utc
     from ..units import US_PER_S
 
     if proved_at is None and air_mass is None:
@@ -98,8 +99,8 @@ def given_light(place: Home, proved_at: str | None, air_mass: float | None) -> P
 
 def proved_in(place: Home, kept: Kept) -> ProvedLight | None:
     """The light in the middle of a calibration print; None where it is not known."""
-    from ..clock import from_iso, iso_utc
     from ..exposure.target import SUN
+    from ..stamps import from_iso, iso_utc
     from ..units import US_PER_S
 
     shown, same = kept.document, _same_light(place)

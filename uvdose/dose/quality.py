@@ -27,8 +27,8 @@ NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
 NOISE_HOLD = 120  # between the two it stays told for so many seconds
 NOISE_MIN = 24
 # So long the values that noise is told from may be under way. Where they come seldomer a cloud's edge lies between each
-# two, and the light jumps as a loose wire does. Sun and shade in turns of a minute each, as a draw (invented, 80 h):
-# told in none at 1 s, once in three hours at 5 s, twice an hour at 10 s.
+# two, and the light jumps as a loose wire does. Sun and shade in turns of a minute, as a draw (invented, 80 hours):
+# told never at 1 s, once in three hours at 5 s, twice an hour at 10 s.
 NOISE_SPAN_US = 120 * US_PER_S
 WHITE_MIN, WHITE = 60, -0.3
 DIM_W_M2, DIM_SHARE = 1.0, 0.02
@@ -37,7 +37,7 @@ NO_LIGHT_SHARE, NO_LIGHT_US = 0.01, 5 * US_PER_S
 # cosine of an angle that turns by 15 degrees an hour). Twice that is no dusk, whatever haze and horizon add.
 DUSK_PER_S = 2 * 2 * math.pi / 86_400
 SUN_W_M2 = 100.0  # no sun gives more ultraviolet: 1,000 W/m² of all its light hold some 50 (ASTM G173)
-BRIGHT_SHARE = 0.1  # of the last values: where nothing tells how bright the sun is, a dusk's last two lie below it
+BRIGHT_SHARE = 0.1  # of the last values; a dusk's last two of 120 lie far below it
 NEGATIVE_RUN = 5
 CLEAR_RUN = 10
 ABSURD_W_M2 = 2000.0

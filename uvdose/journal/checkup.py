@@ -9,8 +9,8 @@ from pathlib import Path
 
 import msgspec
 
-from ..clock import iso_utc
 from ..model import Refusal
+from ..stamps import iso_utc
 from .blocks import Blocks, readable
 from .imported import Imported, imported
 from .moment import one_moment

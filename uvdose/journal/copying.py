@@ -8,8 +8,9 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from ..clock import host_wall_us, iso_utc
+from ..clock import host_wall_us
 from ..model import Refusal
+from ..stamps import iso_utc
 
 
 def beside(path: Path, why: str) -> Path:

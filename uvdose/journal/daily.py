@@ -6,10 +6,10 @@ from typing import TypeVar
 
 import msgspec
 
-from ..clock import iso_utc, local_date
 from ..exposure.target import Target
 from ..model import Refusal
 from ..notes import Doc, kind_name
+from ..stamps import iso_utc, local_date
 from .store import Kept, Store
 
 D = TypeVar("D", bound=Doc)

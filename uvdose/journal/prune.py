@@ -14,8 +14,9 @@ from itertools import groupby
 
 import msgspec
 
-from ..clock import host_wall_us, iso_utc
+from ..clock import host_wall_us
 from ..dose.response import Identity, Response, identity_response
+from ..stamps import iso_utc
 from .moment import whole_or_not
 from .replay import begin_us, preroll_us, rebuild
 from .store import Store

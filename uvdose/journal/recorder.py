@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 import msgspec
 
-from ..clock import iso_utc
 from ..dose.response import Identity
 from ..exposure.exposure import Exposure
 from ..exposure.outcome import Outcome
@@ -16,6 +15,7 @@ from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Fact, Reading, Refusal
 from ..notes import Doc
+from ..stamps import iso_utc
 from .pack import CHUNK, Row, kind_of, pack
 from .store import Store
 from .writer import Statement

@@ -8,8 +8,9 @@ import sqlite3
 from pathlib import Path
 
 from .. import __version__
-from ..clock import host_wall_us, iso_utc
+from ..clock import host_wall_us
 from ..model import Refusal
+from ..stamps import iso_utc
 from .copying import beside, copy_to, is_damage
 from .moment import whole_or_not
 

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 import msgspec
 
-from ..clock import Epoch, iso_utc
+from ..clock import Epoch
 from ..dose.response import Identity, Response, identity_response
 from ..exposure.outcome import Ring
 from ..exposure.record import ActRecord, Plan
@@ -17,6 +17,7 @@ from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
 from ..model import Mark, MomentSegment, Reading, Refusal
 from ..notes import Doc, Picture, PrintNote, kind_name
+from ..stamps import iso_utc
 from .imported import OF_THE_BENCH
 from .pack import unpack
 

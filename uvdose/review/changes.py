@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..clock import iso_utc
 from ..exposure.target import Target
 from ..journal import daily
 from ..journal.store import Store
 from ..notes import Check, Doc, Levelled, ScaleTaken, ZeroTaken
+from ..stamps import iso_utc
 from ..units import US_PER_S, stops_between
 from .day import AlarmOfDay, NoteOfDay, SensorHealth, TargetChange
 from .layout import figure, unit_text

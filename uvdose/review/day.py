@@ -6,11 +6,11 @@ from typing import Any
 
 import msgspec
 
-from ..clock import iso_utc
 from ..exposure.states import State
 from ..exposure.target import Combination
 from ..messages import EventDoc, ExposureDoc
 from ..notes import PrintNote, Verdict
+from ..stamps import iso_utc
 from ..units import stops_between
 from .byclock import ByClock
 from .light import LightOfDay

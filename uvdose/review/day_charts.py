@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from ..clock import day_bounds, from_iso, local_time
+from ..stamps import day_bounds, from_iso, local_time
 from ..units import US_PER_S
 from .day import NEAR_STOPS, Day, Print
 from .day_curve import Curve

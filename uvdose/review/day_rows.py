@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..clock import from_iso, local_date
 from ..messages import ExposureDoc
+from ..stamps import from_iso, local_date
 from ..units import minutes, percent, stops_between
 from .day import Day, Print
 from .layout import (

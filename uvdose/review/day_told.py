@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..clock import local_time
+from ..stamps import local_time
 from ..units import percent
 from .day import Day
 from .day_charts import measured_prints, several, spread_groups

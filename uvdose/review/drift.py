@@ -12,10 +12,10 @@ from itertools import pairwise
 
 import msgspec
 
-from ..clock import iso_utc, local_date
 from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..notes import PrintNote, Verdict
+from ..stamps import iso_utc, local_date
 from ..units import stops_between
 from .judging import alike, bleaches
 from .prints import TONES, coating_age_s, tone_of

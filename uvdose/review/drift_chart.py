@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..clock import from_iso, local_date
+from ..stamps import from_iso, local_date
 from .drift import DriftDoc, Point
 
 WIDTH, MOST_LINES, MOST_WEEKS = 61, 40, 30

@@ -8,10 +8,10 @@ from typing import IO, Any, NamedTuple
 
 import msgspec
 
-from ..clock import from_iso, iso_utc, iso_utc_exact
 from ..dose.integrator import reading_value
 from ..journal.store import Store
 from ..model import MeanReading, MomentReading, Refusal
+from ..stamps import from_iso, iso_utc, iso_utc_exact
 from ..units import US_PER_S, dose_unit
 from . import raw
 from .columns import TABLES

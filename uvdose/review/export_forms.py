@@ -14,8 +14,8 @@ from typing import Any, BinaryIO, TextIO
 import msgspec
 
 from ..cells import to_cell
-from ..clock import from_iso
 from ..model import Refusal
+from ..stamps import from_iso
 from .columns import JSON, NUMBER, SCHEMA_VERSION, TIME, TRUTH, WHOLE, Column, header, unit_of
 
 FORMS = ("csv", "jsonl", "parquet")

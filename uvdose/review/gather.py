@@ -5,7 +5,6 @@ from __future__ import annotations
 import msgspec
 import numpy as np
 
-from ..clock import day_bounds, iso_utc, local_date, zone_name
 from ..exposure.exposure import Exposure
 from ..exposure.fixing import overlap_us
 from ..exposure.states import Act
@@ -15,6 +14,7 @@ from ..journal.replay import count_anew, rebuild
 from ..journal.store import Kept, Store
 from ..messages import EventDoc
 from ..notes import Calibration, PrintNote, Verdict
+from ..stamps import day_bounds, iso_utc, local_date, zone_name
 from ..units import US_PER_S, irradiance_unit
 from . import recorded
 from .byclock import by_clock

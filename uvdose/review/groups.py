@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import msgspec
 
-from ..clock import from_iso, local_date
 from ..journal.store import Store
+from ..stamps import from_iso, local_date
 from .prints import TONES, PrintRow, Sought, rows
 from .spread import mean_and_spread
 

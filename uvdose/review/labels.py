@@ -5,11 +5,11 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable
 
-from ..clock import local_date, local_moment
 from ..journal.pack import unpack_values
 from ..journal.recorder import MAX_CHUNK_SPAN_US
 from ..journal.store import Store
 from ..model import Refusal
+from ..stamps import local_date, local_moment
 
 LIT = 0.005  # of the strongest light of a day: weaker is dawn, dusk and night
 

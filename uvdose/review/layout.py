@@ -8,7 +8,7 @@ import sys
 import textwrap
 from collections.abc import Collection, Sequence
 
-from ..clock import from_iso, local_moment, local_time
+from ..stamps import from_iso, local_moment, local_time
 
 WIDTH, LEAST_WIDTH = 100, 40
 LEAST_NAME = 4  # characters of a name that is cut

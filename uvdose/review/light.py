@@ -12,10 +12,10 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from ..clock import iso_utc
 from ..dose.integrator import HOLE_INTERVALS, HOLE_US
 from ..dose.minute import MINUTE_US
 from ..journal.prune import Pruned
+from ..stamps import iso_utc
 from ..units import dose_unit
 from .minutes import LightMinutes
 from .recorded import Recorded, Stretch

@@ -10,7 +10,6 @@ from itertools import repeat
 import msgspec
 import numpy as np
 
-from ..clock import iso_utc
 from ..exposure.target import Target
 from ..foretold import BeginDoc, FitDoc, LightAheadDoc, OutlookDoc, PrintsAheadDoc, QueueAheadDoc, WaitingDoc
 from ..light.arrays import FloatArray
@@ -19,6 +18,7 @@ from ..light.daylight import solar_day
 from ..light.outlook import Course, Outlook, Spot, course, first_light_s, last_start_s, quantile
 from ..light.person import beside_frame
 from ..light.skies import Level, Skies, alike, shares_over
+from ..stamps import iso_utc
 from ..units import US_PER_S, irradiance_unit, to_screen
 
 LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from ..clock import day_bounds, from_iso, iso_utc
 from ..foretold import OutlookDoc, PrintsAheadDoc
 from ..model import Refusal
+from ..stamps import day_bounds, from_iso, iso_utc
 from ..units import US_PER_S
 from .layout import shorten, unit_text, with_unit
 from .outlook_text import clock_of

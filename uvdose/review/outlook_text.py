@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from ..clock import from_iso, local_date, local_time
 from ..foretold import BeginDoc, FitDoc, OutlookDoc, PrintsAheadDoc, QueueAheadDoc
+from ..stamps import from_iso, local_date, local_time
 from .layout import columns, shorten, with_unit, wrap
 from .text import spark
 

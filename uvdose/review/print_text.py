@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from ..clock import local_moment
 from ..notes import PrintNote, Verdict
+from ..stamps import local_moment
 from ..units import minutes
 from .groups import GroupsDoc
 from .layout import columns, figure, moment_of, shorten, shorten_title, stops_text, unit_text, with_unit, wrap

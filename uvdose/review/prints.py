@@ -10,11 +10,11 @@ from collections.abc import Iterator
 
 import msgspec
 
-from ..clock import from_iso, iso_utc
 from ..journal.store import Store
 from ..messages import Part
 from ..model import Refusal
 from ..notes import PrintNote, Verdict
+from ..stamps import from_iso, iso_utc
 from ..units import US_PER_S, stops_between
 
 TONES = ("light", "right", "dark")

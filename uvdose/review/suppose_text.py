@@ -7,8 +7,8 @@ from typing import Any
 
 import msgspec
 
-from ..clock import iso_utc, local_date, local_time
 from ..exposure.target import Target
+from ..stamps import iso_utc, local_date, local_time
 from ..units import minutes
 from .layout import columns, figure, stops_text, unit_text, wrap
 from .suppose import Imagined

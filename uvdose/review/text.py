@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from ..clock import local_time
 from ..exposure.document import settling
+from ..stamps import local_time
 from ..units import minutes, percent
 from .day import NEAR_STOPS, Day, Print
 from .day_health import health_lines, target_lines

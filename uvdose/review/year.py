@@ -11,12 +11,12 @@ from collections import defaultdict
 import msgspec
 import numpy as np
 
-from ..clock import day_bounds, local_date
 from ..dose.minute import MINUTE_US
 from ..exposure.states import State
 from ..journal.store import Kept, Store
 from ..model import Refusal
 from ..notes import Calibration, Verdict
+from ..stamps import day_bounds, local_date
 from ..units import dose_unit
 from .day import stops_of
 from .minutes import LightMinutes, light_minutes

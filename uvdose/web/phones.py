@@ -14,9 +14,10 @@ from typing import Literal
 
 import msgspec
 
-from ..clock import from_iso, host_wall_us, iso_utc, real_s
+from ..clock import host_wall_us, real_s
 from ..home import read_private, write_private
 from ..model import Refusal
+from ..stamps import from_iso, iso_utc
 
 Role = Literal["act", "view"]
 

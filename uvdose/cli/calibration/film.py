@@ -225,9 +225,10 @@ def _span(given: str) -> tuple[str, str]:
 
 def _stretches(place: Home, spans: list[tuple[str, str]], sensor: str | None) -> tuple[list[Stretch], float]:
     """Means out of the journal, and the zero's standard uncertainty in the same unit."""
-    from ...clock import at_local, from_iso, host_wall_us
+    from ...clock import host_wall_us
     from ...config import load_settings
     from ...dose.response import response_of
+    from ...stamps import at_local, from_iso
     from ...units import irradiance_unit, to_screen
     from ..asking import journal
     from .plan import sensor_and_unit

@@ -186,8 +186,8 @@ def _zero(bench: Bench, sensor: SensorSettings, _: Sight) -> CheckStep:
 
 def _when(bench: Bench, sensor: SensorSettings) -> str:
     """How long ago the zero was taken, where a note tells."""
-    from ...clock import from_iso
     from ...notes import ZeroTaken
+    from ...stamps import from_iso
     from ...units import US_PER_S
     from ..asking import journal
 

@@ -66,9 +66,9 @@ def level(
 
 
 def _sun(bench: Bench, sensor: SensorSettings) -> ProvedLight:
-    from ...clock import from_iso
     from ...exposure.target import SUN
     from ...same_light import SameLight
+    from ...stamps import from_iso
     from ...units import US_PER_S
 
     if sensor.light != SUN:
