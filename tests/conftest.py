@@ -39,7 +39,8 @@ def gathered() -> Gathered:
 # themselves disturb each other, and run two at a time; the others sleep most of the time.
 APART = {
     "busy": (
-        "endtoend/test_measured_light.py", "web/test_page_connection.py", "web/test_page_many.py",
+        "endtoend/test_measured_light.py", "web/test_page_connection.py", "web/test_page_evening.py",
+        "web/test_page_light.py", "web/test_page_many.py", "web/test_page_paired.py",
         "web/test_page_print.py", "web/test_page_queue.py", "web/test_page_reading.py",
     ),
     "measured": (

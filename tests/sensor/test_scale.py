@@ -161,7 +161,7 @@ def test_against_a_sensor_beside_it(two: tuple[Daemon, Quiet], lamp: Quiet) -> N
     assert note is not None and note.scale == told["scale"] and note.old_scale is None
     now = json.loads(bench.call("status", "--json").out)["sensors"][0]
     assert now["unit"] == "mW/cm2" and 2.5 < now["irradiance"] < 7.6
-    assert bench.told("target", "show", "blue")[-1]["void"] == [f"scale was None, is {kept['scale']}"]
+    assert bench.told("target", "show", "blue")[-1]["void"] == [f"scale was none, is {kept['scale']}"]
     assert bench.call("target", "confirm", "blue", "--convert", "--reason", "same sensor").code == 0
     made = bench.told("target", "show", "blue")[-1]
     assert made["unit"] == "mJ/cm2" and made["dose"] == pytest.approx(80000 * kept["scale"]) and made["void"] == []

@@ -66,7 +66,8 @@ def test_one_tap_takes_it(
     begun = noon.ask("GET", "/status")["exposures"][-1]
     assert begun["correction_stops"] == pytest.approx(offered, abs=0.005)
     assert begun["target_dose"] == pytest.approx(begun["target_dose_raw"] * 2 ** begun["correction_stops"])
-    assert _light_events(noon)[-1][0] == begun["id"] and "it is corrected" in _light_events(noon)[-1][1]
+    noon.wait_for(lambda: _light_events(noon)[-1][0] == begun["id"], 5, "the event is on disk")
+    assert "it is corrected" in _light_events(noon)[-1][1]
     assert figure in one.text("#facts") and one.page.locator("#corrected").is_hidden()
     one.press("#finish", 1200)
     one.kind("ready")
