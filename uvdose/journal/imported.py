@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 import msgspec
 
+from ..dose.minute import MINUTE_US
 from ..model import Refusal
 
 IMPORTED = "imported"  # the key in `meta`
@@ -22,6 +23,27 @@ SENSORS = (
 )
 # Dose times that are times since 1970 are those of a file, also where a damaged journal has lost which were brought in.
 OF_THE_BENCH = f"sensor NOT IN ({SENSORS}) AND t0_us <> wall0_us"
+
+
+_IS_LIGHT = 0.05  # of its strongest: from there on it is light, and not dusk
+
+
+def sensors_brought_in(db: sqlite3.Connection) -> list[str]:
+    """Names of sensors whose readings came from a file; none where the list of them is damaged."""
+    return [str(r[0]) for r in db.execute(f"SELECT DISTINCT name FROM sensor WHERE id IN ({SENSORS}) ORDER BY name")]
+
+
+def last_light_us(db: sqlite3.Connection) -> int | None:
+    """When the newest light in readings that were brought in fell, to the minute (microseconds since 1970); None where
+    nothing was brought in."""
+    above = "m.strongest - json_extract(s.identity, '$.zero')"
+    found = db.execute(
+        f"WITH top AS (SELECT m.sensor, max({above}) AS most FROM minute m JOIN sensor s ON s.id = m.sensor"
+        f" WHERE s.id IN ({SENSORS}) GROUP BY m.sensor)"
+        f" SELECT max(m.minute) FROM minute m JOIN sensor s ON s.id = m.sensor JOIN top ON top.sensor = m.sensor"
+        f" WHERE {above} >= {_IS_LIGHT} * top.most"
+    ).fetchone()[0]
+    return None if found is None else int(found) * MINUTE_US
 
 
 class Imported(msgspec.Struct, frozen=True):

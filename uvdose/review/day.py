@@ -181,7 +181,7 @@ class Day(msgspec.Struct, frozen=True):
 
     prints: those that began on it. from_before: those that began earlier and lay in the light on it. waiting: of the
     prints above, those that wait for a word, in the order in which they were begun. zone: whose clocks the day goes by,
-    empty for the machine's.
+    empty for the machine's. brought_in: which of its sensors' readings came from a file.
     """
 
     date: str
@@ -195,6 +195,7 @@ class Day(msgspec.Struct, frozen=True):
     totals: Totals = Totals()
     targets: list[TargetChange] = []
     health: list[SensorHealth] = []
+    brought_in: list[str] = []
 
     def as_json(self) -> dict[str, Any]:
         """The document of `day --json`."""
@@ -208,6 +209,7 @@ class Day(msgspec.Struct, frozen=True):
             "sensors": self.sensors,
             "targets": self.targets,
             "health": self.health,
+            "brought_in": self.brought_in,
             "trace_from_utc": iso_utc(self.from_us),
             "trace_to_utc": iso_utc(self.to_us),
         }

@@ -11,7 +11,7 @@ from ..exposure.document import settling
 from ..stamps import local_time
 from ..units import minutes, percent
 from .day import NEAR_STOPS, Day, Print
-from .day_health import health_lines, target_lines
+from .day_health import brought_told, health_lines, target_lines
 from .day_rows import counted_words, fold, known_times, print_rows, shared_rows, short
 from .layout import alarm_words, columns, figure, shorten, stops_text, time_of, unit_text, with_unit
 from .light import BINS, LightOfDay, Minute
@@ -30,7 +30,7 @@ def render(day: Day) -> str:
     """The whole review of a day."""
     where = f", {day.zone}" if day.zone else ""
     lines = [f"{day.date}{where}: {counted_told(day)}", *_waiting(day), "", *_timeline(day)]
-    lines += _block(_light(day.sensors))
+    lines += _block([*_light(day.sensors), *_in_lines(brought_told(day))])
     if day.from_before:
         lines += ["", "Still in the light from before:", *shared_rows(day)]
     if day.prints:
