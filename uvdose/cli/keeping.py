@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from ..exposure.target import Target
     from ..journal.store import Store
     from ..notes import Doc
+    from .asking import Daemon
 
 D = TypeVar("D", bound="Doc")
 MOST_TRIES, ON_DISK_S = 20, 0.05
@@ -77,6 +78,29 @@ def refuse_older_settings(place: Home, sensor: str) -> None:
     if waits := [key for key in later if key.startswith(f"sensor {sensor}.")]:
         raise Refusal(f"the daemon works by the settings of before ({', '.join(waits)} was changed since): end"
                       " `uvdose serve`, start it again, then say this again")  # fmt: skip
+
+
+def tell_older_settings(place: Home, daemon: Daemon) -> None:
+    """Where the settings were written after the daemon began: it takes what can be taken at once; one line says what
+    waits for its next start. Costs two looks at files where they were not."""
+    from ..messages import SettingsTaken
+    from .show import note
+
+    try:
+        if place.settings_file.stat().st_mtime_ns <= place.runtime_file.stat().st_mtime_ns:
+            return
+    except OSError:
+        return
+    try:
+        told = daemon.post("settings/reread", {}, SettingsTaken)
+    except Refusal as err:
+        note(f"uvdose.toml was changed since the daemon began, and cannot be taken: {err.line}")
+        return
+    if told.taken:
+        note(f"uvdose.toml was changed; the daemon goes by it from now on ({'; '.join(told.taken)})")
+    if told.later:
+        note(f"uvdose.toml was changed since the daemon began ({', '.join(told.later)}): it goes by the old settings"
+             " until you end `uvdose serve` and start it again")  # fmt: skip
 
 
 def change_note(place: Home, kind: type[D], subject: str, change: Callable[[int, D | None], D]) -> tuple[int, D]:

@@ -164,12 +164,19 @@ def check_fit(target: Target, identity: Identity, response: Response, override: 
             "make a calibration print with this one; or, if you know that its doses compare,"
             f" `uvdose target confirm {target.name}`, or --override for this print alone"
         )
-    if target.light_in and light_in and light_in != target.light_in:
-        other = f"proved in {LIGHTS[target.light_in]}, printed in {LIGHTS[light_in]}"
+    # Nobody said where it lay, but by the sun's air mass: that is of light that came from the sun itself.
+    proved_in = target.light_in or ("open" if target.proved_light is not None else "")
+    if proved_in and light_in and light_in != proved_in:
+        was = LIGHTS[proved_in] if target.light_in else "the sun, as nobody said otherwise"
+        other = f"proved in {was}, printed in {LIGHTS[light_in]}"
         if not override:
+            say_it = "" if target.light_in else (
+                f" (was it proved there, too? `uvdose target set {target.name} --dose {target.dose:g}"
+                f" --light-in {light_in}`)"
+            )
             raise Refusal(
                 f"target {target.name}: {other}, where sensor and paper do not agree as they did: make a"
-                " calibration print there; or, knowingly, --override for this print alone"
+                f" calibration print there{say_it}; or, knowingly, --override for this print alone"
             )
         changed = [*changed, other]
     return changed

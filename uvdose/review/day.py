@@ -68,8 +68,9 @@ class Print(msgspec.Struct, frozen=True):
 
     @property
     def calls(self) -> list[EventDoc]:
-        """The calls that were made."""
-        return [e for e in self.events if e.event in CALLS]
+        """The calls that stand: one that a repair took back and that came again is told as it came the last time."""
+        newest = {(e.event, str(e.data.get("key"))): e for e in self.events if e.event in CALLS}
+        return sorted(newest.values(), key=lambda e: e.id)
 
     @property
     def lit_s(self) -> float:
