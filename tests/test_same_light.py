@@ -220,7 +220,7 @@ def test_another_light_is_refused_as_another_sensor_is(proved: str, now: str, re
 def test_proved_in_the_sun_is_not_for_the_shade_though_nobody_named_its_light() -> None:
     """An air mass is of the sun's own light; whoever knows better says so, and the dose keeps its proof."""
     target = Target("blue", 1, 100.0, proved_light=ProvedLight(1.09))
-    assert check_fit(target, IDENTITY, RESPONSE, False, "") == check_fit(target, IDENTITY, RESPONSE, False, "open") == []
+    assert [check_fit(target, IDENTITY, RESPONSE, False, light) for light in ("", "open")] == [[], []]
     for light in ("shade", "window"):
         with pytest.raises(Refusal, match=f"--dose 100 --light-in {light}"):
             check_fit(target, IDENTITY, RESPONSE, False, light)

@@ -13,7 +13,7 @@ from .test_settled_day import mender
 
 
 def test_a_call_that_came_twice_is_told_once(bindery: Bindery) -> None:
-    """A hold that was said too early, past the target, takes the overshoot call back; taken back itself it comes again."""
+    """A hold that was said too early takes the overshoot call back; taken back itself, the call comes again."""
     bindery.light(5, 400)
     number = bindery.start(msgspec.structs.replace(BLUE, dose=200.0), "sill", "north")
     bindery.light(85, 400)
