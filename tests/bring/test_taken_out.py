@@ -69,3 +69,23 @@ def test_what_is_asked_wrongly(filled: Homed, tmp_path: Path) -> None:
     filled.call("import", tmp_path / "roof.csv", "--take-out", "roof").refused(2, "--take-out goes without FILE")
     Homed(tmp_path / "none").call("import", "--take-out", "roof").refused(REFUSED, "no journal")
     assert rows(filled, "roof") == 300
+
+
+@pytest.mark.parametrize("settings", ["", '[bench]\ntimezone = "UTC"\n', None])
+def test_a_target_in_a_home_of_recordings(filled: Homed, settings: str | None) -> None:
+    """Bound to a recording where that is said, else to none: then it may be imagined on each."""
+    if settings is not None:
+        filled.write(settings)
+    assert filled.told("target", "set", "any", "--dose", 5)["identity"] is None
+    bound = filled.told("target", "set", "blue", "--dose", 5, "--sensor", "roof")
+    assert bound["identity"]["name"] == "roof" and bound["identity"]["unit"] == "W/m2"
+    filled.call("target", "set", "blue", "--dose", 5, "--sensor", "attic").refused(4, "one of roof")
+    for name in ("any", "blue"):
+        shown = filled.call("suppose", name, "--sensor", "roof", "--day", local_date(BEGIN_S * 1_000_000))
+        assert shown.code == 0, shown
+    assert filled.call("target", "list").code == filled.call("target", "show", "blue").code == 0
+
+
+def test_settings_that_are_broken_are_told(filled: Homed) -> None:
+    filled.write("[[sensor]\n")
+    filled.call("target", "set", "any", "--dose", 5).refused(REFUSED, "uvdose.toml")

@@ -53,11 +53,13 @@ def keep_note(place: Home, kind: str, subject: str | None, note: Doc) -> str:
 
 
 def identities_now(place: Home, store: Store) -> list[Identity]:
-    """Each sensor as it is set up now, with what its node last said of itself; none where there are no settings."""
+    """Each sensor as it is set up now, with what its node last said of itself; none in a home of recordings, which has
+    no settings, or none of a sensor."""
     from ..config import load_settings
     from ..dose.response import identity_of
+    from ..settings_bench import names_no_sensor
 
-    if not place.settings_file.exists():
+    if names_no_sensor(place.settings_file):
         return []
     who = store.known_who()
     return [identity_of(sensor, who.get(sensor.name)) for sensor in load_settings(place).sensor]
@@ -156,6 +158,7 @@ def _target_under_lock(place: Home, request: TargetRequest) -> Target:
     from ..clock import host_wall_us
     from ..exposure.setting import next_version
     from ..home import lock
+    from ..journal.imported import identities_brought_in
     from ..journal.recorder import Recorder
     from ..journal.schema import open_writing
     from ..journal.store import Store
@@ -165,6 +168,8 @@ def _target_under_lock(place: Home, request: TargetRequest) -> Target:
     with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:
         store = Store(db)
         sensors = identities_now(place, store)
+        if not sensors and request.sensor is not None:  # bound to a recording only where that is said
+            sensors = identities_brought_in(db)
         last = store.newest_target(request.name)
         like = store.newest_target(request.like) if request.like is not None else None
         target = next_version(request, last, sensors, iso_utc(wall_us), like)

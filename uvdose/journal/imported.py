@@ -12,6 +12,7 @@ from collections.abc import Iterable
 import msgspec
 
 from ..dose.minute import MINUTE_US
+from ..dose.response import Identity
 from ..model import Refusal
 
 IMPORTED = "imported"  # the key in `meta`
@@ -31,6 +32,15 @@ _IS_LIGHT = 0.05  # of its strongest: from there on it is light, and not dusk
 def sensors_brought_in(db: sqlite3.Connection) -> list[str]:
     """Names of sensors whose readings came from a file; none where the list of them is damaged."""
     return [str(r[0]) for r in db.execute(f"SELECT DISTINCT name FROM sensor WHERE id IN ({SENSORS}) ORDER BY name")]
+
+
+def identities_brought_in(db: sqlite3.Connection) -> list[Identity]:
+    """What each of them was set up as when the last file came in, in the order of their names."""
+    rows = db.execute(
+        f"SELECT identity FROM sensor WHERE id IN (SELECT max(id) FROM sensor WHERE id IN ({SENSORS}) GROUP BY name)"
+        " ORDER BY name"
+    )
+    return [msgspec.json.decode(text, type=Identity) for (text,) in rows]
 
 
 def last_light_us(db: sqlite3.Connection) -> int | None:
