@@ -133,13 +133,22 @@ def void_for(target: Target, sensors: list[Identity]) -> list[str]:
     return differences(target.identity, now) if now is not None else [f"no sensor {target.identity.name} is set up"]
 
 
+def other_light_unsaid(target: Target, light_in: str) -> str:
+    """What is to be said where a target's sun was told and not where it lay, and a print lies out of the sun; empty
+    where there is nothing. An air mass is of the sun's own light: that it lay in it is likely, and not certain, so
+    that nothing is refused for it."""
+    if target.light_in or target.proved_light is None or light_in in ("", "open"):
+        return ""
+    return f"proved in the sun as far as is known, printed in {LIGHTS[light_in]}"
+
+
 def check_fit(target: Target, identity: Identity, response: Response, override: bool, light_in: str = "") -> list[str]:
     """Whether a target may be used with a sensor, in this of the `LIGHTS` (empty: not said). Returns what differs;
     empty: nothing does.
 
     Raises `Refusal` when the units cannot be compared, when sun and lamp are taken for each other, or when the target
     is retired, all of which nothing overrides; and when the sensor is not the one that the target is bound to and the
-    person has not overridden it on purpose; the same for the light.
+    person has not overridden it on purpose; the same for the light, where it was said.
     """
     if target.retired:
         raise Refusal(
@@ -164,19 +173,14 @@ def check_fit(target: Target, identity: Identity, response: Response, override: 
             "make a calibration print with this one; or, if you know that its doses compare,"
             f" `uvdose target confirm {target.name}`, or --override for this print alone"
         )
-    # Nobody said where it lay, but by the sun's air mass: that is of light that came from the sun itself.
-    proved_in = target.light_in or ("open" if target.proved_light is not None else "")
-    if proved_in and light_in and light_in != proved_in:
-        was = LIGHTS[proved_in] if target.light_in else "the sun, as nobody said otherwise"
-        other = f"proved in {was}, printed in {LIGHTS[light_in]}"
+    if target.light_in and light_in and light_in != target.light_in:
+        other = f"proved in {LIGHTS[target.light_in]}, printed in {LIGHTS[light_in]}"
         if not override:
-            say_it = "" if target.light_in else (
-                f" (was it proved there, too? `uvdose target set {target.name} --dose {target.dose:g}"
-                f" --light-in {light_in}`)"
-            )
             raise Refusal(
                 f"target {target.name}: {other}, where sensor and paper do not agree as they did: make a"
-                f" calibration print there{say_it}; or, knowingly, --override for this print alone"
+                " calibration print there; or, knowingly, --override for this print alone"
             )
         changed = [*changed, other]
+    elif (odd := other_light_unsaid(target, light_in)):
+        changed = [*changed, odd]
     return changed
