@@ -91,7 +91,7 @@ def _times(ax: Axes, target: PrintsAheadDoc, known: bool) -> None:
                 mfc="white")  # fmt: skip
     ax.plot(times, clear, color=INK, lw=1.6, marker="o", ms=3)
     ax.set_ylim(0, top)
-    _beyond(ax, times, {INK: clear, "white": _minutes([b.typical_s for b in target.begun]) if known else []}, top)
+    _beyond(ax, times, {"white": _minutes([b.typical_s for b in target.begun]) if known else [], INK: clear}, top)
     ax.set_ylabel("minutes")
     ax.set_title(f"{shorten(target.target, 40)} v{target.version}, {with_unit(target.dose, target.unit)}", loc="left",
                  fontsize=10, color=INK)  # fmt: skip
