@@ -217,6 +217,17 @@ def test_another_light_is_refused_as_another_sensor_is(proved: str, now: str, re
     assert found == [f"proved in {LIGHTS[proved]}, printed in {LIGHTS[now]}"]
 
 
+def test_proved_in_the_sun_and_printed_in_the_shade_is_told_though_nobody_named_the_light() -> None:
+    """An air mass is of the sun's own light; whoever knows better says so, and the dose keeps its proof."""
+    target = Target("blue", 1, 100.0, proved_light=ProvedLight(1.09))
+    assert [check_fit(target, IDENTITY, RESPONSE, False, light) for light in ("", "open")] == [[], []]
+    for light in ("shade", "window"):
+        [told] = check_fit(target, IDENTITY, RESPONSE, False, light)
+        assert "in the sun" in told and LIGHTS[light] in told
+    said = next_version(TargetRequest("blue", 100.0, light_in="shade"), target, [], "")
+    assert said.proved_light == target.proved_light and check_fit(said, IDENTITY, RESPONSE, False, "shade") == []
+
+
 def test_shade_against_the_sun_by_the_table() -> None:
     """The check values' shades (SPECTRL2): proved in the sun at air mass 1.2, held to it, in its shade a GaN photodiode
     makes a print 15 % under-exposed, one about 365 nm 2.5 %: the aim must give that back. Within 2 points, as the model

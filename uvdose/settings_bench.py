@@ -56,6 +56,16 @@ def sensors_in(settings_file: Path) -> list[str]:
     return [name for name in names if isinstance(name, str)]
 
 
+def names_no_sensor(settings_file: Path) -> bool:
+    """Whether settings can be read and set up no sensor, as in a home of recordings; True where there are none."""
+    if not settings_file.exists():
+        return True
+    try:
+        return settings_file.is_file() and "sensor" not in tomllib.loads(settings_file.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+
+
 def _all_in(settings_file: Path) -> dict[str, Any]:
     if not settings_file.is_file():  # a pipe that nobody writes would be waited for
         return {}

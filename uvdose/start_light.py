@@ -13,7 +13,7 @@ import msgspec
 from .asked import StartRequest
 from .core import Core
 from .exposure.channel import Channel
-from .exposure.target import SUN, Target
+from .exposure.target import SUN, Target, other_light_unsaid
 from .listed import AimDoc
 from .messages import SeemsDoc
 from .model import Refusal
@@ -54,6 +54,11 @@ class StartLight:
             return Lit(seems=seems)
         takes_s = channel.takes_s(target.dose_base)
         aim, light = self._same.aim(target, channel.name, self._label_s(begin_us), takes_s, request.correct, light_in)
+        if not light and (odd := other_light_unsaid(target, light_in)):
+            light = (
+                f"{target.name} was {odd}: sensor and paper may not agree there as they did. If it was proved there,"
+                f" too, say so: `uvdose target set {target.name} --dose {target.dose:g} --light-in {light_in}`"
+            )
         return Lit(aim, light, seems)
 
     def tell(self, exposure: int, sensor: str, lit: Lit) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from support.june import SETTINGS, at_us, measured
 
+from uvdose.review.outlook_chart import LONGER, TALLEST
 from uvdose.review.outlook_text import lasting_between
 
 from .conftest import Homed
@@ -52,6 +53,9 @@ def test_the_table(bench: Homed) -> None:
 
 def test_json_is_the_document(bench: Homed) -> None:
     told = bench.told("outlook", "blue", "brown", "--every", 30)
+    assert told == bench.told("outlook", "blue", "brown", "--every", "30min", "--pause", "5min") == bench.told(
+        "outlook", "blue", "brown", "--every", "30m", "--between", 5
+    ), "a time as everywhere, and minutes alone as before"
     assert [t["target"] for t in told["targets"]] == ["blue", "brown"] and told["queue"] is None
     assert told["level"] == "measured" and told["targets"][0]["now"]["clear_s"] == pytest.approx(525, rel=0.05)
     assert len(told["targets"][0]["begun"]) > 8 and told["utc"] == "2016-06-23T11:30:00.000Z"
@@ -67,6 +71,10 @@ def test_the_chart(bench: Homed, tmp_path: Path, end: str) -> None:
     if end == "svg":
         texts = {"".join(e.itertext()).strip() for e in ET.fromstring(data).iter() if e.tag.endswith("}text")}
         assert {"blue v1, 2565 mJ/cm²", "clear sky", "typical", "four days of five", "begun at", "12:00"} <= texts
+        begun = bench.told("outlook", "blue")["targets"][0]["begun"]
+        least = min(b["clear_s"] for b in begun if b["clear_s"] is not None)
+        beyond = [b for b in begun for s in (b["clear_s"], b["typical_s"]) if s is not None and s > TALLEST * least]
+        assert (LONGER in texts) == bool(beyond) and beyond, "what is cut is marked"
     file.write_bytes(b"something else")
     bench.call("outlook", "blue", "--out", file).refused(4, "is there already", "--force")
     assert file.read_bytes() == b"something else"
@@ -97,7 +105,8 @@ def test_a_range_has_one_measure(low: float, high: float | None, words: str) -> 
         (("counted",), 4, "counts.s"), (("--date", "2031-01-01"), 2, "more than a year"),
         (("--date", "9999-12-31"), 2, "more than a year"), (("--date", "0001-01-01"), 2, "more than a year"),
         (("--date", "soon"), 2, "YYYY-MM-DD"), (("--every", "0"), 2, "from 5 to 240"), (("--every", "x"), 2, "every"),
-        (("--between", "nan"), 2, "from 0"), (("--sensor", "roof"), 2, "no sensor"),
+        (("--between", "nan"), 2, "from 0 s"), (("--every", "90s"), 2, "whole minutes"),
+        (("--pause", "9h"), 2, "from 0"), (("--sensor", "roof"), 2, "no sensor"),
         (("--out", "day.txt"), 2, "a chart ends with"), (("--out", "{home}/none/day.svg"), 4, "cannot be written"),
         (("--date", "2016-06-24", "--out", "{home}/journal.sqlite3"), 4, "the journal itself"),
     ],

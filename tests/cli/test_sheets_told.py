@@ -122,6 +122,10 @@ def test_a_tablet_read_in_every_way_gives_the_same(bench: Daemon) -> None:
     assert bench.told("target", "show", "brown")[0]["exposure_scale"] is not None
     svg = Path(bench.folder) / "curve.svg"
     assert bench.call("tablet", "show", number, "--chart", svg).code == 0 and b"full tone" in svg.read_bytes()
+    svg.write_bytes(b"another's")
+    bench.call("tablet", "show", number, "--chart", svg).refused(4, "there already", "--force")
+    assert svg.read_bytes() == b"another's"
+    assert bench.call("tablet", "show", number, "--chart", svg, "--force").code == 0 and b"full" in svg.read_bytes()
 
 
 def test_one_given_up_is_kept_and_not_offered(bench: Daemon) -> None:

@@ -161,6 +161,27 @@ def test_a_power_up_counts_from_nothing_and_a_leap_is_not_believed() -> None:
     assert total.measured == pytest.approx(400.0 * 28) and total.bridged == pytest.approx(400.0)
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_no_minute_is_stronger_than_its_readings_though_lines_come_late(seed: int) -> None:
+    """Steady light, lines held up by up to 2 s, as they are where a bench runs a hundred times faster, and a pause
+    in which nobody listened. A register over the node's own time is the light's mean, by the definition of both."""
+    rng = random.Random(seed)
+    told = lines([float(k) for k in range(600)], [404] * 600)
+    late = [rng.choice([0, 0, rng.randrange(2 * S)]) for _ in told]
+    come, last_us = [], 0
+    for (t_us, line), late_us in zip(told, late, strict=True):
+        if not 200 * S < t_us < 220 * S:
+            last_us = max(last_us, t_us + late_us)
+            come.append((last_us, line))
+    found = minute_sums(come, 0, None, 1023.0)
+    total = whole(found)
+    assert total.measured + total.bridged == pytest.approx(404.0 * 599)
+    assert total.measured_us + total.bridged_us == pytest.approx(599 * S, abs=len(found) + 1)
+    for sums in found.values():
+        mean = (sums.measured + sums.bridged) / ((sums.measured_us + sums.bridged_us) / S)
+        assert mean == pytest.approx(404.0, rel=1e-6)
+
+
 def test_a_nodes_saturated_time_is_told_whole() -> None:
     total = whole(minute_sums(lines([k * 2.5 for k in range(100)], [1023] * 100, sat_ms=700), 0, None, 1023.0))
     assert total.full_us == 99 * 700_000 and total.full_n == 100

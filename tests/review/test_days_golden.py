@@ -12,7 +12,7 @@ from .conftest import Bindery
 from .days import DAYS, FOLDER, as_text
 
 KEYS = {
-    "date", "timezone", "waiting", "exposures", "from_before", "totals", "sensors", "targets", "health",
+    "date", "timezone", "waiting", "exposures", "from_before", "totals", "sensors", "targets", "health", "brought_in",
     "trace_from_utc", "trace_to_utc",
 }  # fmt: skip
 

@@ -83,6 +83,7 @@ def expose(
     from ..messages import Taken
     from ..review.layout import wrap
     from .asking import journal, need_daemon
+    from .keeping import tell_older_settings
     from .show import print_json, say
 
     place = home_of(home)
@@ -101,6 +102,7 @@ def expose(
         light_on=light_on, correct=correct, light_in=light_in,
     )
     daemon = need_daemon(place)
+    tell_older_settings(place, daemon)
     begun_s = real_s()
     taken = daemon.post("exposures", request, Taken)
     shown = exposure_of(taken)

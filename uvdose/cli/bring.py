@@ -29,7 +29,9 @@ LEFT_OUT = {
 
 
 def bring(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A CSV file whose first line names its columns.")],
+    file: Annotated[
+        Text, typer.Argument(metavar="FILE", help="A CSV file whose first line names its columns.")
+    ] = None,
     sensor: Annotated[
         Text, typer.Option(metavar="NAME", help="Under this name; else the file's own, without its end.")
     ] = None,
@@ -46,6 +48,9 @@ def bring(
     means: Annotated[Text, typer.Option(metavar="TIME", help="Each value is the mean of so long: 60s, 10m.")] = None,
     stamped: Annotated[Text, typer.Option(metavar="start|middle|end", help="Where in it the time lies.")] = None,
     light: Annotated[Text, typer.Option(help='What it was taken under; else "sun".')] = None,
+    take_out: Annotated[
+        Text, typer.Option("--take-out", metavar="NAME", help="Instead: take out all that came in under this name.")
+    ] = None,
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
@@ -59,7 +64,15 @@ def bring(
     from ..settings_words import SENSOR_NAME
     from .show import print_json
 
-    place, path = home_of(home), file_of(file)
+    place = home_of(home)
+    if take_out is not None:
+        if file is not None:
+            raise Refusal("--take-out goes without FILE: take out first, then import anew", 2)
+        _take_out(place, take_out, as_json)
+        return
+    if file is None:
+        raise Refusal("which file? `uvdose import FILE`, or --take-out NAME", 2)
+    path = file_of(file)
     name = sensor if sensor is not None else re.sub(r"[^A-Za-z0-9_.-]+", "-", path.stem).strip("-._")[:40]
     if not SENSOR_NAME.match(name):
         raise Refusal(f"sensor {name!r} is not a name: give one with --sensor (letters, digits, . _ -; at most 40)", 2)
@@ -84,15 +97,10 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
     from ..model import Refusal
     from ..settings_bench import sensors_in
     from ..stamps import iso_utc
-    from .asking import find_daemon
 
     if not path.is_file():
         raise Refusal(f"{path} is {'no ordinary file' if path.exists() else 'not there'}: give a CSV file")
-    if find_daemon(place) is not None:
-        raise Refusal(
-            "a daemon runs for this home, and it alone writes its journal: stop it, import, and start it again; or"
-            " import into another home with --home"
-        )
+    _refuse_daemon(place)
     live = sensors_in(place.settings_file)
     with _readable(path) as handle:
         before = _stamp(handle.fileno())
@@ -115,6 +123,35 @@ def _bring_in(place: Home, path: Path, asked: Asked) -> Imported:
 
             rows = ((row.t_us, row.wall_us, row.identity, row.reading) for row in recording.rows())
             return bring_in(db, rows, told)
+
+
+def _take_out(place: Home, name: str, as_json: bool) -> None:
+    from ..home import lock
+    from ..journal.bring_in import take_out
+    from ..journal.schema import open_writing
+    from ..model import Refusal
+    from .show import print_json
+
+    _refuse_daemon(place)
+    if not place.journal_file.exists():
+        raise Refusal(f"no journal at {place.journal_file} yet: nothing was brought in")
+    with lock(place, "uvdose import"), closing(open_writing(place.journal_file)) as db:
+        count = take_out(db, name)
+    if as_json:
+        print_json({"sensor": name, "readings_taken_out": count})
+    else:
+        print(f"sensor {name}: {count} readings taken out; its file may be brought in anew", flush=True)
+
+
+def _refuse_daemon(place: Home) -> None:
+    from ..model import Refusal
+    from .asking import find_daemon
+
+    if find_daemon(place) is not None:
+        raise Refusal(
+            "a daemon runs for this home, and it alone writes its journal: stop it, import, and start it again; or"
+            " import into another home with --home"
+        )
 
 
 @contextlib.contextmanager

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from ..exposure.target import Target
     from ..journal.store import Store
     from ..notes import Doc
+    from .asking import Daemon
 
 D = TypeVar("D", bound="Doc")
 MOST_TRIES, ON_DISK_S = 20, 0.05
@@ -52,11 +53,13 @@ def keep_note(place: Home, kind: str, subject: str | None, note: Doc) -> str:
 
 
 def identities_now(place: Home, store: Store) -> list[Identity]:
-    """Each sensor as it is set up now, with what its node last said of itself; none where there are no settings."""
+    """Each sensor as it is set up now, with what its node last said of itself; none in a home of recordings, which has
+    no settings, or none of a sensor."""
     from ..config import load_settings
     from ..dose.response import identity_of
+    from ..settings_bench import names_no_sensor
 
-    if not place.settings_file.exists():
+    if names_no_sensor(place.settings_file):
         return []
     who = store.known_who()
     return [identity_of(sensor, who.get(sensor.name)) for sensor in load_settings(place).sensor]
@@ -77,6 +80,29 @@ def refuse_older_settings(place: Home, sensor: str) -> None:
     if waits := [key for key in later if key.startswith(f"sensor {sensor}.")]:
         raise Refusal(f"the daemon works by the settings of before ({', '.join(waits)} was changed since): end"
                       " `uvdose serve`, start it again, then say this again")  # fmt: skip
+
+
+def tell_older_settings(place: Home, daemon: Daemon) -> None:
+    """Where the settings were written after the daemon began: it takes what can be taken at once; one line says what
+    waits for its next start. Costs two looks at files where they were not."""
+    from ..messages import SettingsTaken
+    from .show import note
+
+    try:
+        if place.settings_file.stat().st_mtime_ns <= place.runtime_file.stat().st_mtime_ns:
+            return
+    except OSError:
+        return
+    try:
+        told = daemon.post("settings/reread", {}, SettingsTaken)
+    except Refusal as err:
+        note(f"uvdose.toml was changed since the daemon began, and cannot be taken: {err.line}")
+        return
+    if told.taken:
+        note(f"uvdose.toml was changed; the daemon goes by it from now on ({'; '.join(told.taken)})")
+    if told.later:
+        note(f"uvdose.toml was changed since the daemon began ({', '.join(told.later)}): it goes by the old settings"
+             " until you end `uvdose serve` and start it again")  # fmt: skip
 
 
 def change_note(place: Home, kind: type[D], subject: str, change: Callable[[int, D | None], D]) -> tuple[int, D]:
@@ -132,6 +158,7 @@ def _target_under_lock(place: Home, request: TargetRequest) -> Target:
     from ..clock import host_wall_us
     from ..exposure.setting import next_version
     from ..home import lock
+    from ..journal.imported import identities_brought_in
     from ..journal.recorder import Recorder
     from ..journal.schema import open_writing
     from ..journal.store import Store
@@ -141,6 +168,8 @@ def _target_under_lock(place: Home, request: TargetRequest) -> Target:
     with lock(place, "uvdose target set"), closing(open_writing(place.journal_file)) as db:
         store = Store(db)
         sensors = identities_now(place, store)
+        if not sensors and request.sensor is not None:  # bound to a recording only where that is said
+            sensors = identities_brought_in(db)
         last = store.newest_target(request.name)
         like = store.newest_target(request.like) if request.like is not None else None
         target = next_version(request, last, sensors, iso_utc(wall_us), like)

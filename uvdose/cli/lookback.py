@@ -22,7 +22,7 @@ EVER_US = 1 << 60
 
 def day(
     date: Annotated[Text, typer.Argument(metavar="[DATE]", help="YYYY-MM-DD, today or yesterday; else the newest with"
-                                                                " exposures.")] = None,
+                                                                " exposures, or with light out of a file.")] = None,
     out: Annotated[Text, typer.Option("--out", metavar="FILE", help="As a page, .html or .pdf.")] = None,
     paper: Annotated[Text, typer.Option(metavar="SIZE", help="With --out: A4 or Letter.")] = None,
     force: Annotated[bool, typer.Option("--force", help="With --out: replace FILE if it is there.")] = False,

@@ -130,6 +130,21 @@ def seconds_of(text: str) -> float:
     return float(found[1]) * {"": 1, "s": 1, "m": 60, "h": 3600}[found[2]]
 
 
+def stretch_of(option: str, text: str, bare: str = "", low_s: float = 1.0) -> float:
+    """A stretch of time of an option, from low_s to 24 h, in seconds: 90s, 9min or 1:30. bare: what a number without
+    a unit is in, `min` or nothing for seconds. Raises `Refusal` (code 2)."""
+    said = text.strip()
+    if re.fullmatch(r"\d+(\.\d+)?", said):
+        said += bare
+    try:
+        seconds = seconds_of(re.sub(r"\s*min$", "m", said))
+    except Refusal:
+        seconds = -1.0
+    if not low_s <= seconds <= 86_400:
+        raise Refusal(f"--{option} {text!r}: give a time from {low_s:g} s to 24 h, such as 90s, 9min or 1:30", 2)
+    return seconds
+
+
 def finite(value: float, what: str, low: float, high: float, example: str) -> float:
     """A number in (low, high]. Raises `Refusal` (code 2) for anything else, NaN too."""
     if not (math.isfinite(value) and low < value <= high):

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from ..model import Refusal
-from .options import HomeDir, Json, file_to_write, home_of
+from .options import HomeDir, Json, file_to_write, home_of, stretch_of
 
 Text = str | None
 
@@ -18,9 +18,13 @@ def outlook(
     date: Annotated[
         Text, typer.Option("--day", "--date", metavar="DATE", help="YYYY-MM-DD; else today, from now on.")
     ] = None,
-    every: Annotated[int, typer.Option("--every", metavar="MIN", help="A line for each so many minutes.")] = 60,
+    every: Annotated[
+        str, typer.Option("--every", metavar="TIME", help="A line for each 30min; a number alone: minutes.")
+    ] = "60min",
     queue: Annotated[bool, typer.Option("--queue", help="When each print of the queue would be done.")] = False,
-    between: Annotated[float, typer.Option(metavar="MIN", help="Minutes from one print to the next.")] = 5.0,
+    between: Annotated[
+        str, typer.Option("--pause", "--between", metavar="TIME", help="From one print to the next; else 5min.")
+    ] = "5min",
     sensor: Annotated[Text, typer.Option("--sensor", metavar="NAME", help="By the light of this sensor.")] = None,
     out: Annotated[Text, typer.Option("--out", metavar="FILE", help="A chart of the day: .svg, .png or .pdf.")] = None,
     force: Annotated[bool, typer.Option("--force", help="With --out: replace FILE if it is there.")] = False,
@@ -43,7 +47,11 @@ def outlook(
         check_name(file)
         if file.is_file() and not force:
             raise Refusal(f"{file} is there already: choose another name, or say --force")
-    asked = Question(tuple(dict.fromkeys(targets or ())), day_typed(place, date), every, queue, between, sensor)
+    minutes, rest = divmod(stretch_of("every", every, "min", 0.0), 60)
+    if rest:
+        raise Refusal(f"--every {every}: give whole minutes, such as 30min", 2)
+    pause = stretch_of("pause", between, "min", 0.0) / 60
+    asked = Question(tuple(dict.fromkeys(targets or ())), day_typed(place, date), int(minutes), queue, pause, sensor)
     settings = load_settings(place)
     with journal(place) as store:
         doc = look_ahead(store, settings, asked, now_us(place))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .options import HomeDir, Json, home_of, seconds_of
+from .options import HomeDir, Json, home_of, stretch_of
 
 if TYPE_CHECKING:
     from ..journal.store import Store
@@ -48,8 +48,8 @@ def suppose(
         raise Refusal("say either --at TIME or --day DATE: when the print is to be begun", 2)
     if at is not None and (every is not None or between is not None):
         raise Refusal("--every and --between go with --day; leave them out", 2)
-    clock_s = _stretch("clock", clock) if clock is not None else None
-    every_s = _stretch("every", every or "10min")
+    clock_s = stretch_of("clock", clock) if clock is not None else None
+    every_s = stretch_of("every", every or "10min")
     place = home_of(home)
     day = day_typed(place, day)
     with journal(place) as store:
@@ -68,18 +68,6 @@ def suppose(
         print_json(document(found))
     else:
         say(render(found))
-
-
-def _stretch(what: str, text: str) -> float:
-    from ..model import Refusal
-
-    try:
-        seconds = seconds_of(re.sub(r"\s*min$", "m", text.strip()))
-    except Refusal:
-        seconds = 0.0
-    if not 1 <= seconds <= 86_400:
-        raise Refusal(f"--{what} {text!r}: give a time from 1 s to 24 h, such as 90s, 9min or 1:30", 2)
-    return seconds
 
 
 def _at(store: Store, bed: Bed, text: str) -> tuple[Labels, list[int]]:
@@ -116,7 +104,7 @@ def _starts(store: Store, bed: Bed, text: str, every_s: float, between: str | No
         except Refusal as err:
             none = none or err
             continue
-        span = _between(wall0_us, between) if between is not None else labels.lit
+        span = _between(wall0_us, wall1_us, between) if between is not None else labels.lit
         if span is None:
             continue
         step = round(every_s * _US)
@@ -137,7 +125,7 @@ def _days(text: str) -> list[str]:
     return [f"{text}-{day:02d}" for day in range(1, monthrange(int(found[1]), int(found[2]))[1] + 1)]
 
 
-def _between(wall0_us: int, text: str) -> tuple[int, int]:
+def _between(wall0_us: int, wall1_us: int, text: str) -> tuple[int, int]:
     """Two times of day as wall labels of a day."""
     from ..model import Refusal
     from ..stamps import at_local, local_date
@@ -148,6 +136,9 @@ def _between(wall0_us: int, text: str) -> tuple[int, int]:
             raise ValueError(text)
         date = local_date(wall0_us)
         ends = [at_local(f"{date}T{end.zfill(5)}", 0) for end in found.groups()]
+        # Where midnight comes twice the second one begins the day: the hour after the first is the day's before.
+        ends = [end if end >= wall0_us else at_local(time.zfill(5), wall1_us - 1)
+                for end, time in zip(ends, found.groups(), strict=True)]  # fmt: skip
     except ValueError:
         raise Refusal(f"--between {text!r}: give two times of day, such as 10:00-15:30", 2) from None
     if ends[0] > ends[1]:

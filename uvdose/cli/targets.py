@@ -89,9 +89,10 @@ def _note_unit(place: Home, target: Target) -> None:
     """Said at once where no sensor measures in this unit, rather than only at the frame."""
     from ..config import load_settings
     from ..dose.response import response_of
+    from ..settings_bench import names_no_sensor
     from .show import note
 
-    if not place.settings_file.exists():
+    if names_no_sensor(place.settings_file):
         return
     units = sorted({response_of(sensor).unit for sensor in load_settings(place).sensor})
     if target.unit not in units:

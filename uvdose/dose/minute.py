@@ -18,6 +18,7 @@ from ..model import MeanReading, MomentReading, Reading, RegisterReading
 from ..units import US_PER_S
 from .integrator import BRIDGE_US, HOLE_INTERVALS, HOLE_US, reading_value
 from .lines import is_leap, told_between
+from .timebase import STEP_US, WRAP_32
 
 MINUTE_US = 60 * US_PER_S
 TELLS = 5  # readings that tell how far apart they usually come
@@ -32,8 +33,9 @@ class MinuteSums(msgspec.Struct, frozen=True, gc=False):
     n, total, strongest: number, sum and maximum of the values read in it (strongest None: none was); a mean belongs to
     the minute in which its stretch ends. first_us, last_us: when the first and the last came, microseconds into the
     minute; a mean's stretch may end with it. full_n: how many stood at full scale.
-    measured, bridged: light in unit-seconds, zero not taken off, over measured_us and bridged_us. full_us: how much of
-    that was at full scale, where light is a lower bound.
+    measured, bridged: light in unit-seconds, zero not taken off, over measured_us and bridged_us, of a register by the
+    node's own clock, so that they may come to more than a minute. full_us: how much of that was at full scale, where
+    light is a lower bound.
     """
 
     n: int = 0
@@ -143,7 +145,8 @@ class _Adder:
             if begin_us > t0_us and begin_us - t0_us <= BRIDGE_US:
                 self._straight(t0_us, begin_us, reading_value(r0), reading_value(r1), True, 0)
             if told is not None:
-                self._counted(begin_us, t1_us, (r1.register - told.register0) / 1000, told.sat_ms * 1000)
+                own_us = (r1.uptime_ms - told.uptime0_ms) % WRAP_32 * 1000
+                self._counted(begin_us, t1_us, (r1.register - told.register0) / 1000, told.sat_ms * 1000, own_us)
         elif isinstance(r1, MeanReading):
             self._mean(p0, t1_us, r1)
         elif isinstance(r0, MomentReading) and isinstance(r1, MomentReading):
@@ -162,19 +165,30 @@ class _Adder:
             is_full = self._full is not None and r1.value >= self._full
             self._straight(begin_us, end_us, r1.value, r1.value, False, end_us - begin_us if is_full else 0)
 
-    def _counted(self, t0_us: int, t1_us: int, light: float, full_us: int) -> None:
-        """What a register counted. Over a hole the whole is exact, but when it fell is not known: it is bridged."""
+    def _counted(self, t0_us: int, t1_us: int, light: float, full_us: int, own_us: int) -> None:
+        """What a register counted. Over a hole the whole is exact, but when it fell is not known: it is bridged.
+
+        own_us: how long by the node's clock, which the light is a mean over: lines that were held up come closer to
+        each other than they were told (the first ones after a start, and all where time runs faster), and over the
+        time between them the light would be stronger than any that was read.
+        """
         span_us = t1_us - t0_us
         if span_us > self._hole_us and span_us > BRIDGE_US:
             return
+        lasted_us = own_us if abs(own_us - span_us) <= STEP_US else span_us  # beyond it the clock was set, or stood
         if span_us == 0:
-            self._at((t1_us + self._shift_us) // MINUTE_US).measured += light
+            minute = self._at((t1_us + self._shift_us) // MINUTE_US)
+            minute.measured += light
+            minute.measured_us += lasted_us
             return
         mean = light / (span_us / US_PER_S)
-        self._straight(t0_us, t1_us, mean, mean, span_us > self._hole_us, min(full_us, span_us))
+        self._straight(t0_us, t1_us, mean, mean, span_us > self._hole_us, min(full_us, lasted_us), lasted_us)
 
-    def _straight(self, t0_us: int, t1_us: int, v0: float, v1: float, bridged: bool, full_us: int) -> None:
-        """Light on a straight line between two moments, cut at each full minute."""
+    def _straight(
+        self, t0_us: int, t1_us: int, v0: float, v1: float, bridged: bool, full_us: int, lasted_us: int | None = None
+    ) -> None:
+        """Light on a straight line between two moments, cut at each full minute. lasted_us: how long it lasted; as long
+        as between the two where that is None."""
         span_us, slope = t1_us - t0_us, (v1 - v0) / (t1_us - t0_us)
         a_us, va, end_us = t0_us, v0, t1_us + self._shift_us
         while a_us < t1_us:
@@ -184,12 +198,15 @@ class _Adder:
             vb = v1 if b_us == t1_us else v0 + slope * (b_us - t0_us)
             minute = self._at(number)
             light = (b_us - a_us) / US_PER_S * ((va + vb) / 2)
+            part_us = b_us - a_us
+            if lasted_us is not None:
+                part_us = lasted_us * (b_us - t0_us) // span_us - lasted_us * (a_us - t0_us) // span_us
             if bridged:
                 minute.bridged += light
-                minute.bridged_us += b_us - a_us
+                minute.bridged_us += part_us
             else:
                 minute.measured += light
-                minute.measured_us += b_us - a_us
+                minute.measured_us += part_us
             if full_us:
                 minute.full_us += full_us * (b_us - t0_us) // span_us - full_us * (a_us - t0_us) // span_us
             a_us, va = b_us, vb

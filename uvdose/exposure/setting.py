@@ -128,4 +128,4 @@ def _bound(asked: str | None, last: Identity | None, sensors: list[Identity]) ->
     for identity in sensors:
         if identity.name == asked:
             return identity
-    raise Refusal(f"no sensor {asked!r} in the settings: one of {', '.join(i.name for i in sensors) or 'none'}")
+    raise Refusal(f"no sensor {asked!r} here: one of {', '.join(i.name for i in sensors) or 'none'}")

@@ -133,13 +133,22 @@ def void_for(target: Target, sensors: list[Identity]) -> list[str]:
     return differences(target.identity, now) if now is not None else [f"no sensor {target.identity.name} is set up"]
 
 
+def other_light_unsaid(target: Target, light_in: str) -> str:
+    """What is to be said where a target's sun was told and not where it lay, and a print lies out of the sun; empty
+    where there is nothing. An air mass is of the sun's own light: that it lay in it is likely, and not certain, so
+    that nothing is refused for it."""
+    if target.light_in or target.proved_light is None or light_in in ("", "open"):
+        return ""
+    return f"proved in the sun as far as is known, printed in {LIGHTS[light_in]}"
+
+
 def check_fit(target: Target, identity: Identity, response: Response, override: bool, light_in: str = "") -> list[str]:
     """Whether a target may be used with a sensor, in this of the `LIGHTS` (empty: not said). Returns what differs;
     empty: nothing does.
 
     Raises `Refusal` when the units cannot be compared, when sun and lamp are taken for each other, or when the target
     is retired, all of which nothing overrides; and when the sensor is not the one that the target is bound to and the
-    person has not overridden it on purpose; the same for the light.
+    person has not overridden it on purpose; the same for the light, where it was said.
     """
     if target.retired:
         raise Refusal(
@@ -172,4 +181,6 @@ def check_fit(target: Target, identity: Identity, response: Response, override: 
                 " calibration print there; or, knowingly, --override for this print alone"
             )
         changed = [*changed, other]
+    elif (odd := other_light_unsaid(target, light_in)):
+        changed = [*changed, odd]
     return changed

@@ -1,4 +1,5 @@
-"""Readings from a file put into the journal: all of them or none, in one transaction, as a sensor of their own.
+"""Readings from a file put into the journal, and taken out again: all of them or none, in one transaction, as a
+sensor of their own.
 
 They are summed by minutes in it, too, since no daemon need ever run here.
 """
@@ -6,7 +7,7 @@ They are summed by minutes in it, too, since no daemon need ever run here.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Sequence
 
 import msgspec
 
@@ -14,6 +15,7 @@ from ..dose.response import Identity
 from ..model import Reading, Refusal
 from .imported import IMPORTED, Imported, imported
 from .moment import whole_or_not
+from .prune import PRUNED, Pruned, pruned
 from .recorder import Recorder
 from .summing import sum_whole
 
@@ -71,11 +73,45 @@ def bring_in(db: sqlite3.Connection, rows: Iterable[Row], told: Callable[[int], 
             done = told(count)
             refuse_known(db, done.sha256, done.columns, done.how)
             done = msgspec.structs.replace(done, t0_us=first[0], t1_us=last[0], wall0_us=first[1], wall1_us=last[1])
-            text = msgspec.json.encode([*imported(db), done]).decode()
-            db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (IMPORTED, text))
+            _list(db, IMPORTED, [*imported(db), done])
     except sqlite3.Error as err:
         raise Refusal(f"the journal cannot be written: {err}; nothing was brought in") from None
     return done
+
+
+def take_out(db: sqlite3.Connection, sensor: str) -> int:
+    """Take out all that was ever brought in under a name, as if it never had been; how many readings that were.
+
+    Prints keep what they are: none is counted from such readings. Raises `Refusal` where nothing of that name was
+    brought in, where a print was counted by it all the same, and where the disk fails; then all is as it was.
+    """
+    every = imported(db)
+    stay = [one for one in every if one.sensor != sensor]
+    if len(stay) == len(every):
+        known = ", ".join(dict.fromkeys(one.sensor for one in every))
+        raise Refusal(f"nothing was brought in as {sensor!r}; from files came: {known or 'none'}")
+    rows = "(SELECT id FROM sensor WHERE name = ?)"
+    print_ = db.execute(f"SELECT min(id) FROM exposure WHERE sensor IN {rows}", (sensor,)).fetchone()[0]
+    if print_ is not None:
+        raise Refusal(f"exposure {print_} is counted by the readings of {sensor}: they stay")
+    try:
+        with whole_or_not(db):
+            count = int(
+                db.execute(f"SELECT coalesce(sum(n), 0) FROM chunk WHERE sensor IN {rows}", (sensor,)).fetchone()[0]
+            )
+            for table in ("chunk", "minute"):
+                db.execute(f"DELETE FROM {table} WHERE sensor IN {rows}", (sensor,))
+            db.execute("DELETE FROM summed WHERE name = ?", (sensor,))
+            db.execute("DELETE FROM sensor WHERE name = ?", (sensor,))
+            _list(db, IMPORTED, stay)
+            _list(db, PRUNED, [one for one in pruned(db) if one.sensor != sensor])
+    except sqlite3.Error as err:
+        raise Refusal(f"the journal cannot be written: {err}; nothing was taken out") from None
+    return count
+
+
+def _list(db: sqlite3.Connection, key: str, every: Sequence[Imported | Pruned]) -> None:
+    db.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (key, msgspec.json.encode(every).decode()))
 
 
 def _flush(db: sqlite3.Connection, recorder: Recorder) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -11,6 +12,9 @@ from pathlib import Path
 from ..clock import host_wall_us
 from ..model import Refusal
 from ..stamps import iso_utc
+
+_PART = re.compile(r"\.(.+)\.([0-9]{1,10})\.part(?:-journal|-wal|-shm)?")
+_STILL_US = 60_000_000  # a folder may be shared with a machine whose processes are not seen here
 
 
 def beside(path: Path, why: str) -> Path:
@@ -82,7 +86,32 @@ def part_beside(path: Path, replace: bool) -> Path:
         raise Refusal(f"{path} is no ordinary file, and is not replaced: give the name of a file")
     if path.exists() and not replace:
         raise _taken(path)
+    _sweep(path)
     return path.with_name(f".{path.name}.{os.getpid()}.part")
+
+
+def _sweep(path: Path) -> None:
+    """Take away what was half written into that folder by processes that were killed: files of the same kind alone,
+    which nobody has touched for a minute."""
+    before_us = host_wall_us() - _STILL_US
+    with contextlib.suppress(OSError):
+        for name in os.listdir(path.parent):
+            found = _PART.fullmatch(name)
+            if found is None or not found[1].endswith(path.suffix) or _lives(int(found[2])):
+                continue
+            left = path.with_name(name)
+            if not left.is_symlink() and left.is_file() and left.stat().st_mtime_ns // 1000 < before_us:
+                left.unlink(missing_ok=True)
+
+
+def _lives(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
 
 
 def _taken(path: Path) -> Refusal:

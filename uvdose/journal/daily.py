@@ -10,14 +10,18 @@ from ..exposure.target import Target
 from ..model import Refusal
 from ..notes import Doc, kind_name
 from ..stamps import iso_utc, local_date
+from .imported import last_light_us
 from .store import Kept, Store
 
 D = TypeVar("D", bound=Doc)
 
 
 def newest_day(store: Store) -> str:
-    """The newest local day with exposures. Raises `Refusal` when there are none."""
+    """The newest local day with exposures; where there are none, with light that was brought in from a file. Raises
+    `Refusal` when there is neither."""
     wall_us = store.last_day_wall_us()
+    if wall_us is None:
+        wall_us = last_light_us(store.db)
     if wall_us is None:
         raise Refusal("no exposure in the journal yet: `uvdose expose TARGET` begins one")
     return local_date(wall_us)

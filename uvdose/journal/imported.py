@@ -11,6 +11,8 @@ from collections.abc import Iterable
 
 import msgspec
 
+from ..dose.minute import MINUTE_US
+from ..dose.response import Identity
 from ..model import Refusal
 
 IMPORTED = "imported"  # the key in `meta`
@@ -22,6 +24,36 @@ SENSORS = (
 )
 # Dose times that are times since 1970 are those of a file, also where a damaged journal has lost which were brought in.
 OF_THE_BENCH = f"sensor NOT IN ({SENSORS}) AND t0_us <> wall0_us"
+
+
+_IS_LIGHT = 0.05  # of its strongest: from there on it is light, and not dusk
+
+
+def sensors_brought_in(db: sqlite3.Connection) -> list[str]:
+    """Names of sensors whose readings came from a file; none where the list of them is damaged."""
+    return [str(r[0]) for r in db.execute(f"SELECT DISTINCT name FROM sensor WHERE id IN ({SENSORS}) ORDER BY name")]
+
+
+def identities_brought_in(db: sqlite3.Connection) -> list[Identity]:
+    """What each of them was set up as when the last file came in, in the order of their names."""
+    rows = db.execute(
+        f"SELECT identity FROM sensor WHERE id IN (SELECT max(id) FROM sensor WHERE id IN ({SENSORS}) GROUP BY name)"
+        " ORDER BY name"
+    )
+    return [msgspec.json.decode(text, type=Identity) for (text,) in rows]
+
+
+def last_light_us(db: sqlite3.Connection) -> int | None:
+    """When the newest light in readings that were brought in fell, to the minute (microseconds since 1970); None where
+    nothing was brought in."""
+    above = "m.strongest - json_extract(s.identity, '$.zero')"
+    found = db.execute(
+        f"WITH top AS (SELECT m.sensor, max({above}) AS most FROM minute m JOIN sensor s ON s.id = m.sensor"
+        f" WHERE s.id IN ({SENSORS}) GROUP BY m.sensor)"
+        f" SELECT max(m.minute) FROM minute m JOIN sensor s ON s.id = m.sensor JOIN top ON top.sensor = m.sensor"
+        f" WHERE {above} >= {_IS_LIGHT} * top.most"
+    ).fetchone()[0]
+    return None if found is None else int(found) * MINUTE_US
 
 
 class Imported(msgspec.Struct, frozen=True):

@@ -68,8 +68,9 @@ class Print(msgspec.Struct, frozen=True):
 
     @property
     def calls(self) -> list[EventDoc]:
-        """The calls that were made."""
-        return [e for e in self.events if e.event in CALLS]
+        """The calls that stand: one that a repair took back and that came again is told as it came the last time."""
+        newest = {(e.event, str(e.data.get("key"))): e for e in self.events if e.event in CALLS}
+        return sorted(newest.values(), key=lambda e: e.id)
 
     @property
     def lit_s(self) -> float:
@@ -181,7 +182,7 @@ class Day(msgspec.Struct, frozen=True):
 
     prints: those that began on it. from_before: those that began earlier and lay in the light on it. waiting: of the
     prints above, those that wait for a word, in the order in which they were begun. zone: whose clocks the day goes by,
-    empty for the machine's.
+    empty for the machine's. brought_in: which of its sensors' readings came from a file.
     """
 
     date: str
@@ -195,6 +196,7 @@ class Day(msgspec.Struct, frozen=True):
     totals: Totals = Totals()
     targets: list[TargetChange] = []
     health: list[SensorHealth] = []
+    brought_in: list[str] = []
 
     def as_json(self) -> dict[str, Any]:
         """The document of `day --json`."""
@@ -208,6 +210,7 @@ class Day(msgspec.Struct, frozen=True):
             "sensors": self.sensors,
             "targets": self.targets,
             "health": self.health,
+            "brought_in": self.brought_in,
             "trace_from_utc": iso_utc(self.from_us),
             "trace_to_utc": iso_utc(self.to_us),
         }

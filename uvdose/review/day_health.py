@@ -30,6 +30,14 @@ def targets_told(day: Day) -> list[str]:
     return lines
 
 
+def brought_told(day: Day) -> list[str]:
+    """Which sensors' readings came from a file."""
+    if not day.brought_in:
+        return []
+    names = ", ".join(shorten(name, 20) for name in day.brought_in)
+    return [f"from a file, and not from this bench: the readings of {names}"]
+
+
 def health_lines(day: Day) -> list[str]:
     """Sensors of which there is something to tell."""
     lines = [

@@ -8,7 +8,7 @@ import msgspec
 
 from ..units import minutes
 from .day import Day, Print
-from .day_health import health_told, targets_told
+from .day_health import brought_told, health_told, targets_told
 from .day_rows import (
     aim_told,
     at,
@@ -140,7 +140,8 @@ def light_rows(day: Day) -> list[tuple[str, ...]]:
 
 def sensor_lines(day: Day) -> list[str]:
     """How the sensors did, a line each."""
-    return [plain(f"{h.name}: {'; '.join(health_told(h)) or 'no alarm and no gap'}") for h in day.health]
+    sensors = [f"{h.name}: {'; '.join(health_told(h)) or 'no alarm and no gap'}" for h in day.health]
+    return [plain(text) for text in (*sensors, *brought_told(day))]
 
 
 def target_lines(day: Day) -> list[str]:

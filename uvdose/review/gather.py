@@ -9,6 +9,7 @@ from ..exposure.exposure import Exposure
 from ..exposure.fixing import overlap_us
 from ..exposure.states import Act
 from ..journal.daily import lying_at
+from ..journal.imported import sensors_brought_in
 from ..journal.prune import pruned
 from ..journal.replay import count_anew, rebuild
 from ..journal.store import Kept, Store
@@ -68,6 +69,7 @@ def gather(store: Store, text: str) -> Day:
         date=text, prints=prints, sensors=sensors, from_us=from_us, to_us=to_us, zone=zone_name() or "",
         from_before=from_before, waiting=waiting([*from_before, *prints]), totals=totals(prints),
         targets=targets_made(store, wall0_us, wall1_us), health=health_of(store, read, wall0_us, wall1_us),
+        brought_in=sorted({light.name for light in sensors} & set(sensors_brought_in(store.db))),
     )
 
 

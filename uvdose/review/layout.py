@@ -9,8 +9,10 @@ import textwrap
 from collections.abc import Collection, Sequence
 
 from ..stamps import from_iso, local_moment, local_time
+from ..units import PHYSICAL_DOSE
 
 WIDTH, LEAST_WIDTH = 100, 40
+MANY_MJ_CM2 = 10_000
 LEAST_NAME = 4  # characters of a name that is cut
 _FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|s\b|stops?\b|[mµ]?[JWV]\b|counts\b))")
 _HELD = "\u00a0"  # a blank at which no line is broken
@@ -33,6 +35,18 @@ def unit_text(unit: str) -> str:
 def with_unit(value: float | None, unit: str) -> str:
     """A figure and its unit."""
     return f"{figure(value)} {unit_text(unit)}"
+
+
+def sum_and_unit(value: float, unit: str) -> tuple[str, str]:
+    """The figure of a sum over a day or more, and its unit: mJ/cm² is J/cm² from 10,000 on."""
+    if unit == PHYSICAL_DOSE and value >= MANY_MJ_CM2:
+        return figure(value / 1000), "J/cm²"
+    return figure(value), unit_text(unit)
+
+
+def sum_with_unit(value: float, unit: str) -> str:
+    """The same as one text."""
+    return " ".join(sum_and_unit(value, unit))
 
 
 def stops_text(stops: float | None) -> str:

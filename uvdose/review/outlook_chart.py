@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 ENDS = (".svg", ".png", ".pdf")
 INK, FAINT, BAND = "#1b1b1b", "#8a8a8a", "#dddddd"
 MOST_TARGETS = 4
+LONGER = "▲ takes longer"
 # A print that takes more than four times the quickest one is no reason to flatten all others.
 TALLEST = 4.0
 
@@ -90,6 +91,7 @@ def _times(ax: Axes, target: PrintsAheadDoc, known: bool) -> None:
                 mfc="white")  # fmt: skip
     ax.plot(times, clear, color=INK, lw=1.6, marker="o", ms=3)
     ax.set_ylim(0, top)
+    _beyond(ax, times, {"white": _minutes([b.typical_s for b in target.begun]) if known else [], INK: clear}, top)
     ax.set_ylabel("minutes")
     ax.set_title(f"{shorten(target.target, 40)} v{target.version}, {with_unit(target.dose, target.unit)}", loc="left",
                  fontsize=10, color=INK)  # fmt: skip
@@ -99,6 +101,16 @@ def _times(ax: Axes, target: PrintsAheadDoc, known: bool) -> None:
         ax.annotate(f"last start {clock_of(target.last_clear_utc)} ", (last, 0.03), xycoords=("data", "axes fraction"),
                     fontsize=8, va="bottom", ha="right", color=INK,
                     bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
+
+
+def _beyond(ax: Axes, times: list[float], lines: dict[str, list[float]], top: float) -> None:
+    """An arrow at the upper edge, filled as its line's dots, for each print that takes longer than is shown."""
+    for fill, values in lines.items():
+        longer = [at for at, value in zip(times, values, strict=False) if value > top]
+        ax.plot(longer, [top] * len(longer), ls="", marker="^", ms=6, mfc=fill, mec=INK, clip_on=False, zorder=5)
+    if any(value > top for values in lines.values() for value in values):
+        ax.annotate(LONGER, (1.0, 1.0), xycoords="axes fraction", xytext=(0, 5), textcoords="offset points",
+                    fontsize=8, ha="right", va="bottom", color=INK)  # fmt: skip
 
 
 def _gaps(values: list[float | None]) -> list[float]:

@@ -11,9 +11,9 @@ from ..exposure.document import settling
 from ..stamps import local_time
 from ..units import minutes, percent
 from .day import NEAR_STOPS, Day, Print
-from .day_health import health_lines, target_lines
+from .day_health import brought_told, health_lines, target_lines
 from .day_rows import counted_words, fold, known_times, print_rows, shared_rows, short
-from .layout import alarm_words, columns, figure, shorten, stops_text, time_of, unit_text, with_unit
+from .layout import alarm_words, columns, figure, shorten, stops_text, sum_with_unit, time_of, unit_text, with_unit
 from .light import BINS, LightOfDay, Minute
 
 SPARKS = "▁▂▃▄▅▆▇█"
@@ -30,7 +30,7 @@ def render(day: Day) -> str:
     """The whole review of a day."""
     where = f", {day.zone}" if day.zone else ""
     lines = [f"{day.date}{where}: {counted_told(day)}", *_waiting(day), "", *_timeline(day)]
-    lines += _block(_light(day.sensors))
+    lines += _block([*_light(day.sensors), *_in_lines(brought_told(day))])
     if day.from_before:
         lines += ["", "Still in the light from before:", *shared_rows(day)]
     if day.prints:
@@ -133,7 +133,7 @@ def _light(sensors: list[LightOfDay]) -> list[str]:
     rows = [["sensor", "readings", "time", "strongest", "mean", "irradiance in", "dose of the day"]]
     rows += [
         [shorten(s.name, NAME_WIDTH), str(s.readings), minutes(s.minutes * 60), figure(s.strongest), figure(s.mean),
-         unit_text(s.unit), with_unit(s.dose, s.dose_unit)]
+         unit_text(s.unit), sum_with_unit(s.dose, s.dose_unit)]
         for s in sensors
     ]
     lines = columns(rows, right=(1, 2, 3, 4))
@@ -172,7 +172,7 @@ def totals_told(day: Day) -> list[str]:
     lines[0] += f", measured or bridged{f', and {minutes(t.missing_s)} missing' if t.missing_s else ''}"
     if t.aimed:
         lines[0] += f"; {t.reached} of {t.aimed} reached the target"
-    received = [with_unit(r.dose, r.unit) for r in t.received]
+    received = [sum_with_unit(r.dose, r.unit) for r in t.received]
     if received:
         lines.append(f"light received: {', '.join(received)}{f'; held {minutes(t.held_s)}' if t.held_s else ''}")
     if t.aimed and t.stops_mean is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..units import minutes
-from .layout import columns, figure, stops_text, unit_text, wrap
+from .layout import columns, figure, stops_text, sum_and_unit, unit_text, wrap
 from .year import Days, LightOfADay, PrintingDay
 
 _HEAD = ("day", "prints", "void", "stops", "waits", "light", "dose", "", "best", "", "sensor")
@@ -40,7 +40,7 @@ def _rows(day: PrintingDay) -> list[tuple[str, ...]]:
 
 def _light(light: LightOfADay) -> tuple[str, ...]:
     return (
-        minutes(light.light_s), figure(light.dose), unit_text(light.dose_unit), figure(light.best),
+        minutes(light.light_s), *sum_and_unit(light.dose, light.dose_unit), figure(light.best),
         unit_text(light.unit), light.name,
     )  # fmt: skip
 

@@ -84,12 +84,13 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
     def show(
         number: Number = None,
         chart: Annotated[Text, typer.Option(metavar="FILE", help="Draw the curve into an SVG, PNG or PDF.")] = None,
+        force: Annotated[bool, typer.Option("--force", help="With --chart: replace FILE if it is there.")] = False,
         as_json: Json = False,
         home: HomeDir = None,
     ) -> None:
         """What was planned, what it got and what it showed."""
         place = home_of(home)
-        show_sheet(place, choose(place, kind, number, (*OPEN, "accepted")), chart, as_json)
+        show_sheet(place, choose(place, kind, number, (*OPEN, "accepted")), chart, force, as_json)
 
     @group.command("list")
     def list_them(as_json: Json = False, home: HomeDir = None) -> None:
@@ -217,7 +218,7 @@ def refuse_dropped(sheet: Sheet) -> None:
         raise Refusal(f"{sheet.name} was dropped: `uvdose {sheet.kind} plan` begins a new one")
 
 
-def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> None:
+def show_sheet(place: Home, sheet: Sheet, chart: str | None, force: bool, as_json: bool) -> None:
     """Everything of one sheet."""
     from pathlib import Path
 
@@ -228,6 +229,8 @@ def show_sheet(place: Home, sheet: Sheet, chart: str | None, as_json: bool) -> N
 
     found = finding_of(place, sheet, sheet.note.seen) if sheet.note.seen is not None else None
     if chart is not None:
+        if Path(chart).is_file() and not force:
+            raise Refusal(f"{chart} is there already: choose another name, or say --force")
         if found is None:
             raise Refusal(f"{sheet.name} was not read yet: there is no curve to draw")
         title = ", ".join([sheet.name, *(sheet.note.noted[k] for k in ("process", "paper") if k in sheet.note.noted)])

@@ -126,7 +126,7 @@ def guide(place: Home, kind: Kind, plan: object) -> None:
         assert callable(plan)
         sheet = plan()
     if sheet.state == "read":
-        show_sheet(place, sheet, None, as_json=False)
+        show_sheet(place, sheet, None, force=False, as_json=False)
         if yes("make this the target", default=True):
             accept_sheet(place, sheet)
             return
