@@ -93,6 +93,26 @@ def test_an_older_journal_that_can_only_be_read_is_refused_in_one_line(tmp_path:
     assert content(path) == content(path) and not _copies(tmp_path)
 
 
+def test_rows_in_a_log_that_no_reader_can_take_in_are_told_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card mounted read-only after its daemon was killed; root may write all, so what SQLite says there stands in."""
+    path = tmp_path / "journal.sqlite3"
+    fill(path, chunks=2).close()
+
+    def cannot(*_: object, **__: object) -> sqlite3.Connection:
+        err = sqlite3.OperationalError("unable to open database file")
+        err.sqlite_errorcode = sqlite3.SQLITE_CANTOPEN
+        raise err
+
+    monkeypatch.setattr(sqlite3, "connect", cannot)
+    with pytest.raises(Refusal, match=r"unable to open database file$"):
+        open_reading(path)
+    monkeypatch.setattr(os, "access", lambda where, how: where != tmp_path)
+    with pytest.raises(Refusal, match=r"copy both into one, and name it with --home"):
+        open_reading(path)
+
+
 def test_databases_of_others_are_refused_and_kept(tmp_path: Path) -> None:
     for version in (0, 1, VERSION):
         path = tmp_path / f"{version}.sqlite3"
