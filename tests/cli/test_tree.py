@@ -38,3 +38,9 @@ def test_a_command_loads_no_other(monkeypatch: pytest.MonkeyPatch, capsys: pytes
     assert run(["prints", "--help"]) == 0 and "Usage: uvdose prints" in capsys.readouterr().out
     assert set(tree(MODULES["prints"]).commands) == {"prints"}
     assert run(["daze"]) == 2
+
+
+@pytest.mark.parametrize("words", [["undo"], ["again"], ["move", "start"], ["shade", "--from", "5m"]])
+def test_a_repair_wants_to_be_told_of_what(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(words) == 2
+    assert "Missing argument" in capsys.readouterr().err
