@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from uvdose.journal import schema
-from uvdose.journal.copying import beside, copy_to
+from uvdose.journal.copying import beside, copy_to, part_beside
 from uvdose.journal.schema import VERSION, Older, migrate, open_reading, open_writing
 from uvdose.model import Refusal
 
@@ -49,6 +49,18 @@ def test_an_older_journal_with_exposures_is_copied_and_brought_up_to_date(tmp_pa
     open_reading(path).close()
     [copy] = _copies(tmp_path)
     assert content(copy) == before
+
+
+def test_half_a_copy_that_a_kill_left_is_taken_away(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite3"
+    _first(path)
+    half = part_beside(beside(path, "schema-1"), replace=False)
+    others = [tmp_path / ".backup.sqlite3.1.part", tmp_path / "journal.schema-1-20260101-000000.sqlite3"]
+    for left in (half, half.with_name(half.name + "-journal"), *others):
+        left.write_bytes(b"half")
+    open_writing(path).close()
+    assert not list(tmp_path.glob(".journal*")) and all(other.read_bytes() == b"half" for other in others)
+    assert len(_copies(tmp_path)) == 2
 
 
 def test_one_without_exposures_needs_no_copy(tmp_path: Path) -> None:

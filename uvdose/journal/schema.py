@@ -184,6 +184,8 @@ def migrate(db: sqlite3.Connection, have: int, upto: int | None = None) -> None:
 def _bring_up_to_date(db: sqlite3.Connection, path: Path, have: int) -> None:
     """Migrate a journal in use. One that holds exposures is copied beside itself first."""
     kept: Path | None = None
+    for half in path.parent.glob(f".{path.stem}.schema-*.part*"):  # of a copy that was cut off, as big as the journal
+        half.unlink(missing_ok=True)
     if db.execute("SELECT count(*) FROM exposure").fetchone()[0]:
         kept = beside(path, f"schema-{have}")
         copy_to(db, kept, replace=False)
