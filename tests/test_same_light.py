@@ -55,6 +55,21 @@ def _drift(same: SameLight, target: Target, utc_s: float) -> Drift:
     return found
 
 
+def test_a_wall_that_the_sun_has_left_is_told_by_where_it_stands_not_how_high() -> None:
+    """A frame that looks east, proved in the morning, used when the sun stands as high in the west: symmetry."""
+    same = SameLight(_settings('latitude = 47.0\nlongitude = 7.5\nfacing = "tilted"\ntilt_deg = 90\nazimuth_deg = 90'))
+    proved = same.proof(NOON_S - 3 * 3600, "2026-06-21T08:32:00.000Z")
+    assert isinstance(proved, ProvedLight)
+    target = Target("blue", 1, 2565.0, proved_light=proved)
+    found = _drift(same, target, NOON_S + 3 * 3600)
+    assert abs(found.air_mass / proved.air_mass - 1) < 0.02 and found.worth_telling
+    assert found.way == "elsewhere" and "the sun stands elsewhere than when blue was proved" in found.words("blue")
+    assert _drift(same, target, NOON_S + 6 * 3600).way == "lower"
+    for facing in PLANES:  # these look at the sun, or at all of the sky alike
+        alike = _facing(facing)
+        assert _drift(alike, _target(alike, 1.5), _afternoon(1.52)).way == "lower"
+
+
 def test_the_light_of_a_moment() -> None:
     """NREL/TP-560-34302, table A5.1: zenith 50.11162, azimuth 194.34024; its air mass by Kasten & Young."""
     same = SameLight(_settings("latitude = 39.742476\nlongitude = -105.1786\nheight_m = 1830.14"))

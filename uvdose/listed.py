@@ -46,7 +46,8 @@ class QueueEntry(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_d
 class AimDoc(msgspec.Struct, frozen=True):
     """What a print begun now would aim at, beside its target's own dose. stops: that the light of now asks for, with
     low_stops and high_stops around it (95 %); None where it is nothing, or cannot be told. way: why: the sun stands
-    "lower" or "higher" than at the proof, or the frame lies "otherwise". corrects: the target's prints aim so."""
+    "lower" or "higher" than at the proof, or "elsewhere", or the frame lies "otherwise". corrects: the target's prints
+    aim so."""
 
     target: str
     version: int

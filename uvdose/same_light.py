@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .light.bands import Band
 
 TELL = 0.03  # what lies nearer to 1 is not worth a word: sheets of one coat differ as much
+AS_HIGH = 0.05  # so near to each other two air masses are, as a share, whose difference explains nothing
 LONGEST_S = 4 * 3600.0  # in light that is too weak to print in, no middle of an exposure can be told
 NO_PLACE = "the settings do not say where the bench stands: latitude and longitude under [bench]"
 SUN_DOWN = "the sun is down, or so low that nothing is known of its light"
@@ -33,7 +34,7 @@ class Drift(msgspec.Struct, frozen=True):
 
     aim: above 1 it reads too much, and the target's dose must be multiplied by this for the same effect; low, high
     hold it in 95 %. air_mass: at that moment; proved: that of the proof. otherwise: how the frame lies in another way,
-    empty where it does not.
+    empty where it does not. tilted: the frame looks to one side, so that it matters where the sun stands, too.
     """
 
     aim: float
@@ -42,6 +43,7 @@ class Drift(msgspec.Struct, frozen=True):
     air_mass: float
     proved: float
     otherwise: str
+    tilted: bool = False
 
     @property
     def stops(self) -> float:
@@ -50,7 +52,9 @@ class Drift(msgspec.Struct, frozen=True):
 
     @property
     def way(self) -> str:
-        """Why, in one word: the sun stands lower, or higher, or the frame lies otherwise."""
+        """Why, in one word: the sun stands lower, or higher, or elsewhere, or the frame lies otherwise."""
+        if self.tilted and not self.otherwise and abs(self.air_mass / self.proved - 1) < AS_HIGH:
+            return "elsewhere"
         return "otherwise" if self.otherwise else "lower" if self.air_mass > self.proved else "higher"
 
     @property
@@ -176,4 +180,5 @@ def _between(sensor: Band, proved: ProvedLight, now: ProvedLight, lights: tuple[
     otherwise = "" if then_plane == now_plane else "the frame lies otherwise than"
     if then_plane.shade != now_plane.shade:
         otherwise = f"the frame lies in {'shade' if now_plane.shade else 'the sun'}, and did not"
-    return Drift(1 / found.factor, 1 / found.high, 1 / found.low, now.air_mass, proved.air_mass, otherwise)
+    tilted = now_plane.tilt_deg > 0 and now_plane.azimuth_deg is not None and not now_plane.shade
+    return Drift(1 / found.factor, 1 / found.high, 1 / found.low, now.air_mass, proved.air_mass, otherwise, tilted)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -217,6 +218,23 @@ def test_a_kill_at_each_step_is_made_good_at_the_next_start(
     assert content(path)["target"] == targets
     assert [a.read_bytes() for a in _aside(tmp_path)] == [spoiled]
     assert not list(tmp_path.glob("*rescue*"))
+
+
+def test_what_a_kill_left_half_written_in_a_copy_that_was_put_back_is_undone(tmp_path: Path) -> None:
+    """The pages and the rollback journal of a write that never ended, as a kill leaves them."""
+    whole, path = tmp_path / "whole.sqlite3", tmp_path / "journal.sqlite3"
+    with closing(fill(whole)) as db:
+        db.execute("PRAGMA journal_mode=DELETE")
+        before = content(whole)
+        db.execute("PRAGMA cache_size=2")
+        db.execute("BEGIN IMMEDIATE")
+        db.execute("UPDATE event SET data = '{}'")
+        for end in ("", "-journal"):
+            path.with_name(path.name + end).write_bytes(whole.with_name(whole.name + end).read_bytes())
+        db.execute("ROLLBACK")
+    assert path.read_bytes() != whole.read_bytes() and path.with_name(path.name + "-journal").stat().st_size > 0
+    assert look_after(path) == [] and content(path) == before
+    open_writing(path).close()
 
 
 def test_a_newer_journal_is_not_touched(tmp_path: Path) -> None:

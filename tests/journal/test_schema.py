@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from uvdose.journal import schema
-from uvdose.journal.copying import beside, copy_to
+from uvdose.journal.copying import beside, copy_to, part_beside
 from uvdose.journal.schema import VERSION, Older, migrate, open_reading, open_writing
 from uvdose.model import Refusal
 
@@ -49,6 +49,18 @@ def test_an_older_journal_with_exposures_is_copied_and_brought_up_to_date(tmp_pa
     open_reading(path).close()
     [copy] = _copies(tmp_path)
     assert content(copy) == before
+
+
+def test_half_a_copy_that_a_kill_left_is_taken_away(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite3"
+    _first(path)
+    half = part_beside(beside(path, "schema-1"), replace=False)
+    others = [tmp_path / ".backup.sqlite3.1.part", tmp_path / "journal.schema-1-20260101-000000.sqlite3"]
+    for left in (half, half.with_name(half.name + "-journal"), *others):
+        left.write_bytes(b"half")
+    open_writing(path).close()
+    assert not list(tmp_path.glob(".journal*")) and all(other.read_bytes() == b"half" for other in others)
+    assert len(_copies(tmp_path)) == 2
 
 
 def test_one_without_exposures_needs_no_copy(tmp_path: Path) -> None:
@@ -91,6 +103,26 @@ def test_an_older_journal_that_can_only_be_read_is_refused_in_one_line(tmp_path:
         open_writing(path)
     other.execute("ROLLBACK")
     assert content(path) == content(path) and not _copies(tmp_path)
+
+
+def test_rows_in_a_log_that_no_reader_can_take_in_are_told_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A card mounted read-only after its daemon was killed; root may write all, so what SQLite says there stands in."""
+    path = tmp_path / "journal.sqlite3"
+    fill(path, chunks=2).close()
+
+    def cannot(*_: object, **__: object) -> sqlite3.Connection:
+        err = sqlite3.OperationalError("unable to open database file")
+        err.sqlite_errorcode = sqlite3.SQLITE_CANTOPEN
+        raise err
+
+    monkeypatch.setattr(sqlite3, "connect", cannot)
+    with pytest.raises(Refusal, match=r"unable to open database file$"):
+        open_reading(path)
+    monkeypatch.setattr(os, "access", lambda where, how: where != tmp_path)
+    with pytest.raises(Refusal, match=r"copy both into one, and name it with --home"):
+        open_reading(path)
 
 
 def test_databases_of_others_are_refused_and_kept(tmp_path: Path) -> None:

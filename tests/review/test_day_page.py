@@ -24,8 +24,9 @@ from matplotlib.figure import Figure
 from uvdose.exposure.states import Act
 from uvdose.notes import Verdict
 from uvdose.review.day import Day
-from uvdose.review.day_charts import Place, draw_light, draw_stops, drawing, light_height, stops_height
+from uvdose.review.day_charts import draw_light, draw_stops, light_height, stops_height
 from uvdose.review.day_curve import Curve, curves
+from uvdose.review.day_drawn import Place, apart, drawing
 from uvdose.review.day_flow import FOOT, PAPERS, RIGHT, Flow, Stroke, Words, broken, text_width
 from uvdose.review.day_flow import LEFT as MARGIN
 from uvdose.review.day_page import page
@@ -215,7 +216,8 @@ def test_the_dots_lie_where_the_doses_do(printed: Bindery) -> None:
     [dot] = [d for d in dots if d.get_markerfacecolor() != "white"]
     assert dot.get_ydata()[0] == pytest.approx(fern.stops) == pytest.approx(math.log2(490 / 400))
     [ends] = [line.get_ydata() for line in ax.lines if line.get_marker() == "_" and line.get_xdata()[0] == 0]
-    assert list(ends) == pytest.approx([math.log2(v / 400) for v in (fern.document.dose_low, fern.document.dose_high)])
+    interval = (fern.document.dose_low, fern.document.dose_high)
+    assert list(ends[:2]) == pytest.approx([math.log2(v / 400) for v in interval])
     assert [line.get_ydata()[0] for line in ax.lines if line.get_marker() == "v"] == [-0.5], "brown, beyond the edge"
     assert stops_text(brown.stops) in [t.get_text().strip() for t in ax.texts]
 
@@ -229,13 +231,33 @@ def test_bars_holds_and_gaps_lie_where_they_were(printed: Bindery) -> None:
     fig = drawn(lambda fig, at: draw_light(fig, at, day, light), light_height(day, light))
     sill, roof, lanes = fig.axes
     begin = day.prints[0].in_light[0].start_us
-    bars = [(b.get_x() + day.from_us / 1e6 - begin / 1e6, b.get_width()) for b in lanes.patches]
+    boxes = [path.get_extents() for drawn_bars in lanes.collections for path in drawn_bars.get_paths()]
+    bars = [(box.x0 + day.from_us / 1e6 - begin / 1e6, box.width) for box in boxes]
     assert bars[:2] == [pytest.approx((0, 60), abs=1e-3), pytest.approx((90, 58), abs=1e-3)], "held for 30 s between"
     assert [t.get_text() for t in lanes.get_yticklabels()] == ["north", "south"]
     for ax, curve in zip((sill, roof), light, strict=True):
         hatched = [p for p in ax.patches if p.get_hatch()]
         assert [(p.get_x(), p.get_x() + p.get_width()) for p in hatched] == [pytest.approx(h) for h in curve.holes]
         assert len(hatched) == 1
+
+
+def test_hundreds_of_prints_are_a_handful_of_lines(printed: Bindery) -> None:
+    day, _ = seen(printed)
+    many = msgspec.structs.replace(day, prints=day.prints * 300)
+
+    def drawings(shown: Day) -> list[int]:
+        figs = (drawn(lambda fig, at: draw_stops(fig, at, shown), 2.0),
+                drawn(lambda fig, at: draw_light(fig, at, shown, []), 2.0))  # fmt: skip
+        return [sum(len(ax.lines) + len(ax.patches) + len(ax.collections) for ax in fig.axes) for fig in figs]
+
+    assert min(drawings(day)) > 0 and drawings(many) == drawings(day)
+
+
+def test_strokes_break_between_each_other() -> None:
+    assert list(zip(*apart([(1, 2), (3, 4), (5, 6), (7, 8)]), strict=True)) == [
+        (1, 2), (3, 4), pytest.approx((math.nan, math.nan), nan_ok=True), (5, 6), (7, 8),
+    ]  # fmt: skip
+    assert apart([]) == ([], [])
 
 
 # -- the PDF -------------------------------------------------------------------------------------------------------

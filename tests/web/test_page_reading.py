@@ -214,7 +214,11 @@ def test_all_texts_are_there_in_three_languages() -> None:
         used |= set(re.findall(r'say\("([\w.-]+)"', path.read_text(encoding="utf-8")))
     assert used <= texts.keys()
     from uvdose.dose.health import WORDS
+    from uvdose.same_light import Drift
 
+    ways = {Drift(1.2, 1.1, 1.3, mass, 2.0, lies, tilted).way for mass in (1.0, 2.0, 3.0) for lies in ("", "so")
+            for tilted in (False, True)}  # fmt: skip
+    assert {f"aim.{way}" for way in ways} <= texts.keys() and len(ways) == 4
     assert {f"alarm.{key}" for key in (*WORDS, "silent", "gap", "link")} <= texts.keys()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from typing import TYPE_CHECKING, TypeVar
 
@@ -12,10 +12,13 @@ import msgspec
 from ..model import Refusal
 
 if TYPE_CHECKING:
+    import sqlite3
+
     from ..asked import TargetRequest
     from ..config import Home
     from ..dose.response import Identity
     from ..exposure.target import Target
+    from ..journal.backlog import Statement
     from ..journal.store import Store
     from ..notes import Doc
     from .asking import Daemon
@@ -173,8 +176,7 @@ def _target_under_lock(place: Home, request: TargetRequest) -> Target:
         last = store.newest_target(request.name)
         like = store.newest_target(request.like) if request.like is not None else None
         target = next_version(request, last, sensors, iso_utc(wall_us), like)
-        for sql, values in Recorder(db, lambda _: wall_us).target(target):
-            db.execute(sql, values)
+        _write(db, Recorder(db, lambda _: wall_us).target(target))
     return target
 
 
@@ -187,8 +189,7 @@ def _note_under_lock(place: Home, kind: str, subject: str | None, note: Doc) -> 
     wall_us = host_wall_us()
     with lock(place, f"uvdose, noting a {kind}"), closing(open_writing(place.journal_file)) as db:
         noted = Recorder(db, lambda _: wall_us).note(kind, subject, note, wall_us)
-        for sql, values in noted.statements:
-            db.execute(sql, values)
+        _write(db, noted.statements)
     return noted.subject
 
 
@@ -207,6 +208,19 @@ def _change_under_lock(
         note = change(*Store(db).newest_note(kind, subject))
         checked(name, msgspec.to_builtins(note))
         noted = Recorder(db, lambda _: wall_us).note(name, subject, note, wall_us)
-        for sql, values in noted.statements:
-            db.execute(sql, values)
+        _write(db, noted.statements)
     return noted.id, note
+
+
+def _write(db: sqlite3.Connection, statements: Sequence[Statement]) -> None:
+    """All of them, or none. Raises `Refusal`."""
+    import sqlite3
+
+    from ..journal.moment import whole_or_not
+
+    try:
+        with whole_or_not(db):
+            for sql, values in statements:
+                db.execute(sql, values)
+    except sqlite3.Error as err:
+        raise Refusal(f"the journal cannot be written: {err}; nothing was kept: make room on its disk") from None

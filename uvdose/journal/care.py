@@ -43,6 +43,7 @@ def look_after(path: Path) -> list[str]:
             return lines  # refused when it is opened
         if not path.exists() or path.stat().st_size == 0:
             return _without(path)
+        _undo_what_was_begun(path)
         why = damage(path)
         if why is None:
             return lines
@@ -96,6 +97,20 @@ def damage(path: Path) -> str | None:
         if is_damage(err):
             return "its tables cannot be read" if isinstance(err, UnicodeDecodeError) else str(err)
         raise
+
+
+def _undo_what_was_begun(path: Path) -> None:
+    """A copy put in the journal's place is in no WAL mode yet. Cut off while it is brought there, it has a rollback
+    journal beside it, which only a connection that may write undoes."""
+    begun = path.with_name(path.name + "-journal")
+    if not begun.exists():
+        return
+    try:
+        with closing(sqlite3.connect(path, isolation_level=None)) as db:
+            db.execute("PRAGMA schema_version").fetchone()
+    except sqlite3.Error as err:
+        if not is_damage(err):
+            raise  # damage is found, and told, by who looks at all of it
 
 
 def _quick_check(db: sqlite3.Connection, what: str) -> str | None:

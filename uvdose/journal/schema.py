@@ -140,6 +140,10 @@ def open_reading(path: Path) -> sqlite3.Connection:
     except (sqlite3.Error, UnicodeDecodeError) as err:
         if db is not None:
             db.close()
+        cannot_open = getattr(err, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_CANTOPEN
+        if cannot_open and not os.access(path.parent, os.W_OK):
+            raise Refusal(f"journal {path}: its newest rows are still in {path.name}-wal, and are read only in a folder"
+                          " that can be written: copy both into one, and name it with --home") from None  # fmt: skip
         damaged = " is damaged; `uvdose serve` sets it aside and keeps what it can read" if is_damage(err) else ""
         raise Refusal(f"journal {path}{damaged}: {err}") from None
     except Refusal:
@@ -180,6 +184,8 @@ def migrate(db: sqlite3.Connection, have: int, upto: int | None = None) -> None:
 def _bring_up_to_date(db: sqlite3.Connection, path: Path, have: int) -> None:
     """Migrate a journal in use. One that holds exposures is copied beside itself first."""
     kept: Path | None = None
+    for half in path.parent.glob(f".{path.stem}.schema-*.part*"):  # of a copy that was cut off, as big as the journal
+        half.unlink(missing_ok=True)
     if db.execute("SELECT count(*) FROM exposure").fetchone()[0]:
         kept = beside(path, f"schema-{have}")
         copy_to(db, kept, replace=False)

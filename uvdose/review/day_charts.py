@@ -6,14 +6,13 @@ SVG of its own. Nothing is laid out by trial: the same day gives the same drawin
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING
 
 from ..stamps import day_bounds, from_iso, local_time
 from ..units import US_PER_S
 from .day import NEAR_STOPS, Day, Print
 from .day_curve import Curve
+from .day_drawn import FAINT, INK, PALE, SMALLER, Place, apart, axes, bare
 from .day_words import plain
 from .layout import shorten, stops_text, unit_text
 from .spread import mean_and_spread
@@ -22,43 +21,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-INK, FAINT, PALE = "#111111", "#777777", "#dddddd"
 LEFT, RIGHT, EDGE, FOOT, HEAD = 0.62, 0.5, 0.06, 0.26, 0.08  # inches around what is drawn
 LIGHT_IN, LANE_IN, STOPS_IN, SPREAD_IN = 1.25, 0.24, 1.7, 0.28
 MOST_SENSORS, MOST_LANES, MOST_GROUPS = 4, 12, 10
-SMALL, SMALLER = 8.0, 7.0
 STEPS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 180)
 MOST_TICKS = 9
 MOST_DIGITS = 100  # of numbers in a row
 FAR_STOPS = 2.0  # what lies farther off is told at the edge
-
-
-class Place(NamedTuple):
-    """A stretch of a page in inches, from its lower left corner."""
-
-    left: float
-    foot: float
-    width: float
-    height: float
-
-
-@contextmanager
-def drawing() -> Iterator[None]:
-    """How all of it is drawn: texts as they are, never as formulas; the same ids on every run."""
-    import warnings
-
-    import matplotlib as mpl
-
-    style: Any = {
-        "font.family": "sans-serif", "font.sans-serif": ["DejaVu Sans"], "font.size": SMALL, "text.parse_math": False,
-        "svg.fonttype": "none", "svg.hashsalt": "uvdose", "pdf.fonttype": 42, "axes.edgecolor": FAINT,
-        "axes.linewidth": 0.6, "xtick.color": FAINT, "ytick.color": FAINT, "xtick.labelcolor": INK,
-        "ytick.labelcolor": INK, "hatch.linewidth": 0.5, "hatch.color": FAINT, "text.color": INK,
-        "axes.unicode_minus": True,
-    }  # fmt: skip
-    with mpl.rc_context(style), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a sign that the font lacks is drawn as a box
-        yield
 
 
 # -- the light, and the prints beneath it ----------------------------------------------------------------------------
@@ -78,10 +47,10 @@ def draw_light(fig: Figure, at: Place, day: Day, curves: list[Curve]) -> None:
     lanes, until_s = _lanes(day), _seconds(day, day.to_us)
     top = at.foot + at.height - HEAD
     for curve in curves[:MOST_SENSORS]:
-        ax = _axes(fig, Place(at.left + LEFT, top - LIGHT_IN + 0.06, at.width - LEFT - EDGE, LIGHT_IN - 0.2))
+        ax = axes(fig, Place(at.left + LEFT, top - LIGHT_IN + 0.06, at.width - LEFT - EDGE, LIGHT_IN - 0.2))
         _light(ax, curve, until_s)
         top -= LIGHT_IN
-    ax = _axes(fig, Place(at.left + LEFT, at.foot + FOOT, at.width - LEFT - EDGE, max(0.02, top - at.foot - FOOT)))
+    ax = axes(fig, Place(at.left + LEFT, at.foot + FOOT, at.width - LEFT - EDGE, max(0.02, top - at.foot - FOOT)))
     ax.set_xlim(0, until_s)
     ax.set_ylim(max(len(lanes), 1) - 0.5, -0.5)
     ax.set_yticks(range(len(lanes)), [shorten(plain(name), 9) for name, _ in lanes])
@@ -118,23 +87,29 @@ def _lanes(day: Day) -> list[tuple[str, list[Print]]]:
 
 
 def _lane(ax: Axes, day: Day, row: int, prints: list[Print], inch: float) -> None:
+    ends: list[tuple[float, float]] = []
+    bars: dict[bool, list[tuple[float, float]]] = {False: [], True: []}
+    notches: list[float] = []
     free = -1.0
     for p in prints:
         first, last = (_seconds(day, t) for t in (p.in_light[0].start_us, p.in_light[-1].stop_us))
-        ax.plot([first, last], [row + 0.16, row + 0.16], color=INK, lw=0.9, solid_capstyle="butt")
+        ends.append((first, last))
         for part in p.in_light:
             x = _seconds(day, part.start_us)
-            ax.barh(row + 0.16, max(_seconds(day, part.stop_us) - x, 0.01 / inch), left=x, height=0.34, lw=0.6,
-                    color="white" if p.is_void else INK, edgecolor=INK, ls=":" if p.is_void else "-")  # fmt: skip
-        reached = p.document.reached_utc
-        if reached is not None and not p.is_void:
-            x = _seconds(day, from_iso(reached))
-            ax.plot([x, x], [row - 0.02, row + 0.34], color="white", lw=1.3, solid_capstyle="butt")
+            bars[p.is_void].append((x, max(_seconds(day, part.stop_us) - x, 0.01 / inch)))
+        if p.document.reached_utc is not None and not p.is_void:
+            notches.append(_seconds(day, from_iso(p.document.reached_utc)))
         label, middle = str(p.document.id), (first + last) / 2
         half = (0.055 * len(label) / 2 + 0.02) / inch
         if middle - half >= free:
             ax.text(middle, row - 0.05, label, fontsize=SMALLER, ha="center", va="bottom")
             free = middle + half
+    ax.plot(*apart((x, row + 0.16) for pair in ends for x in pair), color=INK, lw=0.9, solid_capstyle="butt")
+    for is_void, spans in bars.items():
+        ax.broken_barh(spans, (row - 0.01, 0.34), lw=0.6, facecolor="white" if is_void else INK, edgecolor=INK,
+                       ls=":" if is_void else "-")  # fmt: skip
+    ax.plot(*apart((x, y) for x in notches for y in (row - 0.02, row + 0.34)), color="white", lw=1.3,
+            solid_capstyle="butt")  # fmt: skip
 
 
 # -- doses ---------------------------------------------------------------------------------------------------------
@@ -153,13 +128,12 @@ def stops_height(day: Day) -> float:
 def draw_stops(fig: Figure, at: Place, day: Day) -> None:
     """Each print's dose against its target's, in stops, with the interval; an open dot is not finished."""
     prints = measured_prints(day)
-    ax = _axes(fig, Place(at.left + LEFT, at.foot + FOOT, at.width - LEFT - RIGHT, at.height - FOOT - HEAD - 0.1))
+    ax = axes(fig, Place(at.left + LEFT, at.foot + FOOT, at.width - LEFT - RIGHT, at.height - FOOT - HEAD - 0.1))
     reach = _reach(prints)
     ax.axhspan(-NEAR_STOPS, NEAR_STOPS, color="#eeeeee", lw=0, zorder=0)
     ax.axhline(0, color=INK, lw=1.2, zorder=1)
     ax.set_xlim(-0.6, max(len(prints), 8) - 0.4)
-    for x, p in enumerate(prints):
-        _dot(ax, x, p, reach)
+    _dots(ax, prints, reach)
     ax.set_ylim(-reach * 1.18, reach * 1.18)
     step = -(-sum(len(str(p.document.id)) + 1 for p in prints) // MOST_DIGITS) or 1
     ax.set_xticks(range(0, len(prints), step), [str(p.document.id) for p in prints[::step]])
@@ -170,28 +144,33 @@ def draw_stops(fig: Figure, at: Place, day: Day) -> None:
     times.set_yticks(marks, [f"×{2**m:.2f}" if m else "×1" for m in marks])
     for each in (ax, times):
         each.tick_params(labelsize=SMALLER)
-        _bare(each)
+        bare(each)
     ax.text(0.0, 1.0, "stops from the target; the grey band is 1/6 stop wide to either side", transform=ax.transAxes,
             fontsize=SMALLER, va="bottom", ha="left")  # fmt: skip
 
 
-def _dot(ax: Axes, x: float, p: Print, reach: float) -> None:
-    d, stops = p.document, p.stops
-    assert stops is not None
-    here = min(reach, max(-reach, stops))
-    ax.plot([x, x], [0, here], color=FAINT, lw=0.7, ls=":", zorder=2)
-    if here != stops:
-        up = stops > 0
-        full = INK if d.state == "finished" else "white"
-        ax.plot([x], [here], "^" if up else "v", color=INK, mfc=full, ms=4.5, zorder=4)
-        inward = x > sum(ax.get_xlim()) / 2  # the other axis stands at the right
-        said = f"{stops_text(stops)}  " if inward else f"  {stops_text(stops)}"
-        ax.text(x, here, said, fontsize=SMALLER, ha="right" if inward else "left", va="center")
-        return
-    if d.low_stops is not None and d.high_stops is not None:
-        ends = [min(reach, max(-reach, stops + s)) for s in (d.low_stops, d.high_stops)]
-        ax.plot([x, x], ends, color=INK, lw=1.1, marker="_", ms=5, mew=0.9, zorder=3)
-    ax.plot([x], [here], "o", mfc=INK if d.state == "finished" else "white", mec=INK, ms=3.6, mew=0.9, zorder=4)
+def _dots(ax: Axes, prints: list[Print], reach: float) -> None:
+    stems: list[tuple[float, float]] = []
+    ends: list[tuple[float, float]] = []
+    dots: dict[tuple[str, bool], list[tuple[float, float]]] = {}
+    for x, p in enumerate(prints):
+        d, stops = p.document, p.stops
+        assert stops is not None
+        here = min(reach, max(-reach, stops))
+        stems += [(x, 0.0), (x, here)]
+        sign = "o" if here == stops else "^" if stops > 0 else "v"
+        dots.setdefault((sign, d.state == "finished"), []).append((x, here))
+        if here != stops:
+            inward = x > sum(ax.get_xlim()) / 2  # the other axis stands at the right
+            said = f"{stops_text(stops)}  " if inward else f"  {stops_text(stops)}"
+            ax.text(x, here, said, fontsize=SMALLER, ha="right" if inward else "left", va="center")
+        elif d.low_stops is not None and d.high_stops is not None:
+            ends += [(x, min(reach, max(-reach, stops + s))) for s in (d.low_stops, d.high_stops)]
+    ax.plot(*apart(stems), color=FAINT, lw=0.7, ls=":", zorder=2)
+    ax.plot(*apart(ends), color=INK, lw=1.1, marker="_", ms=5, mew=0.9, zorder=3)
+    for (sign, full), at in dots.items():
+        ax.plot(*zip(*at, strict=True), sign, color=INK, mfc=INK if full else "white", zorder=4,
+                **({"mec": INK, "ms": 3.6, "mew": 0.9} if sign == "o" else {"ms": 4.5}))  # fmt: skip
 
 
 def spread_groups(day: Day) -> list[tuple[str, list[float]]]:
@@ -213,7 +192,7 @@ def spread_height(day: Day) -> float:
 def draw_spread(fig: Figure, at: Place, day: Day) -> None:
     """How alike the prints of one target came out: each a stroke, the mean a dot, one standard deviation a line."""
     groups = spread_groups(day)
-    ax = _axes(fig, Place(at.left + 1.6, at.foot + FOOT, at.width - 2.85, at.height - FOOT - HEAD - 0.16))
+    ax = axes(fig, Place(at.left + 1.6, at.foot + FOOT, at.width - 2.85, at.height - FOOT - HEAD - 0.16))
     reach = _reach(measured_prints(day))
     ax.axvspan(-NEAR_STOPS, NEAR_STOPS, color="#eeeeee", lw=0, zorder=0)
     ax.axvline(0, color=INK, lw=1.2, zorder=1)
@@ -235,7 +214,7 @@ def draw_spread(fig: Figure, at: Place, day: Day) -> None:
     for each in (ax, beside):
         each.tick_params(labelsize=SMALLER)
         each.tick_params(axis="y", length=0)
-        _bare(each)
+        bare(each)
         each.spines["left"].set_visible(False)
     marks = _marks(reach)
     ax.set_xticks(marks, ["target" if m == 0 else f"{m:+g}" for m in marks])
@@ -262,20 +241,6 @@ def _reach(prints: list[Print]) -> float:
     ended = (p for p in prints if p.document.state == "finished")  # one just begun would press all others flat
     farthest = max((abs(p.stops) for p in ended if p.stops is not None), default=0.0)
     return FAR_STOPS if farthest > 1.0 else 1.0 if farthest > 0.5 else 0.5
-
-
-def _axes(fig: Figure, at: Place) -> Axes:
-    width, height = fig.get_size_inches()
-    ax = fig.add_axes((at.left / width, at.foot / height, at.width / width, at.height / height))
-    _bare(ax)
-    ax.patch.set_visible(False)
-    ax.tick_params(labelsize=SMALLER, length=2.5, width=0.6, pad=2)
-    return ax
-
-
-def _bare(ax: Axes) -> None:
-    for side in ("top", "right"):
-        ax.spines[side].set_visible(False)
 
 
 def _seconds(day: Day, wall_us: int) -> float:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
-from .day_charts import FAINT, INK, Place
+from .day_drawn import FAINT, INK, Place
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from io import BytesIO
 
 from .day import Day
-from .day_charts import draw_light, draw_spread, draw_stops, drawing, light_height, spread_height, stops_height
+from .day_charts import draw_light, draw_spread, draw_stops, light_height, spread_height, stops_height
 from .day_curve import Curve
+from .day_drawn import drawing
 from .day_flow import Block, Flow, Stroke, Words, line_height, paragraph, text_width
 from .day_words import (
     DOTS,

@@ -11,7 +11,7 @@ from io import BytesIO
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
-from .day_charts import Place, drawing
+from .day_drawn import Place, drawing
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -19,7 +19,7 @@ export class Aim {
   show(plan, lost, may) {
     const target = plan?.target ?? null, of = target === null ? "" : JSON.stringify([target.name, target.version, plan.sensor]);
     if (of !== this.#of) [this.#of, this.#told, this.#askedAt] = [of, null, 0];
-    if (of && !lost) this.#ask(target.name, plan.sensor);
+    if (of && !lost) this.#ask(target.name, target.version, plan.sensor);
     const told = lost ? null : this.#told;
     const much = told !== null && told.stops !== null && Math.abs(told.stops) >= LEAST;
     this.at("aim").hidden = !much;
@@ -32,11 +32,12 @@ export class Aim {
     mean(this.at("corrected"), offered ? `start:${of}` : "", offered ? say("aim_take", { stops: stops(told.stops) }) : "");
   }
 
-  async #ask(name, sensor) {
+  async #ask(name, version, sensor) {
     if (this.#askedAt && Date.now() - this.#askedAt < AGAIN_MS) return;
     const of = this.#of;
     this.#askedAt = Date.now();
     const told = await aimOf(name, sensor);
-    if (of === this.#of) this.#told = told;
+    // It is of the newest version, which this page may not know yet: a tap would begin the one that it shows.
+    if (of === this.#of) this.#told = told?.version === version ? told : null;
   }
 }
