@@ -82,11 +82,13 @@ class DayDoc(msgspec.Struct, frozen=True):
     and events; from_before: those that began earlier and still lay in the light. waiting: those that wait for a
     person's word, with what to type. totals: sums over `exposures`. sensors: the light that each saw; its trace is the
     mean in equal stretches from trace_from_utc to trace_to_utc. targets: versions made on the day. health: how the
-    sensors did. timezone: whose day it is, None for the machine's.
+    sensors did. timezone: whose day it is, None for the machine's. brought_in: sensors whose readings came out of a
+    file.
     """
 
     date: str
     timezone: str | None
+    brought_in: list[str]
     waiting: list[dict[str, Any]]
     exposures: list[dict[str, Any]]
     from_before: list[dict[str, Any]]
