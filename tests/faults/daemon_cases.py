@@ -71,7 +71,7 @@ def readers_stuck(run: Run) -> None:
         s.sendall(head.encode())
         run.stack.callback(s.close)
     for _ in range(400):  # each makes an event or two
-        time.sleep(0.015)  # the share of a core goes by the acts a second: some forty, not as many as a loop can ask for
+        time.sleep(0.05)  # the share of a core goes by the acts a second, and no loop of persons is quicker
         for number in run.ids.values():
             bench.act(number, "hold")
             run.taken[number].append("hold")
