@@ -96,7 +96,7 @@ def test_hold_resume_zero_and_finish_move_what_is_armed(tmp_path: Path) -> None:
         bench.wait_for(lambda: len(_armed(lamp)) > 1, 5, "armed anew for darker light")
         bench.act(number, "hold")
         bench.wait_for(lambda: lamp.node.flags & 6 == 0, 3, "disarmed")
-        assert not bench.exposure(number)["armed"]
+        bench.wait_for(lambda: not bench.exposure(number)["armed"], 3, "its answer heard")
         time.sleep(1.0)
         bench.act(number, "resume")
         bench.wait_for(lambda: lamp.node.flags & 6 == 2, 3, "armed again")

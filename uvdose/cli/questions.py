@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import select
 import sys
 from collections.abc import Callable
 from typing import TypeVar
@@ -13,6 +14,7 @@ from ..model import Refusal
 T = TypeVar("T")
 
 MOST_TRIES = 5
+LOOK_S = 0.2
 
 
 def at_terminal() -> bool:
@@ -61,7 +63,13 @@ def wait_for_enter(prompt: str) -> None:
 
 def _line(prompt: str) -> str:
     try:
-        return input(prompt).strip()
+        if not at_terminal():
+            return input(prompt).strip()
+        print(prompt, end="", flush=True)
+        # Looked for again and again: a Ctrl-C between the prompt and a wait without end would lie until the next key.
+        while not select.select([sys.stdin], [], [], LOOK_S)[0]:
+            pass
+        return input().strip()
     except EOFError:
         print(flush=True)
         raise typer.Abort from None

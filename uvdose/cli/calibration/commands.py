@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ...config import Home
     from .sheets import Sheet
 
+KEPT_S = 2.0  # for the end of a print to be on disk; a disk that is slower is told elsewhere
 Text = str | None
 Number = Annotated[str | None, typer.Argument(metavar="[NUMBER]", help="Which one; else the newest that fits.")]
 
@@ -157,7 +158,17 @@ def run_sheet(
         raise typer.Abort from None
     print(f"{sheet.name}: {done.state} at {with_unit(done.dose, done.unit)}")
     if done.state == "finished":
-        say(next_line(choose(place, sheet.kind, sheet.number)))
+        say(next_line(_kept(place, sheet)))
+
+
+def _kept(place: Home, sheet: Sheet) -> Sheet:
+    """The sheet as the journal has it once its end is on disk, which may be a moment after the daemon told it."""
+    from ...clock import pause, real_s
+
+    until_s = real_s() + KEPT_S
+    while (found := choose(place, sheet.kind, sheet.number)).state == "in the light" and real_s() < until_s:
+        pause(0.1)
+    return found
 
 
 def read_sheet(place: Home, sheet: Sheet, typed: Typed, name: str | None, as_json: bool) -> None:
