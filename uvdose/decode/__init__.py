@@ -25,17 +25,18 @@ from .text import label_reader, number_reader
 __all__ = ["Decoder", "make_decoder"]
 
 
-def make_decoder(sensor: SensorSettings, from_start: bool = False) -> Decoder:
+def make_decoder(sensor: SensorSettings, from_start: bool = False, runs: bool = False) -> Decoder:
     """The decoder that a sensor's settings ask for.
 
     from_start: the stream begins with a whole line, as recordings do. Otherwise forms without a checksum make no
-    reading of what comes before the first newline. Messages are always whole.
+    reading of what comes before the first newline. Messages are always whole. runs: a native node's lines that come
+    together may be given as a `RegisterRun`.
     Raises `Refusal` for a format that is not known and a field that cannot be one.
     """
     comma = sensor.decimal_comma
     match sensor.format:
         case "native":
-            return NativeDecoder()
+            return NativeDecoder(runs)
         case "senml":
             return FormDecoder(SenmlReader(sensor.field, sensor.unit), by_lines=False, from_start=from_start)
         case "number":
