@@ -7,11 +7,10 @@ import re
 
 from .choice import choose
 from .formats import NAMES
-from .scalars import Unreadable, number
+from .scalars import VALUELESS, Unreadable, number
 from .shape import shape_of
 
 SHOWN = 60
-_NO_VALUE = ("not a finite number", "null value", "empty value", "absurd number")
 _GARBLED_SHARE = 0.2
 _ESCAPED = re.compile(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\[nrt]")
 _KEY = re.compile(r'"([^"\\]{1,40})"\s*:\s*"?[-+]?[0-9]')
@@ -30,7 +29,7 @@ def shown(excerpt: str) -> str:
 def what_to_set(form: str, reason: str, excerpt: str) -> str:
     """What to set in the settings of a sensor of format `form` that sent this; it ends no sentence."""
     text = excerpt.strip()
-    if reason in _NO_VALUE:
+    if reason in VALUELESS:
         return "the board speaks, but has no value of its sensor: look at the sensor's wiring"
     garbled = "".join(_ESCAPED.findall(text))
     if len(garbled) > _GARBLED_SHARE * len(text):

@@ -18,14 +18,13 @@ from .format import ONLY, Shape
 from .formats import PROVEN
 from .lines import LineBuffer, bad, is_overlong, whole_lines
 from .naming import Says
-from .scalars import Unreadable, clean_text
+from .scalars import VALUELESS, Unreadable, clean_text
 from .shape import shape_of
 from .table import split_row
 
 AGREE = 3
 WINDOW = 12
 LOST = 10
-_NO_VALUE = ("not a finite number", "null value", "empty value", "absurd number")
 
 Make = Callable[[str, str | None], Decoder]
 """The decoder of a format and a field."""
@@ -74,7 +73,7 @@ class AutoDecoder:
         if self._inner is None:
             return self._look(data)
         found = self._inner.message(data)
-        if all(isinstance(item, BadInput) and item.reason not in _NO_VALUE for item in found) and found:
+        if all(isinstance(item, BadInput) and item.reason not in VALUELESS for item in found) and found:
             self._misfits += 1
             if self._misfits >= LOST:
                 found += self._forget()
