@@ -1,4 +1,4 @@
-"""Lines that came together, added as one, leave a bench as they leave it one by one: each figure, each call, each bit."""
+"""Lines that came together, added as one, leave a bench as they leave it one by one: figures, calls, each bit."""
 
 from __future__ import annotations
 
@@ -55,12 +55,18 @@ def told(out: Outcome) -> dict[str, Any]:
     kept: list[tuple[str, int, Reading]] = []
     for sensor, t_us, item in out.readings:
         if isinstance(item, RegisterRun):
-            kept += [(sensor, t, line) for t, line in zip(t_us, item.readings(len(item)), strict=True)]  # type: ignore[arg-type]
+            assert isinstance(t_us, list)
+            kept += [(sensor, t, line) for t, line in zip(t_us, item.readings(len(item)), strict=True)]
         else:
             kept.append((sensor, t_us, item))  # type: ignore[arg-type]
     names = ("acts", "asks", "closed", "facts", "hushes", "news", "presses", "refined", "rings")
     changed = sorted({e.id for e in out.changed})
     return {"kept": kept, "changed": changed} | {name: getattr(out, name) for name in names}
+
+
+HAPPENINGS = (
+    "press", "reset", "boot", "leap", "sat", "gap", "hole", "flags", "dark", "fall", "wrap", "bright",
+)
 
 
 class Node:
@@ -79,7 +85,7 @@ class Node:
         boot, seq, uptime, register = last.boot, last.seq + 1, last.uptime_ms, last.register
         sat, presses, flags = last.sat_ms, last.presses, last.flags & ~0x08
         if rng.random() < self.wild:
-            match rng.choice(("press", "reset", "boot", "leap", "sat", "gap", "hole", "flags", "dark", "fall", "wrap", "bright")):
+            match rng.choice(HAPPENINGS):
                 case "press":
                     presses += 1
                 case "reset":

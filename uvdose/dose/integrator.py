@@ -9,9 +9,9 @@ DEVELOPERS.md, rules of honesty).
 
 from __future__ import annotations
 
-import operator
 from bisect import bisect_left
 from collections import deque
+from operator import sub
 
 import msgspec
 
@@ -88,7 +88,7 @@ class Track:
         """Take in lines that were found to go `together`: their dose times and values, and the newest of them."""
         assert self.last is not None
         known = [self.last.t_us, *t_us] if len(t_us) <= _LOOK_BACK else t_us[-_LOOK_BACK - 1 :]
-        self._steps.extend(map(operator.sub, known[1:], known))
+        self._steps.extend(map(sub, known[1:], known))
         self._usual_us = sorted(self._steps)[len(self._steps) // 2]
         at = 0
         while at < len(t_us):
