@@ -153,9 +153,8 @@ def _paragraphs(told: str) -> Iterator[str]:
 
 def text(told: str) -> str:
     """A line of text; what stands in backticks is bold."""
-    pieces = told.split("`")
-    return _guarded("".join(f"\\fB{plain(p)}\\fR" if i % 2 and i < len(pieces) - 1 else plain(p)
-                            for i, p in enumerate(pieces)))  # fmt: skip
+    pieces = re.split("`([^`]*)`", told)
+    return _guarded("".join(f"\\fB{plain(p)}\\fR" if i % 2 else plain(p) for i, p in enumerate(pieces)))
 
 
 def plain(told: str) -> str:

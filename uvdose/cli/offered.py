@@ -54,8 +54,6 @@ def asked(words: list[str], means: bool) -> Asked:
     modules where the command itself is asked for."""
     *before, last = words or [""]
     module = module_of(before)
-    if module is None and any(word in MODULES for word in before):
-        return Asked([], "", last, "", None)
     command: Any = tree(module) if module is not None or means or last.startswith("-") else None
     path, used, home, waits, arguments = "", [], None, None, 0
     for word in before:
@@ -70,8 +68,8 @@ def asked(words: list[str], means: bool) -> Asked:
             if command is None and name == "--home" and "=" not in word:  # before any command
                 command = tree(None)
                 waits = _option(command, name)
-        elif hasattr(command, "commands"):
-            if word not in command.commands:
+        elif command is None or hasattr(command, "commands"):
+            if command is None or word not in command.commands:
                 return Asked([], "", last, "", home)
             command, path = command.commands[word], f"{path} {word}".strip()
         else:
