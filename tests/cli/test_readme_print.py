@@ -115,11 +115,13 @@ def test_each_command_prints_what_the_readme_shows(bench: Daemon) -> None:
     while bench.told("status")["sensors"][0]["state"] == "live":
         assert time.monotonic() < end
         time.sleep(0.05)
-    heard = set(map(placed, bench.stop().out.replace("\a", "").splitlines()))  # before the lost link is a silent sensor, too
+    said = bench.stop().out  # before the lost link is a silent sensor, too
     same(recount, _do(bench, recount).out)
     same(day, re.sub(", Etc/GMT[+-][0-9]+", "", _do(bench, day, COLUMNS="80").out))
+    heard = {placed(line) for line in said.replace("\a", "").splitlines()}
     for line in HEARD[0].splitlines():  # what the daemon's terminal said, among other things
-        assert placed(line) in heard, line
+        if "CALL again" not in line:  # comes in real time, and the person may be quicker
+            assert placed(line) in heard, line
 
 
 def test_what_other_sections_show(daemon: Daemon) -> None:
