@@ -215,8 +215,14 @@ def test_a_consumers_types_are_checked(python: Path, empty: Path) -> None:
 def test_the_demo_comes_to_its_end_and_its_day_becomes_a_page(python: Path, empty: Path) -> None:
     """The page's style, the tables and the fonts are found: none of them lies in the checkout only."""
     home = str(empty / "home")
-    told = _run(python, empty, "demo", "--home", home, timeout=100)
-    assert "the same, bit for bit" in told and "CALL reached" in told
+    done = subprocess.run(
+        [python.with_name("uvdose"), "demo", "--home", home], cwd=empty, capture_output=True, text=True, timeout=100,
+        env=_environment(HOME=str(empty), TMPDIR=str(empty)), check=False,
+    )  # fmt: skip
+    # Whether a busy machine took the print in late is judged by tests/cli/test_demo.py; here, whether all is there.
+    late = re.fullmatch(r"uvdose: the demo failed: the exposure is finished at \S+% of its target\n", done.stderr)
+    assert (done.returncode, done.stderr) == (0, "") or (done.returncode == 1 and late is not None), done
+    assert "the same, bit for bit" in done.stdout and "CALL reached" in done.stdout
     for file, begins in (("day.html", b"<!doctype html>"), ("day.pdf", b"%PDF-")):
         subprocess.run(
             [python.with_name("uvdose"), "day", "--home", home, "--out", file], cwd=empty, capture_output=True,
