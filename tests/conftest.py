@@ -56,6 +56,7 @@ LONGEST = (
     "faults/test_matrix.py", "endtoend/test_measured_light.py", "sensor/test_check_and_watch.py",
     "calibrate/test_printers.py", "endtoend/test_crash.py", "faults/test_disk.py", "sensor/test_scale.py",
     "endtoend/", "firmware_mpy/test_live.py", "sensor/", "call/test_ways.py", "cli/test_sensor_find.py",
+    "packed/", "cli/test_readme_print.py",
     "journal/test_long_run.py", "web/", "faults/", "firmware/", "calibrate/", "cli/",
 )
 

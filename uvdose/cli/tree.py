@@ -22,7 +22,7 @@ BY_TASK = {
     },
     "Sensors, calls, upkeep": {
         "sensor": "sensor", "lamp": "lamp", "call": "ways", "phone": "phones", "journal": "journal",
-        "service": "unit_commands",
+        "service": "unit_commands", "shell": "completion", "man": "man",
     },
 }  # fmt: skip
 MODULES = {name: module for commands in BY_TASK.values() for name, module in commands.items()}
