@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -13,8 +14,13 @@ from pathlib import Path
 
 from support.bench import RunningBench
 
+from uvdose.journal.schema import open_writing
+from uvdose.journal.summing import catch_up
+
 from .common import Row, memory_mb, peer, plain, row, share, side_by_side, usage
 from .nodes import Node, settings
+from .year_rows import NAME as OF_THE_YEAR
+from .year_rows import year_journal
 
 RATE_HZ = 10.0
 ROOT = Path(__file__).resolve().parents[2]
@@ -93,7 +99,47 @@ def start_rows(quick: bool) -> list[Row]:
         row("start: uvdose --help", "ms", helped, nothing, better="less"),
         row("start: import of the commands", "ms", light, nothing, better="less", note="all; one loads its own"),
         row("start: import of the daemon", "ms", heavy, nothing, better="less", note="uvdose.daemon"),
+        *_commands(quick, rounds),
     ]
+
+
+def _commands(quick: bool, rounds: int) -> list[Row]:
+    """Processor time of whole commands, against an interpreter that does nothing and one that imports typer alone."""
+    days = 20 if quick else 300
+    with tempfile.TemporaryDirectory() as name, Node() as node, RunningBench(Path(name, "bench"), settings([node.path])):
+        home = Path(name, "year")
+        home.mkdir()
+        year_journal(home / "journal.sqlite3", days)
+        with contextlib.closing(open_writing(home / "journal.sqlite3")) as db:
+            catch_up(db)
+        (home / "uvdose.toml").write_text(f'[[sensor]]\nname = "{OF_THE_YEAR}"\nlink = "simulated"\n')
+        called = {
+            "--help": ("--help",),
+            "status": ("status", "--home", str(Path(name, "bench"))),
+            f"day, of {days}": ("day", "--home", str(home)),
+        }
+        nothing, typer, *ours = side_by_side(
+            rounds, _used("-c", "pass"), _used("-c", "import typer"),
+            *(_used("-m", "uvdose", *words) for words in called.values()),
+        )  # fmt: skip
+    return [
+        row(f"start: uvdose {what}, processor", "ms", mine, bare, better="less", note=f"reference: python -c {said}")
+        for what, mine in zip(called, ours, strict=True)
+        for said, bare in (("pass", nothing), ("import typer", typer))
+    ]
+
+
+def _used(*words: str) -> Callable[[], float]:
+    """Processor time of a whole process, in ms."""
+    run = _python(*words)
+
+    def used() -> float:
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        run()
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return 1000 * (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+
+    return used
 
 
 def _python(*words: str) -> Callable[[], float]:
