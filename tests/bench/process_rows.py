@@ -8,8 +8,10 @@ import resource
 import subprocess
 import sys
 import tempfile
+import threading
 import time
-from collections.abc import Callable
+import urllib.request
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from support.bench import RunningBench
@@ -27,8 +29,29 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def daemon_rows(quick: bool) -> list[Row]:
-    """1 and 16 sensors at 10 Hz, an exposure open on each; beside it, at the same time, a bare reading process."""
-    return [r for count in (1, 16) for r in _serving(count, 3.0 if quick else 30.0)]
+    """1 and 16 sensors at 10 Hz, an exposure open on each; beside it, at the same time, a bare reading process. Before
+    that one sensor that says nothing."""
+    seconds = 3.0 if quick else 30.0
+    return [*_idle(seconds), *(r for count in (1, 16) for r in _serving(count, seconds))]
+
+
+def _idle(seconds: float) -> list[Row]:
+    with contextlib.ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        node, double = (stack.enter_context(Node(400, 0x1000)) for _ in range(2))
+        bare = stack.enter_context(peer("read", double.path))
+        bench = stack.enter_context(RunningBench(folder, settings([node.path])))
+        time.sleep(3.0)
+        assert bench.process is not None
+        pids = (bench.process.pid, bare.pid)
+        before = [usage(pid) for pid in pids]
+        time.sleep(seconds)
+        ours, other = (share(b, usage(pid)) for b, pid in zip(before, pids, strict=True))
+    what = "serve: 1 silent sensor"
+    return [
+        plain(f"{what}, share of a core", "%", 100 * ours.cpu, 100 * other.cpu, note=f"{seconds:g} s"),
+        plain(f"{what}, wake-ups", "1/s", ours.wakeups, other.wakeups, note="voluntary switches, all threads"),
+    ]
 
 
 def _serving(count: int, seconds: float) -> list[Row]:
@@ -52,13 +75,39 @@ def _serving(count: int, seconds: float) -> list[Row]:
         ours, other = (share(b, usage(pid)) for b, pid in zip(before, pids, strict=True))
         (rss, pss), (bare_rss, bare_pss) = (memory_mb(pid) for pid in pids)
         taken = bench.sensor("s0")["readings"]
+        stack.enter_context(_page(bench))
+        _feed(every, 1.0)
+        before = [usage(pid) for pid in pids]
+        _feed(every, seconds)
+        paged, beside = (share(b, usage(pid)) for b, pid in zip(before, pids, strict=True))
     what = f"serve: {count} sensor{'s' * (count > 1)} at {RATE_HZ:g} Hz"
     note = f"{seconds:g} s, {count} exposure{'s' * (count > 1)} open, {taken} readings of s0"
     return [
         plain(f"{what}, share of a core", "%", 100 * ours.cpu, 100 * other.cpu, note=note),
         plain(f"{what}, wake-ups", "1/s", ours.wakeups, other.wakeups, note="voluntary switches, all threads"),
+        plain(f"serve, page open: {count} at {RATE_HZ:g} Hz, share", "%", 100 * paged.cpu, 100 * beside.cpu),
+        plain(f"serve, page open: {count} at {RATE_HZ:g} Hz, wake-ups", "1/s", paged.wakeups, beside.wakeups),
         plain(f"{what}, RSS", "MB", rss, bare_rss, note=f"PSS {pss:.1f} against {bare_pss:.1f}"),
     ]
+
+
+@contextlib.contextmanager
+def _page(bench: RunningBench) -> Iterator[None]:
+    """The stream of one page, read as it comes."""
+    token = {"Authorization": f"Bearer {bench.token}"}
+    asked = urllib.request.Request(f"{bench.url}/api/v1/live", headers=token)
+    with urllib.request.urlopen(asked, timeout=10) as stream:
+
+        def read() -> None:
+            with contextlib.suppress(OSError, ValueError, AttributeError):
+                while stream.read1(65536):
+                    pass
+
+        reader = threading.Thread(target=read, daemon=True)
+        reader.start()
+        yield
+        bench.stop()  # which ends the stream, and the reader with it
+        reader.join(10)
 
 
 def _feed(nodes: list[Node], seconds: float) -> None:
