@@ -155,7 +155,7 @@ def start_rows(quick: bool) -> list[Row]:
 def _commands(quick: bool, rounds: int) -> list[Row]:
     """Processor time of whole commands, against an interpreter that does nothing and one that imports typer alone."""
     days = 20 if quick else 300
-    with tempfile.TemporaryDirectory() as name, Node() as node, RunningBench(Path(name, "bench"), settings([node.path])):
+    with tempfile.TemporaryDirectory() as name, Node() as n, RunningBench(Path(name, "bench"), settings([n.path])):
         home = Path(name, "year")
         home.mkdir()
         year_journal(home / "journal.sqlite3", days)
