@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-WORDS = {"str": "TEXT", "int": "N", "float": "NUMBER", "list[str]": "TEXT", "list[float]": "NUMBER", "list[int]": "N"}
+WORDS = {
+    "str": "TEXT", "text": "TEXT", "int": "N", "integer": "N", "float": "NUMBER", "list[str]": "TEXT",
+    "list[float]": "NUMBER", "list[int]": "N",
+}  # fmt: skip
 
 
 def worded(command: Any) -> Any:
@@ -14,16 +17,22 @@ def worded(command: Any) -> Any:
     """
     for param in command.params:
         shows = getattr(param, "display_type_rich", None)
-        if shows is None:
-            continue
         if param.param_type_name == "option":
-            if param.metavar is None:
-                param.display_type_rich = _in_words(shows)
-        else:  # its name says it, and the brackets are set around it
-            param.display_type_rich = _nothing
             if param.metavar is not None:
-                bare = param.metavar.removesuffix("...")
-                param.metavar = bare[1:-1] if bare.startswith("[") and bare.endswith("]") else bare
+                continue
+            if shows is not None:
+                param.display_type_rich = _in_words(shows)
+            else:
+                param.metavar = WORDS.get(getattr(getattr(param, "type", None), "name", ""))
+            continue
+        # Its name says it, and the brackets are set around it.
+        if shows is not None:
+            param.display_type_rich = _nothing
+        elif param.nargs == -1 and not param.required:
+            continue  # a version that sets no dots behind a metavar either
+        if param.metavar is not None:
+            bare = param.metavar.removesuffix("...")
+            param.metavar = bare[1:-1] if bare.startswith("[") and bare.endswith("]") else bare
     for each in getattr(command, "commands", {}).values():
         worded(each)
     return command
