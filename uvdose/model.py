@@ -44,6 +44,43 @@ class RegisterReading(msgspec.Struct, frozen=True, gc=False):
     flags: int
 
 
+class RegisterRun(msgspec.Struct, frozen=True, gc=False):
+    """Lines of one boot and one set of flags that came together, as columns of equal length: a backlog costs little so.
+
+    Each line holds as a `RegisterReading` does; at least one.
+    """
+
+    boot: int
+    seq: list[int]
+    uptime_ms: list[int]
+    level_milli: list[int]
+    register: list[int]
+    sat_ms: list[int]
+    presses: list[int]
+    flags: int
+
+    def __len__(self) -> int:
+        return len(self.seq)
+
+    def reading(self, at: int) -> RegisterReading:
+        """One of its lines. Raises IndexError."""
+        return RegisterReading(
+            self.boot, self.seq[at], self.uptime_ms[at], self.level_milli[at], self.register[at], self.sat_ms[at],
+            self.presses[at], self.flags,
+        )
+
+    def readings(self, first: int) -> list[RegisterReading]:
+        """So many of its first lines, or all of them, one by one."""
+        return [self.reading(at) for at in range(min(first, len(self)))]
+
+    def since(self, at: int) -> RegisterRun:
+        """The run without so many of its first lines."""
+        return self if at == 0 else RegisterRun(
+            self.boot, self.seq[at:], self.uptime_ms[at:], self.level_milli[at:], self.register[at:], self.sat_ms[at:],
+            self.presses[at:], self.flags,
+        )
+
+
 class MomentReading(msgspec.Struct, frozen=True, gc=False):
     """One momentary value in the sensor's own unit.
 
@@ -84,7 +121,7 @@ class Chosen(msgspec.Struct, frozen=True, gc=False):
 
 
 Reading = RegisterReading | MomentReading
-Decoded = RegisterReading | MomentReading | Answer | BadInput | Chosen
+Decoded = RegisterReading | RegisterRun | MomentReading | Answer | BadInput | Chosen
 
 
 class Kind(enum.IntEnum):

@@ -9,6 +9,7 @@ import msgspec
 from .asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from .core import Core
 from .days import Days
+from .exposure.beginning import may_start
 from .exposure.outcome import Outcome
 from .exposure.states import ENDED, Act, State, act_word
 from .exposure.telling import tell_fact
@@ -117,7 +118,7 @@ class BenchService:
         else:
             known = self._mender.loaded(exposure)
             if act == "again":
-                core.bench.check_start(known.plan.sensor, known.plan.frame, now_us)
+                may_start(core.bench, known.plan.sensor, known.plan.frame, now_us)
             else:
                 self._known(exposure)
             out = core.bench.act(exposure, Act(act), now_us)

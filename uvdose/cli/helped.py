@@ -22,8 +22,8 @@ def worded(command: Any) -> Any:
                 continue
             if shows is not None:
                 param.display_type_rich = _in_words(shows)
-            else:
-                param.metavar = WORDS.get(getattr(getattr(param, "type", None), "name", ""))
+            elif (word := WORDS.get(getattr(getattr(param, "type", None), "name", ""))) is not None:
+                param.metavar = word
             continue
         # Its name says it, and the brackets are set around it.
         if shows is not None:

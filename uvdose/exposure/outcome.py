@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from ..model import Fact, Mark, Reading
+from ..model import Fact, Mark, Reading, RegisterRun
 
 if TYPE_CHECKING:  # a call is read out of the journal without what counts it
     from .exposure import Exposure
@@ -26,6 +26,10 @@ class Ring(msgspec.Struct, frozen=True):
     text: str
 
 
+Kept = tuple[str, int, Reading] | tuple[str, list[int], RegisterRun]
+"""What the journal keeps of a sensor, by its name: a reading or a run of lines, with its dose time or theirs."""
+
+
 class Outcome:
     """What follows from one step of the bench."""
 
@@ -34,7 +38,7 @@ class Outcome:
     )
 
     def __init__(self) -> None:
-        self.readings: list[tuple[str, int, Reading]] = []
+        self.readings: list[Kept] = []
         self.news: list[News] = []
         self.presses: list[Press] = []
         self.facts: list[Fact] = []

@@ -19,9 +19,9 @@ import paho.mqtt.client as paho
 
 from ..clock import Clock
 from ..config import MqttSettings, SensorSettings
-from .link import Chunk, LinkState, Sink
+from .link import Chunk, LinkState, Sink, Words
 from .mqtt_client import DaemonClient, thread_fault
-from .mqtt_words import Words, closed_unanswered, place, refused
+from .mqtt_words import closed_unanswered, place, refused
 
 LONGEST_PAYLOAD = 65536
 GOODBYE_S = 1.0

@@ -15,7 +15,8 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 
 from ..config import MqttSettings
-from .mqtt_words import FileFault, Words, cannot_connect, uses_tls
+from .link import Words
+from .mqtt_words import FileFault, cannot_connect, uses_tls
 
 KEEPALIVE_S = 20
 LONGEST_WAIT_S = 5
