@@ -27,8 +27,11 @@ def test_the_line_of_each_command_is_its_own() -> None:
 
 
 def test_the_list_of_commands_loads_none_of_them() -> None:
-    code = "import sys; from uvdose.cli.app import run; code = run(['--help']);"
-    code += "sys.exit(code or ' '.join(n for n in sys.modules if n.endswith(('cli.acts', 'cli.lookback', 'cli.now'))) or 0)"
+    code = (
+        "import sys; from uvdose.cli.app import run; code = run(['--help']);"
+        "found = [n for n in sys.modules if n.endswith(('cli.acts', 'cli.lookback', 'cli.now'))];"
+        "sys.exit(code or ' '.join(found) or 0)"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment(), timeout=30)
     assert done.returncode == 0, done.stderr
     assert done.stdout.count("\n") > len(MODULES)
