@@ -69,15 +69,24 @@ class RegisterRun(msgspec.Struct, frozen=True, gc=False):
             self.presses[at], self.flags,
         )
 
-    def readings(self, first: int) -> list[RegisterReading]:
-        """So many of its first lines, or all of them, one by one."""
-        return [self.reading(at) for at in range(min(first, len(self)))]
+    def readings(self) -> list[RegisterReading]:
+        """Its lines one by one."""
+        boot, flags = self.boot, self.flags
+        told = zip(
+            self.seq, self.uptime_ms, self.level_milli, self.register, self.sat_ms, self.presses, strict=True
+        )
+        return [
+            RegisterReading(boot, seq, uptime_ms, level_milli, register, sat_ms, presses, flags)
+            for seq, uptime_ms, level_milli, register, sat_ms, presses in told
+        ]
 
-    def since(self, at: int) -> RegisterRun:
-        """The run without so many of its first lines."""
-        return self if at == 0 else RegisterRun(
-            self.boot, self.seq[at:], self.uptime_ms[at:], self.level_milli[at:], self.register[at:], self.sat_ms[at:],
-            self.presses[at:], self.flags,
+    def part(self, begin: int, end: int | None = None) -> RegisterRun:
+        """Its lines from one on, up to before another or to its end."""
+        if begin == 0 and (end is None or end >= len(self)):
+            return self
+        return RegisterRun(
+            self.boot, self.seq[begin:end], self.uptime_ms[begin:end], self.level_milli[begin:end],
+            self.register[begin:end], self.sat_ms[begin:end], self.presses[begin:end], self.flags,
         )
 
 

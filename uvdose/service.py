@@ -158,4 +158,5 @@ class BenchService:
 
     def _known(self, number: int) -> None:
         if (state := self._core.bench.exposure(number).state) in ENDED:
-            raise Refusal(f"exposure {number}: it is {state} already")
+            back = f"; `uvdose undo {number}` brings it back" if state == "void" else ""
+            raise Refusal(f"exposure {number}: it is {state} already{back}")

@@ -23,7 +23,7 @@ ODD = (
 
 def single(found: Sequence[Decoded]) -> list[Decoded]:
     """What was found, runs as their lines."""
-    return [one for item in found for one in (item.readings(len(item)) if isinstance(item, RegisterRun) else [item])]
+    return [one for item in found for one in (item.readings() if isinstance(item, RegisterRun) else [item])]
 
 
 def lines(rng: random.Random, count: int, boot: int | None = None, flags: int | None = None) -> list[bytes]:
@@ -75,7 +75,7 @@ def test_plain_lines_are_a_run(seed: int) -> None:
     rng = random.Random(seed)
     made = plain(rng, 60)
     (run,) = NativeDecoder(runs=True).feed(b"".join(made))
-    assert isinstance(run, RegisterRun) and run.readings(99) == NativeDecoder().feed(b"".join(made))
+    assert isinstance(run, RegisterRun) and run.readings() == NativeDecoder().feed(b"".join(made))
     assert check(b"".join(made), rng) > 0 or seed
 
 
@@ -90,7 +90,8 @@ def test_lines_of_any_kind_come_to_the_same() -> None:
             at = rng.randrange(len(made))
             made[at] = rng.choice((
                 b"\n", b"ok who a b\n", made[at][: rng.randrange(len(made[at]))], made[at] + b"\xff",
-                made[0] + made[at], made[at].replace(b"uv1", b"uv2"), made[at].lower(), made[at].upper(), made[at] * 2, made[at][:-1] * 90,
+                made[0] + made[at], made[at].replace(b"uv1", b"uv2"), made[at].lower(), made[at].upper(),
+                made[at] * 2, made[at][:-1] * 90,
                 _framed(b"ok buzz") + b"\n", b"-1," + made[at], made[at].replace(b",", b"\n", 1),
             ))
         runs += check(b"".join(made), rng)

@@ -56,7 +56,7 @@ def told(out: Outcome) -> dict[str, Any]:
     for sensor, t_us, item in out.readings:
         if isinstance(item, RegisterRun):
             assert isinstance(t_us, list)
-            kept += [(sensor, t, line) for t, line in zip(t_us, item.readings(len(item)), strict=True)]
+            kept += [(sensor, t, line) for t, line in zip(t_us, item.readings(), strict=True)]
         else:
             kept.append((sensor, t_us, item))  # type: ignore[arg-type]
     names = ("acts", "asks", "closed", "facts", "hushes", "news", "presses", "refined", "rings")

@@ -13,7 +13,7 @@ BY_TASK = {
         "serve": ("serving", "Run the daemon, in the foreground."),
         "status": ("now", "The sensors, and the exposures of today."),
         "watch": ("now", "Light, doses and calls, live, with keys for your acts."),
-        "expose": ("acts", "Begin an exposure; prints the number to pencil on it."),
+        "expose": ("acts", "Begin an exposure; shows the number to pencil on the sheet."),
         "hold": ("acts", "The print is out of the light: stop counting."),
         "resume": ("acts", "The print is in the light again: go on counting."),
         "finish": ("acts", "The print is done: its dose is final."),
@@ -49,7 +49,7 @@ BY_TASK = {
     },
     "Sensors, calls, upkeep": {
         "sensor": ("sensor", "Find a sensor, and look after it."),
-        "lamp": ("lamp", "The lamp: is it warm, how it ages, how even it lies."),
+        "lamp": ("lamp", "The lamp: is it warm, how it ages, how even its bed is."),
         "call": ("ways", "How calls reach you."),
         "phone": ("phones", "Pair phones, list them and take them out."),
         "journal": ("journal", "The journal: back it up, check it, prune it."),

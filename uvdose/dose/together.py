@@ -47,10 +47,10 @@ def counts_on(last: RegisterReading, run: RegisterRun) -> bool:
 def together(track: Track, last: RegisterReading, run: RegisterRun, t_us: list[int]) -> Together | None:
     """A run that `counts_on` from the track's newest reading; None where its lines must be taken one by one.
 
-    t_us: their dose times, rising by no more than their uptimes.
+    t_us: their dose times, rising.
     """
     full, quality = track.response.full_scale, track.quality
-    if track.last is None or t_us[0] - track.last.t_us > HOLE_US:
+    if track.last is None or not _no_step_above(HOLE_US, [track.last.t_us, *t_us]):
         return None
     registers = [last.register, *run.register]
     if full is not None and not _no_step_above(LEAP * full * LEAP_SLACK_MS, registers):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import msgspec
 
 from ..decode.advice import shown, what_to_set
@@ -72,21 +70,34 @@ class Channel:
         self.identity = msgspec.structs.replace(self.identity, node=node_says(who))
         return self.identity
 
-    def replay(self, rows: Iterable[tuple[Response, int, Reading]]) -> Iterable[Timed]:
-        """Readings out of the journal: in order and timed already, each with the response of when it came.
+    def replay(self, response: Response, t_us: int, reading: Reading) -> Timed:
+        """A reading out of the journal: in order and timed already, with the response of when it came.
 
-        What it is judged by is left as the last of them had it.
+        What its sensor is judged by is left as the last of them had it.
         """
-        judged_by = None
-        for response, t_us, reading in rows:
-            if response is not judged_by:
-                judged_by = response
-                self.track.respond(response)
-            if isinstance(reading, RegisterReading):
-                self._register_order.resume(reading)
-                self._flags = reading.flags
-            self._last_us = t_us
-            yield Timed(t_us, reading, self.track.feed(reading, t_us))
+        if response is not self.track.response:
+            self.track.respond(response)
+        if isinstance(reading, RegisterReading):
+            self._register_order.resume(reading)
+            self._flags = reading.flags
+        self._last_us = t_us
+        return Timed(t_us, reading, self.track.feed(reading, t_us))
+
+    def replay_together(self, response: Response, t_us: list[int], run: RegisterRun) -> Together | None:
+        """A run out of the journal, where its lines may be added as one: `replayed` takes them in."""
+        last = self.track.last.reading if self.track.last is not None else None
+        if not isinstance(last, RegisterReading) or not counts_on(last, run):
+            return None
+        if response is not self.track.response:
+            self.track.respond(response)
+        return together(self.track, last, run, t_us)
+
+    def replayed(self, found: Together) -> None:
+        """Take in lines of `replay_together`."""
+        newest = found.run.reading(-1)
+        self._register_order.resume(newest)
+        self._flags, self._last_us = newest.flags, found.t_us[-1]
+        self.track.add_together(found.t_us, found.values, newest)
 
     def take(self, item: Reading, arrival_us: int) -> tuple[list[Timed], list[Change]]:
         """One reading as it arrived."""

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 def take_run(bench: Bench, channel: Channel, run: RegisterRun, arrival_us: int, out: Outcome) -> None:
     """Take in lines that arrived together: it comes to what they come to one by one, and to the same bits."""
     for lines in (0, 1, len(run)):  # after the first line a new boot, and a print that has ended, are settled
-        for line in run.readings(lines):
+        for line in run.part(0, lines).readings():
             bench.line(channel, line, arrival_us, out)
-        run = run.since(lines)
+        run = run.part(lines)
         if not len(run) or _as_one(bench, channel, run, arrival_us, out):
             return
 
