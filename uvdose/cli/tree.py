@@ -10,6 +10,7 @@ BY_TASK = {
     "At the bench": {
         "demo": "demo", "serve": "serving", "status": "now", "watch": "now", "expose": "acts", "hold": "acts",
         "resume": "acts", "finish": "acts", "quiet": "acts", "again": "mend", "queue": "next_up", "outlook": "outlook",
+        "benches": "all_benches",
     },
     "Put right afterwards": {"undo": "mend", "move": "mend", "shade": "mend"},
     "How much light a print wants": {
