@@ -39,12 +39,12 @@ def gathered() -> Gathered:
 # themselves disturb each other, and run two at a time; the others sleep most of the time.
 APART = {
     "busy": (
-        "endtoend/test_measured_light.py", "web/test_page_connection.py", "web/test_page_evening.py",
+        "endtoend/test_measured_light.py", "web/test_page_benches.py", "web/test_page_connection.py", "web/test_page_evening.py",
         "web/test_page_light.py", "web/test_page_many.py", "web/test_page_paired.py",
         "web/test_page_print.py", "web/test_page_queue.py", "web/test_page_reading.py",
     ),
     "measured": (
-        "faults/", "endtoend/", "firmware/test_chip.py", "firmware/test_daemon_on_chip.py",
+        "benches/test_at_one_broker.py", "faults/", "endtoend/", "firmware/test_chip.py", "firmware/test_daemon_on_chip.py",
         "firmware_mpy/test_live.py", "firmware_mpy/test_with_daemon.py", "web/test_gate.py", "web/test_live.py",
         "intake/test_serial_port.py", "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py",
         "cli/test_commands.py", "test_notify.py",

@@ -16,8 +16,8 @@ from typing import Any
 
 import msgspec
 
-from .listed import BenchDoc, BenchesDoc
-from .messages import StatusDoc
+from .listed import BenchAlarm, BenchDoc, BenchesDoc
+from .messages import SensorDoc, StatusDoc
 
 STATES = ("here", "silent", "gone", "unheard")
 QUIET_S = 5.0  # a bench says its state each second
@@ -113,7 +113,7 @@ class Benches:
         bench = self._known[name]
         said, old_s = bench.said, max(0.0, now_s - bench.seen_s)
         running = [d for d in said.exposures if d.state not in ENDED] if said is not None else []
-        alarms = [f"{s.name}: {line}" for s in said.sensors for line in s.alarms] if said is not None else []
+        alarms = [a for s in said.sensors for a in _alarms(s)] if said is not None else []
         return BenchDoc(
             name=name, state=bench.state(now_s, self._began_s), online=bench.online,
             age_s=old_s if said is not None and bench.moved else None,
@@ -124,6 +124,11 @@ class Benches:
             sensors=len(said.sensors) if said is not None else 0, alarms=alarms[:MOST_ALARMS],
             troubles=said.troubles[:MOST_ALARMS] if said is not None else [], unread=bench.unread,
         )
+
+
+def _alarms(sensor: SensorDoc) -> list[BenchAlarm]:
+    keys = sensor.alarm_keys + [""] * len(sensor.alarms)
+    return [BenchAlarm(sensor.name, key, line) for key, line in zip(keys, sensor.alarms, strict=False)]
 
 
 def _take_online(bench: _Bench, payload: bytes, now_s: float) -> None:

@@ -117,6 +117,14 @@ class LightDoc(msgspec.Struct, frozen=True):
     reached_s: float | None = None
 
 
+class BenchAlarm(msgspec.Struct, frozen=True):
+    """An alarm of one sensor: its short name, and the line that says what to do; key is empty where it has none."""
+
+    sensor: str
+    key: str
+    line: str
+
+
 class BenchDoc(msgspec.Struct, frozen=True):
     """One bench as its broker tells it. state: here; silent, it says nothing any more; gone, it said so or its last
     will did; unheard, it is not known yet.
@@ -124,8 +132,8 @@ class BenchDoc(msgspec.Struct, frozen=True):
     online: what it said last, None for nothing. age_s: since its figures were heard, by the clock of who listens. Where
     they lay at the broker already that is not known: then it is None, and they are at_least_s old. utc: when they were
     told, by the bench's own clock, which may be wrong. exposures: those in the light or held, the newest last; more:
-    how many are left out. finished: how many of today are done. sensors: how many it has. alarms: of its sensors, by
-    name. unread: messages of it that could not be read, since its figures came.
+    how many are left out. finished: how many of today are done. sensors: how many it has. alarms: of its
+    sensors. unread: messages of it that could not be read, since its figures came.
     """
 
     name: str
@@ -138,7 +146,7 @@ class BenchDoc(msgspec.Struct, frozen=True):
     more: int = 0
     finished: int = 0
     sensors: int = 0
-    alarms: list[str] = []
+    alarms: list[BenchAlarm] = []
     troubles: list[str] = []
     unread: int = 0
 

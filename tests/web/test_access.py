@@ -43,7 +43,7 @@ def test_the_list_of_addresses_is_whole() -> None:
         p.replace("/1/", "/{id}/").replace("{id}/hold", "{id}/{act}").replace("2026-06-21", "{date}")
         for _, p, _ in every_address()
     }
-    opened = {"/", "/wall", "/pair", "/static/{name}", "/ca.crt", "/api/v1/pair"}
+    opened = {"/", "/wall", "/benches", "/pair", "/static/{name}", "/ca.crt", "/api/v1/pair"}
     read_by_persons = {"/day", "/day/{date}"}  # tried in test_day_page
     assert {route.path for route in app.routes} == tried | opened | read_by_persons  # type: ignore[attr-defined]
 

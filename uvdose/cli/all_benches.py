@@ -110,7 +110,7 @@ def lines_of(found: BenchesDoc) -> list[str]:
     for bench in found.benches:
         lines += ["", f"{shorten(bench.name, NAME)}  {WORDS[bench.state]}{_age(bench)}"]
         lines += _prints(bench)
-        told = [*bench.troubles, *bench.alarms]
+        told = [*bench.troubles, *(f"{a.sensor}: {a.line}" for a in bench.alarms)]
         if bench.unread:
             told.append(f"{bench.unread} messages of it cannot be read: it may be of another version, or no bench")
         lines += [part for line in told for part in wrap(line, "  ! ", "    ")]
