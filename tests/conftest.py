@@ -39,15 +39,15 @@ def gathered() -> Gathered:
 # themselves disturb each other, and run two at a time; the others sleep most of the time.
 APART = {
     "busy": (
-        "endtoend/test_measured_light.py", "web/test_page_benches.py", "web/test_page_connection.py", "web/test_page_evening.py",
-        "web/test_page_light.py", "web/test_page_many.py", "web/test_page_paired.py",
+        "endtoend/test_measured_light.py", "web/test_page_benches.py", "web/test_page_connection.py",
+        "web/test_page_evening.py", "web/test_page_light.py", "web/test_page_many.py", "web/test_page_paired.py",
         "web/test_page_print.py", "web/test_page_queue.py", "web/test_page_reading.py",
     ),
     "measured": (
-        "benches/test_at_one_broker.py", "faults/", "endtoend/", "firmware/test_chip.py", "firmware/test_daemon_on_chip.py",
-        "firmware_mpy/test_live.py", "firmware_mpy/test_with_daemon.py", "web/test_gate.py", "web/test_live.py",
-        "intake/test_serial_port.py", "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py",
-        "cli/test_commands.py", "test_notify.py",
+        "benches/test_at_one_broker.py", "faults/", "endtoend/", "firmware/test_chip.py",
+        "firmware/test_daemon_on_chip.py", "firmware_mpy/test_live.py", "firmware_mpy/test_with_daemon.py",
+        "web/test_gate.py", "web/test_live.py", "intake/test_serial_port.py", "intake/test_mqtt.py",
+        "intake/test_recording.py", "call/test_outlet.py", "cli/test_commands.py", "test_notify.py",
     ),
 }
 
@@ -55,7 +55,7 @@ APART = {
 LONGEST = (
     "faults/test_matrix.py", "endtoend/test_measured_light.py", "sensor/test_check_and_watch.py",
     "calibrate/test_printers.py", "endtoend/test_crash.py", "faults/test_disk.py", "sensor/test_scale.py",
-    "endtoend/", "firmware_mpy/test_live.py", "sensor/", "call/test_ways.py", "cli/test_sensor_find.py",
+    "endtoend/", "benches/test_at_one_broker.py", "firmware_mpy/test_live.py", "sensor/", "call/test_ways.py", "cli/test_sensor_find.py",
     "journal/test_long_run.py", "web/", "faults/", "firmware/", "calibrate/", "cli/",
 )
 

@@ -15,7 +15,7 @@ from uvdose.web.phones import Phones, digest_of
 LOOKS = (
     "/api/v1/hello", "/api/v1/status", "/api/v1/events", "/api/v1/me", "/api/v1/openapi.json", "/api/v1/live",
     "/api/v1/targets", "/api/v1/queue", "/api/v1/exposures/1/light", "/api/v1/outlook",
-    "/api/v1/days/2026-06-21", "/api/v1/aim",
+    "/api/v1/days/2026-06-21", "/api/v1/aim", "/api/v1/benches",
 )  # fmt: skip
 ACTS = (
     ("/api/v1/exposures", {"target": "blue"}), ("/api/v1/exposures/1/hold", {}), ("/api/v1/exposures/1/move", {}),

@@ -88,7 +88,9 @@ def test_each_bench_with_its_prints_and_one_that_went(
         assert words in text, text
     assert "HELD" in one.text(box("porch")) and "nothing in the light" in one.text(box("roof"))
     assert fits(one)
-    heights = one.page.evaluate("[...document.querySelectorAll('.print .figures')].map((f) => f.getScreenCTM().a * 100)")
+    heights = one.page.evaluate(
+        "[...document.querySelectorAll('.print .figures')].map((f) => f.getScreenCTM().a * 100)"
+    )
     assert min(heights) >= 44, "a number that is read at arm's length"
 
     porch.kill()
@@ -113,7 +115,8 @@ def test_foreign_text_stays_text(workshop: Workshop, phone_at: OpenPhone) -> Non
     label = "<img src=x onerror=\"document.title='caught'\">"
     shown = roof.ask("GET", "/status") | {"utc": "2026-11-26T10:00:00.000Z", "troubles": ["<script>alert(1)</script>"]}
     roof.expose("blue", label="own")
-    shown["exposures"] = [roof.exposure(1) | {"label": label, "target": "</li><b>x", "frame": "\u202e<i>", "fraction": 7e11}]
+    odd = {"label": label, "target": "</li><b>x", "frame": "\u202e<i>", "fraction": 7e11}
+    shown["exposures"] = [roof.exposure(1) | odd]
     workshop.say("uvdose/odd/state", json.dumps(shown).encode())
     workshop.say("uvdose/rubbish/state", b"\x00\xff{")
     one = phone_at(roof, path="/benches", ready=box("roof"))

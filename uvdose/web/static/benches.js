@@ -65,7 +65,7 @@ function print(shown, fresh) {
   const number = element("div", "number", figures(digits, { sign: true, struck: !fresh }));
   const spoken = percentText(shown.fraction);
   number.append(element("span", "unseen", fresh ? spoken : say("was", { value: spoken })));
-  const name = [`${shown.id}`, shown.label, say("frame", { frame: shown.frame }), title(shown.target, shown.target_version)];
+  const name = [`${shown.id}`, say("frame", { frame: shown.frame }), shown.label, title(shown.target, shown.target_version)];
   const bar = element("div", "bar", element("div", "fill"), element("div", "mark"));
   bar.firstChild.style.setProperty("width", `${Math.min(100, shown.fraction * 80)}%`);
   bar.setAttribute("aria-hidden", "true");
