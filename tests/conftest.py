@@ -55,7 +55,8 @@ APART = {
 LONGEST = (
     "faults/test_matrix.py", "endtoend/test_measured_light.py", "sensor/test_check_and_watch.py",
     "calibrate/test_printers.py", "endtoend/test_crash.py", "faults/test_disk.py", "sensor/test_scale.py",
-    "endtoend/", "benches/test_at_one_broker.py", "firmware_mpy/test_live.py", "sensor/", "call/test_ways.py", "cli/test_sensor_find.py",
+    "endtoend/", "benches/test_at_one_broker.py", "firmware_mpy/test_live.py", "sensor/", "call/test_ways.py",
+    "cli/test_sensor_find.py",
     "journal/test_long_run.py", "web/", "faults/", "firmware/", "calibrate/", "cli/",
 )
 

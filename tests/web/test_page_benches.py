@@ -73,7 +73,7 @@ def fits(one: Phone) -> bool:
 def test_each_bench_with_its_prints_and_one_that_went(
     workshop: Workshop, phone_at: OpenPhone, size: tuple[int, int]
 ) -> None:
-    bindery, porch, roof = workshop.benches.values()
+    bindery, porch, _ = workshop.benches.values()
     bindery.expose("blue", frame="1", label="Ines fern")
     bindery.expose("short", frame="2", label="Karim")
     held = porch.expose("blue", frame="north", label="Schmetterlingsvorsatzpapier nach altem Muster" * 3)

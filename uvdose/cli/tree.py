@@ -20,6 +20,7 @@ BY_TASK = {
     "Looking back": {
         "days": "lookback", "day": "lookback", "prints": "prints", "note": "noting", "suppose": "supposed",
         "import": "bring", "export": "lookback", "events": "happened", "recount": "lookback",
+        "together": "together",
     },
     "Sensors, calls, upkeep": {
         "sensor": "sensor", "lamp": "lamp", "call": "ways", "phone": "phones", "journal": "journal",
