@@ -60,6 +60,8 @@ def _rows(daemons: int, hz: float, seconds: float) -> list[Row]:
             begin_s = time.perf_counter()
             benches.append(stack.enter_context(bench))
             started.append(1000 * (time.perf_counter() - begin_s))
+            bench.wait_for(lambda b=bench: not any("link" in s["alarm_keys"] for s in _status(b)), 30, "subscribed")
+        time.sleep(1.0)
         tell(nodes, "go")
         for bench in benches:
             bench.wait_for(lambda b=bench: all(s["state"] == "live" for s in _status(b)), 60, "all of them live")
