@@ -26,7 +26,7 @@ from uvdose.decode.native import frame_command, parse_command  # noqa: E402
 CALLERS = 10
 COUNTS = 400
 STEP = 100_000  # counts x ms: 1 mJ/cm² at 100 counts for 1 mW/cm²
-PATIENCE_S = 5.0
+PATIENCE_S = 30.0  # on a machine with other work a line may lie for seconds
 
 
 class Node:

@@ -45,8 +45,8 @@ class Ear:
         self.client = paho.Client(paho.CallbackAPIVersion.VERSION2)
         self.client.on_message = lambda c, u, m: self.heard.append((time.monotonic(), m.topic, m.payload, m.retain))
         self.client.on_subscribe = lambda *rest: ready.set()
+        self.client.on_connect = lambda client, *rest: client.subscribe("uvdose/#", 1)
         self.client.connect("127.0.0.1", port)
-        self.client.subscribe("uvdose/#", 1)
         self.client.loop_start()
         assert ready.wait(5)
 
