@@ -44,7 +44,7 @@ APART = {
         "web/test_page_print.py", "web/test_page_queue.py", "web/test_page_reading.py",
     ),
     "measured": (
-        "benches/test_at_one_broker.py", "faults/", "endtoend/", "firmware/test_chip.py",
+        "benches/test_at_one_broker.py", "benches/test_bridged.py", "faults/", "endtoend/", "firmware/test_chip.py",
         "firmware/test_daemon_on_chip.py", "firmware_mpy/test_live.py", "firmware_mpy/test_with_daemon.py",
         "web/test_gate.py", "web/test_live.py", "intake/test_serial_port.py", "intake/test_mqtt.py",
         "intake/test_recording.py", "call/test_outlet.py", "cli/test_commands.py", "test_notify.py",
