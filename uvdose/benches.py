@@ -24,7 +24,7 @@ QUIET_S = 5.0  # a bench says its state each second
 MOST_BENCHES = 64
 MOST_BYTES = 1 << 20
 MOST_DEEP, MOST_LIST, MOST_TEXT, MOST_NUMBER = 8, 400, 200, 1e15
-MOST_SHOWN, MOST_ALARMS = 24, 8
+MOST_SHOWN, MOST_ALARMS, MOST_NAMES = 24, 8, 6
 ENDED = ("finished", "void")
 KNOWN = ("waiting", "counting", "held", "reached", *ENDED)
 TOPICS = ("uvdose/+/state", "uvdose/+/online")
@@ -113,7 +113,7 @@ class Benches:
         bench = self._known[name]
         said, old_s = bench.said, max(0.0, now_s - bench.seen_s)
         running = [d for d in said.exposures if d.state not in ENDED] if said is not None else []
-        alarms = [a for s in said.sensors for a in _alarms(s)] if said is not None else []
+        alarms = _alarms(said.sensors) if said is not None else []
         return BenchDoc(
             name=name, state=bench.state(now_s, self._began_s), online=bench.online,
             age_s=old_s if said is not None and bench.moved else None,
@@ -126,9 +126,17 @@ class Benches:
         )
 
 
-def _alarms(sensor: SensorDoc) -> list[BenchAlarm]:
-    keys = sensor.alarm_keys + [""] * len(sensor.alarms)
-    return [BenchAlarm(sensor.name, key, line) for key, line in zip(keys, sensor.alarms, strict=False)]
+def _alarms(sensors: list[SensorDoc]) -> list[BenchAlarm]:
+    """Each alarm once, with the sensors that have it: a broker that is gone takes hundreds with it."""
+    found: dict[str, tuple[str, str, list[str]]] = {}
+    for sensor in sensors:
+        keys = sensor.alarm_keys + [""] * len(sensor.alarms)
+        for key, line in zip(keys, sensor.alarms, strict=False):
+            found.setdefault(key or line, (key, line, []))[2].append(sensor.name)
+    return [
+        BenchAlarm(key, line, names[:MOST_NAMES], max(0, len(names) - MOST_NAMES))
+        for key, line, names in found.values()
+    ]
 
 
 def _take_online(bench: _Bench, payload: bytes, now_s: float) -> None:

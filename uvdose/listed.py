@@ -118,11 +118,13 @@ class LightDoc(msgspec.Struct, frozen=True):
 
 
 class BenchAlarm(msgspec.Struct, frozen=True):
-    """An alarm of one sensor: its short name, and the line that says what to do; key is empty where it has none."""
+    """An alarm, and the sensors that have it; more: how many of them are left out. key: its short name, empty where it
+    has none; line: what to do, as the first of them tells it."""
 
-    sensor: str
     key: str
     line: str
+    sensors: list[str]
+    more: int = 0
 
 
 class BenchDoc(msgspec.Struct, frozen=True):

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from uvdose.benches import MOST_BENCHES, MOST_BYTES, MOST_SHOWN, MOST_TEXT, QUIET_S, Benches, read_state
+from uvdose.benches import MOST_ALARMS, MOST_BENCHES, MOST_BYTES, MOST_SHOWN, MOST_TEXT, QUIET_S, Benches, read_state
 from uvdose.listed import BenchDoc
 
 UTC = "2026-11-26T10:00:00.000Z"
@@ -138,9 +138,19 @@ def test_alarms_are_those_of_its_sensors() -> None:
     bare = sensor("old", alarms=["no link"])
     all_.take(SAID, state(0, sensors=[sensor(), ill, bare], troubles=["disk full"]), True, 0.1)
     bench = one(all_, 1.0)
-    assert [(a.sensor, a.key, a.line) for a in bench.alarms] == [
-        ("roof", "silent", "no reading for 9 s"), ("old", "", "no link")]  # fmt: skip
+    assert [(a.sensors, a.key, a.line, a.more) for a in bench.alarms] == [
+        (["roof"], "silent", "no reading for 9 s", 0), (["old"], "", "no link", 0)]  # fmt: skip
     assert (bench.sensors, bench.troubles) == (3, ["disk full"])
+
+
+def test_an_alarm_of_many_sensors_is_told_once() -> None:
+    all_ = listening()
+    many = [sensor(f"n{i}", alarms=["no link to it", f"late {i}"], alarm_keys=["link"]) for i in range(200)]
+    all_.take(SAID, state(0, sensors=many), True, 0.1)
+    alarms = one(all_, 1.0).alarms
+    assert alarms[0].key == "link" and alarms[0].sensors[:2] == ["n0", "n1"]
+    assert len(alarms[0].sensors) + alarms[0].more == 200
+    assert len(alarms) == MOST_ALARMS
 
 
 @pytest.mark.parametrize("payload", [

@@ -12,7 +12,7 @@ from .options import HomeDir, Json, broker_of, home_of
 
 if TYPE_CHECKING:
     from ..config import Home, MqttSettings
-    from ..listed import BenchDoc, BenchesDoc
+    from ..listed import BenchAlarm, BenchDoc, BenchesDoc
     from ..messages import ExposureDoc
     from ..overlook import Overlook
 
@@ -110,7 +110,7 @@ def lines_of(found: BenchesDoc) -> list[str]:
     for bench in found.benches:
         lines += ["", f"{shorten(bench.name, NAME)}  {WORDS[bench.state]}{_age(bench)}"]
         lines += _prints(bench)
-        told = [*bench.troubles, *(f"{a.sensor}: {a.line}" for a in bench.alarms)]
+        told = [*bench.troubles, *map(_alarm, bench.alarms)]
         if bench.unread:
             told.append(f"{bench.unread} messages of it cannot be read: it may be of another version, or no bench")
         lines += [part for line in told for part in wrap(line, "  ! ", "    ")]
@@ -129,6 +129,10 @@ def _age(bench: BenchDoc) -> str:
         return ""
     old = f"{_span(bench.age_s)} old" if bench.age_s is not None else f"at least {_span(bench.at_least_s or 0.0)} old"
     return f"; its figures are {old}, told {moment_of(bench.utc)} by its own clock"
+
+
+def _alarm(alarm: BenchAlarm) -> str:
+    return f"{', '.join(alarm.sensors)}{f' and {alarm.more} more' if alarm.more else ''}: {alarm.line}"
 
 
 def _span(seconds: float) -> str:

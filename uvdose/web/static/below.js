@@ -2,7 +2,7 @@
 
 import { lightOf } from "/static/acts.js";
 import { drawChart } from "/static/chart.js";
-import { alarmsOf, ended, stripStep, title } from "/static/model.js";
+import { alarmsOf, ended, gathered, stripStep, title } from "/static/model.js";
 import { mean } from "/static/press.js";
 import { element } from "/static/sign.js";
 import { clock, duration, has, leftText, notToday, number, percentText, say, stepText, stops, unit } from "/static/words.js";
@@ -43,7 +43,7 @@ export class Below {
 
   #alarms(state, shown) {
     const sensor = shown && !ended(shown) ? shown.sensor : null;
-    const lines = alarmsOf(state.status, sensor, say, has);
+    const lines = gathered(alarmsOf(state.status, sensor, say, has), say);
     this.at("alarms").hidden = lines.length === 0;
     this.at("alarms").setAttribute("aria-label", say("alarms"));
     this.#fill("alarms", () => lines.map(({ sensor: name, text }) => {

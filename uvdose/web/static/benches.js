@@ -2,7 +2,7 @@
 
 import { Announcer } from "/static/announcer.js";
 import { kept } from "/static/keeping.js";
-import { callOf, kindOf, stripStep, title } from "/static/model.js";
+import { callOf, kindOf, namesText, stripStep, title } from "/static/model.js";
 import { figures, form } from "/static/numerals.js";
 import { setLook } from "/static/settings.js";
 import { element } from "/static/sign.js";
@@ -87,8 +87,8 @@ function section(bench, lost) {
   else if (bench.utc !== null) parts.push(element("p", "empty", say(fresh ? "bench_empty" : "bench_was_empty")));
   if (bench.more) parts.push(element("p", "", say("queue_more", { count: bench.more })));
   for (const line of fresh ? bench.troubles : []) parts.push(element("p", "alarm", line));
-  for (const { sensor, key, line } of fresh ? bench.alarms : []) {
-    parts.push(element("p", "alarm", `${sensor}: ${has(`alarm.${key}`) ? say(`alarm.${key}`) : line}`));
+  for (const { sensors, more, key, line } of fresh ? bench.alarms : []) {
+    parts.push(element("p", "alarm", `${namesText(sensors, more, say)}: ${has(`alarm.${key}`) ? say(`alarm.${key}`) : line}`));
   }
   if (bench.unread) parts.push(element("p", "alarm", say("bench_unread", { count: bench.unread })));
   if (bench.finished) parts.push(element("p", "done", say("bench_finished", { count: bench.finished })));
