@@ -68,7 +68,7 @@ def _rows(daemons: int, hz: float, seconds: float) -> list[Row]:
         calls = _begin(benches, own)
         time.sleep(2.0)
         pids = [b.process.pid for b in benches if b.process is not None]
-        before, bare_before = [usage(p) for p in pids], usage(bare.pid)
+        before, bare_before, broker_before = [usage(p) for p in pids], usage(bare.pid), usage(broker.pid)
         ages, answers = [], []
         took = [_cross(nodes, bench, number, k) for k, (bench, number) in calls]
         end_s = time.monotonic() + seconds
@@ -79,7 +79,7 @@ def _rows(daemons: int, hz: float, seconds: float) -> list[Row]:
             ages.append(max(s["age_s"] for s in told))
             time.sleep(0.5)
         ours = [share(b, usage(p)) for b, p in zip(before, pids, strict=True)]
-        other = share(bare_before, usage(bare.pid))
+        other, carried = share(bare_before, usage(bare.pid)), share(broker_before, usage(broker.pid))
         rss = sum(memory_mb(p)[0] for p in pids)
         bare_rss = memory_mb(bare.pid)[0]
         tell(nodes, "end")
@@ -96,6 +96,7 @@ def _rows(daemons: int, hz: float, seconds: float) -> list[Row]:
     called = [t for t in took if t is not None]
     return [
         plain(f"{what}, core", "%", 100 * sum(o.cpu for o in ours), 100 * other.cpu, note=f"share of one core; {note}"),
+        plain(f"{what}, Mosquitto", "%", 100 * carried.cpu, None, note="share of one core, for both"),
         plain(f"{what}, RSS", "MB", rss, bare_rss, note="all daemons together"),
         plain(f"{what}, lost", "lines", lost, lines - bare_seen, note="sent, and not in the journal"),
         plain(f"{what}, doubled", "lines", doubled, None, note=f"in the journal twice; {late} came late"),
