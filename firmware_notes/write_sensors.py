@@ -35,7 +35,8 @@ So choose:
 5. Between **sun and lamp** no band helps: the factor runs from 0.2 to over 100. A target is good for one light source.
 6. **Gain and integration time are part of the sensor**: fix them in the firmware and tell them in `who`. A change voids
    the targets. Take its zero capped, and never clamp readings at zero.
-7. Converters of Wi-Fi boards are blind below about 0.1 V, and some cannot be read while the radio works (ADC2).
+7. Converters of Wi-Fi boards are blind below about 0.1 V, and some cannot be read while the radio works (ADC2):
+   an I2C converter beside the board (ADS1115) reads a photodiode's amplifier there.
 
 ## Cautions
 

@@ -32,11 +32,11 @@ ALLOWED: dict[str, set[str]] = {
     "settings_words": set(),
     "settings_bench": {"stamps", "settings_words"},
     "catalogue": BASE,
-    "config": BASE | {"catalogue", "settings_bench", "settings_words"},
+    "config": BASE | {"catalogue", "decode", "settings_bench", "settings_words"},
     "settings_edit": BASE | {"config"},
     "home": BASE | {"config"},
     "intake": BASE | {"config", "clock"},
-    "decode": BASE | {"config", "settings_words"},
+    "decode": BASE | {"settings_words"},
     "dose": BASE | {"config"},
     "exposure": BASE | {"decode", "dose"},
     "calibrate": BASE | {"dose", "exposure", "notes"},
@@ -85,7 +85,7 @@ PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "m
         "notes", "queueing", "subjects", "benches")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "bisect", "collections", "csv", "datetime", "enum", "fractions", "functools",
-    "itertools", "json", "math", "msgspec", "re", "struct", "typing",
+    "itertools", "json", "math", "msgspec", "operator", "re", "struct", "typing",
 }
 # Fitting and spectra are arithmetic on arrays: numpy has no side effects, and is loaded only by what needs it. Tables
 # of processes and of spectral shapes come with the package.

@@ -21,7 +21,6 @@ SETTINGS_NAME = "uvdose.toml"
 JOURNAL_NAME = "journal.sqlite3"
 
 LINKS = ("serial", "mqtt", "recording", "simulated")
-FORMATS = ("native", "senml", "number", "label", "csv", "json", "line-protocol", "auto")
 UNITS = ("counts", "V", "mW/cm2", "W/m2", "uW/cm2")
 PROFILES = ("clear", "cloud", "dark")
 # Beyond these no sensor is: a sum of such figures would be no number any more.
@@ -35,8 +34,8 @@ class SensorSettings(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     scale: mW/cm² per unit, for counts and V; without it doses are in unit-seconds. zero, full_scale: in the unit.
     zero_u: standard uncertainty of zero, in the unit. repeat_u: how well the sensor repeats from print to print,
     relative, one standard deviation; the default is what 0.08 %/K makes of a few kelvin (photodiode data sheets).
-    field: JSON Pointer, CSV column (name or number from 1), label, SenML name, or field of line protocol. profile: of
-    the simulated light. part: of the catalogue; it changes no figure.
+    field: as `uvdose sensor formats` says. profile: of the simulated light. part: of the catalogue; it changes no
+    figure.
     under_glass: it lies under the frame's own glass and a clear film, as the paper does.
     """
 
@@ -192,6 +191,9 @@ def _check(settings: Settings, where: str) -> None:
     def refuse(key: str, line: str) -> None:
         raise Refusal(f"{where}: {key}: {line}")
 
+    # Asked for only here: what reads settings and no lines of sensors need not load them.
+    from .decode.formats import NAMES
+
     check_bench(settings.bench, refuse)
     if not settings.sensor:
         refuse("sensor", "no sensor is set up; add a [[sensor]] block as the README shows")
@@ -205,7 +207,7 @@ def _check(settings: Settings, where: str) -> None:
         if sensor.name in seen:
             refuse(key, "this name is there twice; each sensor needs a name of its own")
         seen.add(sensor.name)
-        for name, value, allowed in (("link", sensor.link, LINKS), ("format", sensor.format, FORMATS),
+        for name, value, allowed in (("link", sensor.link, LINKS), ("format", sensor.format, NAMES),
                                      ("unit", sensor.unit, UNITS), ("profile", sensor.profile, PROFILES)):
             if value not in allowed:
                 refuse(f"{key}.{name}", f"{value!r} is not known; one of {', '.join(allowed)}")
@@ -258,9 +260,12 @@ def _check_link(sensor: SensorSettings, key: str, settings: Settings, refuse: An
             part_named(sensor.part)
         except Refusal as why:
             refuse(f"{key}.part", why.line)
+    from .decode.formats import WITH_TIMES
+
     for name, value in (("time_field", sensor.time_field), ("seq_field", sensor.seq_field)):
-        if value is not None and sensor.format not in ("json", "csv"):
-            refuse(f"{key}.{name}", f'goes with format "json" or "csv", not {sensor.format!r}')
+        if value is not None and sensor.format not in WITH_TIMES:
+            goes = " or ".join(f'"{one}"' for one in WITH_TIMES)
+            refuse(f"{key}.{name}", f"goes with format {goes}, not {sensor.format!r}")
         if value is not None and sensor.format == "json" and not value.startswith("/"):
             refuse(f"{key}.{name}", 'must be a JSON Pointer, such as "/time"')
 

@@ -243,7 +243,7 @@ class Daemon:
 
     def _decoder(self, name: str) -> Decoder:
         sensor = next(s for s in self._settings.sensor if s.name == name)
-        return make_decoder(sensor, from_start=sensor.link == "recording")
+        return make_decoder(sensor, from_start=sensor.link == "recording", runs=True)
 
     def _on_call(self, ring: Ring, again: bool) -> None:
         core, now_us = self._core, self._core.clock.dose_us()

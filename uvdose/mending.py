@@ -107,7 +107,7 @@ class Mender:
             raise Refusal(f"{request.act!r} cannot be moved; one of {', '.join(MOVABLE)}", 2)
         exposure = self.loaded(number)
         if exposure.state is State.VOID:
-            raise Refusal(f"exposure {number}: it was taken back")
+            raise Refusal(f"exposure {number}: it was taken back; `uvdose undo {number}` brings it back")
         standing = [a for a in exposure.acts if not a.withdrawn]
         found = [i for i, a in enumerate(standing) if a.act is act]
         if not found:

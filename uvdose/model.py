@@ -44,6 +44,52 @@ class RegisterReading(msgspec.Struct, frozen=True, gc=False):
     flags: int
 
 
+class RegisterRun(msgspec.Struct, frozen=True, gc=False):
+    """Lines of one boot and one set of flags that came together, as columns of equal length: a backlog costs little so.
+
+    Each line holds as a `RegisterReading` does; at least one.
+    """
+
+    boot: int
+    seq: list[int]
+    uptime_ms: list[int]
+    level_milli: list[int]
+    register: list[int]
+    sat_ms: list[int]
+    presses: list[int]
+    flags: int
+
+    def __len__(self) -> int:
+        return len(self.seq)
+
+    def reading(self, at: int) -> RegisterReading:
+        """One of its lines. Raises IndexError."""
+        return RegisterReading(
+            self.boot, self.seq[at], self.uptime_ms[at], self.level_milli[at], self.register[at], self.sat_ms[at],
+            self.presses[at], self.flags,
+        )
+
+    def readings(self) -> list[RegisterReading]:
+        """Its lines one by one."""
+        boot, flags = self.boot, self.flags
+        told = zip(
+            self.seq, self.uptime_ms, self.level_milli, self.register, self.sat_ms, self.presses, strict=True
+        )
+        return [
+            RegisterReading(boot, seq, uptime_ms, level_milli, register, sat_ms, presses, flags)
+            for seq, uptime_ms, level_milli, register, sat_ms, presses in told
+        ]
+
+    def part(self, begin: int, end: int | None = None) -> RegisterRun:
+        """Its lines from one on, up to before another or to its end."""
+        if begin == 0 and (end is None or end >= len(self)):
+            return self
+        return RegisterRun(
+            self.boot, self.seq[begin:end], self.uptime_ms[begin:end], self.level_milli[begin:end],
+            self.register[begin:end], self.sat_ms[begin:end], self.presses[begin:end], self.flags,
+        )
+
+
 class MomentReading(msgspec.Struct, frozen=True, gc=False):
     """One momentary value in the sensor's own unit.
 
@@ -84,7 +130,7 @@ class Chosen(msgspec.Struct, frozen=True, gc=False):
 
 
 Reading = RegisterReading | MomentReading
-Decoded = RegisterReading | MomentReading | Answer | BadInput | Chosen
+Decoded = RegisterReading | RegisterRun | MomentReading | Answer | BadInput | Chosen
 
 
 class Kind(enum.IntEnum):

@@ -10,6 +10,7 @@ import msgspec
 from .asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from .core import Core
 from .days import Days
+from .exposure.beginning import may_start
 from .exposure.outcome import Outcome
 from .exposure.states import ENDED, Act, State, act_word
 from .exposure.telling import tell_fact
@@ -130,7 +131,7 @@ class BenchService:
         else:
             known = self._mender.loaded(exposure)
             if act == "again":
-                core.bench.check_start(known.plan.sensor, known.plan.frame, now_us)
+                may_start(core.bench, known.plan.sensor, known.plan.frame, now_us)
             else:
                 self._known(exposure)
             out = core.bench.act(exposure, Act(act), now_us)
@@ -170,4 +171,5 @@ class BenchService:
 
     def _known(self, number: int) -> None:
         if (state := self._core.bench.exposure(number).state) in ENDED:
-            raise Refusal(f"exposure {number}: it is {state} already")
+            back = f"; `uvdose undo {number}` brings it back" if state == "void" else ""
+            raise Refusal(f"exposure {number}: it is {state} already{back}")

@@ -10,6 +10,7 @@ import msgspec
 from .asked import StartRequest
 from .core import Core
 from .dose.response import Response
+from .exposure.beginning import may_start
 from .exposure.gate import gate_for
 from .exposure.record import LightGate, Plan
 from .exposure.setting import check_light_in
@@ -58,7 +59,7 @@ class Starting:
         plan = plan_with(target.calls, request.looks, request.lead_s, request.overshoots)
         frame = request.frame or DEFAULT_FRAME
         sensor = self._choose_sensor(request.sensor, target)
-        channel = core.bench.check_start(sensor, frame, now_us)
+        channel = may_start(core.bench, sensor, frame, now_us)
         response = channel.track.response
         light_in = light_in or target.light_in
         changed = check_fit(target, channel.identity, response, request.override, light_in)

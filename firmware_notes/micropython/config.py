@@ -1,9 +1,16 @@
 """Looks the settings over, pure: what is wrong is said in one line that names the setting."""
 
+import ads1115
 import as7331
 import ltr390
 
-PARTS = {"ltr390": (ltr390.Ltr390, ltr390), "as7331": (as7331.As7331, as7331)}
+# The drivers: a new one is an import and a line here. Each has GAINS, TIMES and a class with the word for SENSOR.
+DRIVERS = (
+    (ads1115, ads1115.Ads1115),
+    (as7331, as7331.As7331),
+    (ltr390, ltr390.Ltr390),
+)
+PARTS = {part.word: (part, module) for module, part in DRIVERS}
 
 
 def check(at):

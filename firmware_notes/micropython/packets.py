@@ -2,7 +2,6 @@
 
 CONNACK, PUBLISH, PUBACK, SUBACK, PINGRESP = 0x20, 0x30, 0x40, 0x90, 0xD0
 PINGREQ = b"\xc0\x00"
-DISCONNECT = b"\xe0\x00"
 REFUSED = {
     1: "it speaks another version of MQTT",
     2: "it does not take this client id",

@@ -1,4 +1,4 @@
-"""The registers of a sensor on an I2C bus, a byte at a time.
+"""The registers of a sensor on an I2C bus.
 
 The bus is handed in: `readfrom_mem_into(address, register, buffer)` and `writeto_mem(address, register, data)`, which
 raise OSError.
@@ -30,3 +30,7 @@ class Registers:
         """One byte."""
         self._one[0] = value
         self._bus.writeto_mem(self._address, register, self._one)
+
+    def write_from(self, register, buffer):
+        """All bytes of the buffer in one transfer, as a register of 16 bits wants."""
+        self._bus.writeto_mem(self._address, register, buffer)

@@ -8,7 +8,7 @@ EARLY_MS = 10
 
 
 class Watch:
-    """part: an `Ltr390` or `As7331`. `fault` says in words what is wrong, "" while all is well."""
+    """part: one of the drivers, such as an `Ltr390`. `fault` says in words what is wrong, "" while all is well."""
 
     def __init__(self, part, longest_ms):
         self.part = part

@@ -19,9 +19,10 @@ NAME = "sill"
 RATE_HZ = 1  # lines a second, 0.1 to 10; the daemon may ask for another rate
 
 # The sensor. Gain and integration are part of a target: another setting asks for another calibration print.
-SENSOR = "ltr390"  # "ltr390" or "as7331"
-GAIN = 18  # ltr390: 1 3 6 9 18; as7331: 1 2 4 ... 2048 (32 suits the sun)
-INTEGRATION_MS = 100  # ltr390: 25 50 100 200 400; as7331: 16 32 64 128 256 512
+# A word or a number that cannot be is answered with those that can; README.md says what suits the sun.
+SENSOR = "ltr390"  # such as "ltr390", "as7331", "ads1115"
+GAIN = 18
+INTEGRATION_MS = 100
 ZERO = 0  # counts in the dark, as measured; it is told to the daemon and not subtracted here
 
 # Pins, by the number that the board's port gives them; None for what is not there

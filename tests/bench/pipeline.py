@@ -103,7 +103,8 @@ def lit_core(folder: Path, sensor: SensorSettings, wanted: int) -> tuple[Countin
     bench.add_sensor(sensor.name, identity_of(sensor), response_of(sensor))
     journal = Journal(folder, sensor, clock.wall_us())
     core = CountingCore(
-        bench, clock, journal.recorder, journal.writer, {}, lambda _: NativeDecoder(), lambda _: None, lambda _: None
+        bench, clock, journal.recorder, journal.writer, {}, lambda _: NativeDecoder(runs=True), lambda _: None,
+        lambda _: None,
     )
     core.wanted = wanted
     core.reached = asyncio.Event()

@@ -89,23 +89,23 @@ def _memory(folder: Path, lines: list[bytes], rounds: int) -> list[Row]:
             sums.take(whole)
 
     def decode() -> None:
-        decoder = NativeDecoder()
+        decoder = NativeDecoder(runs=True)
         for chunk in chunks:
             decoder.feed(chunk)
 
     def dose(frames: int) -> None:
-        decoder, bench = NativeDecoder(), lit_bench(NATIVE, frames=frames)
+        decoder, bench = NativeDecoder(runs=True), lit_bench(NATIVE, frames=frames)
         for chunk, end_us in zip(chunks, ends_us, strict=True):
             bench.take(NAME, decoder.feed(chunk), end_us)
 
     def packed() -> None:
-        decoder, bench = NativeDecoder(), lit_bench(NATIVE)
+        decoder, bench = NativeDecoder(runs=True), lit_bench(NATIVE)
         for chunk, end_us in zip(chunks, ends_us, strict=True):
             recorder.keep_readings(bench.take(NAME, decoder.feed(chunk), end_us).readings)
         recorder.flush()
 
     def single() -> None:
-        decoder, bench = NativeDecoder(), lit_bench(NATIVE)
+        decoder, bench = NativeDecoder(runs=True), lit_bench(NATIVE)
         for i, line in enumerate(lines):
             recorder.keep_readings(bench.take(NAME, decoder.feed(line), (i + 1) * STEP_MS * 1000).readings)
         recorder.flush()
@@ -223,7 +223,7 @@ def _one_thread(path: str, count: int, recorder: Recorder) -> float:
     """The product's reading pattern and its parts, one after the other in one thread."""
     bench: Bench = lit_bench(NATIVE)
     channel = bench.channels[NAME]
-    decoder = NativeDecoder()
+    decoder = NativeDecoder(runs=True)
     port = _open(path)
     begin = flushed = time.perf_counter()
     while channel.readings < count:

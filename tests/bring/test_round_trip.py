@@ -19,6 +19,7 @@ from uvdose.exposure.exposure import Exposure
 from uvdose.exposure.record import Plan
 from uvdose.exposure.states import Act
 from uvdose.exposure.target import Target
+from uvdose.journal.judged import judged
 from uvdose.journal.replay import preroll_us, replay
 from uvdose.journal.schema import open_reading
 from uvdose.journal.store import Store
@@ -51,7 +52,7 @@ def recounted(store: Store, sensor: str, target: Target, begin_us: int, end_us: 
     exposure.apply(Act.LIGHT, Mark(begin_us))
     exposure.apply(Act.FINISH, Mark(end_us))
     channel = Channel(sensor, identity, response)
-    replay(channel, [exposure], store.judged(sensor, preroll_us(store, sensor, begin_us, response)))
+    replay(channel, [exposure], judged(store.db, sensor, preroll_us(store, sensor, begin_us, response)))
     return exposure.figures(channel.track, end_us)
 
 

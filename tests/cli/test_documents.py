@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 import subprocess
@@ -12,6 +13,7 @@ import pytest
 
 from uvdose.cli.app import tree
 from uvdose.config import parse_settings
+from uvdose.decode.formats import FORMATS
 from uvdose.intake.recording import parse_line
 
 from .conftest import ROOT, argv, environment
@@ -79,3 +81,18 @@ def test_recordings_are_readable_rise_and_say_what_they_are(path: Path) -> None:
 def test_every_command_of_the_readme_is_there(command: str) -> None:
     done = subprocess.run(argv(command, "--help"), capture_output=True, text=True, timeout=30, env=environment())
     assert done.returncode == 0 and done.stdout, done.stderr
+
+
+def test_every_format_is_told_by_its_command() -> None:
+    done = subprocess.run(argv("sensor", "formats"), capture_output=True, text=True, timeout=30, env=environment())
+    told = json.loads(
+        subprocess.run(
+            argv("sensor", "formats", "--json"), capture_output=True, text=True, timeout=30, env=environment()
+        ).stdout
+    )["formats"]
+    assert done.returncode == 0 and [one["format"] for one in told] == [one.name for one in FORMATS]
+    for one in FORMATS:
+        assert f"{one.name}: {one.about}" in done.stdout and one.example in done.stdout
+        assert parse_settings(
+            f'[[sensor]]\nname = "sill"\nlink = "serial"\nport = "x"\nformat = "{one.name}"\nfield = "/uv"\n', "x"
+        )

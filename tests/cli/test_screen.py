@@ -35,7 +35,7 @@ def test_it_is_wrapped_and_nothing_is_lost(width: int) -> None:
 def test_the_time_left_is_unknown_only_while_silent() -> None:
     for alarms in (["silent"], ["link"], ["gap", "link", "silent"]):
         assert "time left unknown while silent" in plain_lines(_status(alarms, None))[-1]
-        assert "  unknown  " in status_text(_status(alarms, None))
+        assert "  39 %  unknown\n" in status_text(_status(alarms, None))
     assert "5:00 left" in plain_lines(_status(["noisy"], 300.0))[-1]
     assert "unknown" not in plain_lines(_status(["silent"], None, "held"))[-1]
 

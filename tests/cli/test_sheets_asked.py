@@ -78,9 +78,9 @@ def _exposed_with_pauses(bench: Homed, running: RunningBench, lamp: Lamp) -> Non
         talk.wait_for("uncover now")
         talk.wait_for("next: uncover step 2 at 400")
         talk.send("")
-        talk.wait_for("not yet: uncover step 2 at 400.*`uvdose strip moved 1 --home ")
+        talk.wait_for(r"not yet: uncover step 2 at 400[^`]*`uvdose strip moved 1 --home ")
         talk.press(CTRL_C)
-        talk.wait_for("it counts on: `uvdose strip run 1 --home .*strip moved 1.*finish 1")
+        talk.wait_for(r"it counts on:\s+`uvdose strip run 1 --home [\s\S]*strip moved 1[\s\S]*finish 1")
         assert talk.ends() == 130
     assert _sheet(bench, "strip")["state"] == "in the light"
     assert running.stop() == 0
@@ -187,7 +187,8 @@ def test_an_edition_and_a_retired_target_by_answers(bench: Daemon) -> None:
         talk.talk(("what is the edition called: ", "spring fair"), (r"letters.*\s+what is.*: ", "fair"),
                   ("how many sheets: ", "none"), (r"whole number.*\s+how many sheets: ", "2"),
                   ("its target; for several layers.*: ", "blue brown"))  # fmt: skip
-        talk.wait_for("edition fair: 2 sheets of blue v1, brown v1; begin with `uvdose expose --edition fair --home ")
+        talk.wait_for("edition fair: 2 sheets of blue v1, brown v1; begin with\\s+`uvdose expose --edition fair"
+                      " --home ")
         assert talk.ends() == 0
     assert "next: sheet 1, layer 1" in bench.call("edition").out
     with _talk(bench, "target", "retire", "brown") as talk:

@@ -34,8 +34,8 @@ def test_the_only_one_that_can_take_it(act: str, states: tuple[str, ...], meant:
     [
         ("hold", ("counting", "reached"), 2, "which print? hold 1 (fern, blue v1, frame 1, counting), or 2 (fern, "),
         ("finish", ("counting", "held"), 2, "2 (fern, blue v1, frame 2, held)"),
-        ("resume", ("counting", "finished"), 4, "nothing to resume; out now: 1 (fern, blue v1, frame 1, counting)"),
-        ("hold", ("finished",), 4, "nothing to hold: no print is out"),
+        ("resume", ("counting", "finished"), 4, "nothing to resume; in the light: 1 (fern, blue v1, frame 1, "),
+        ("hold", ("finished",), 4, "nothing to hold: no print is in the light"),
     ],
 )  # fmt: skip
 def test_two_and_none_are_refused(act: str, states: tuple[str, ...], code: int, told: str) -> None:
@@ -46,7 +46,7 @@ def test_two_and_none_are_refused(act: str, states: tuple[str, ...], code: int, 
 
 def test_held_taken_up_and_finished_without_a_number(daemon: Daemon) -> None:
     assert daemon.call("target", "set", "blue", "--dose", 60_000).code == 0
-    daemon.run("hold").refused(4, "nothing to hold: no print is out")
+    daemon.run("hold").refused(4, "nothing to hold: no print is in the light")
     assert daemon.call("expose", "blue").code == 0
     assert daemon.run("hold").out.startswith("exposure 1: held at ")
     assert daemon.call("expose", "blue", "--frame", "2").code == 0

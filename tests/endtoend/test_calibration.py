@@ -101,7 +101,7 @@ def test_a_strip_by_covering_to_a_target_a_print_and_its_verdict(bindery: Binder
             talk.send("")
             talk.wait_for(f"cover step {step}: done at")
         talk.talk(("NOW: cover it and take it in", ""))
-        talk.wait_for("next: wash and dry it, then `uvdose strip read 1")
+        talk.wait_for(r"next: wash and dry it, then\s+`uvdose strip read 1")
         assert talk.ends() == 0
     bindery.settled(1)
     start, *cards, finish = bindery.records(1)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from uvdose.dose.response import Identity, Response
+from uvdose.exposure.beginning import may_start
 from uvdose.exposure.bench import Bench
 from uvdose.exposure.exposure import Exposure
 from uvdose.exposure.outcome import Outcome
@@ -68,7 +69,7 @@ class PaperBench:
     ) -> Exposure:
         """Start `after_s` after the newest reading."""
         now_us = us(self.now + after_s)
-        self.bench.check_start("sill", frame, us(self.now))
+        may_start(self.bench, "sill", frame, us(self.now))
         plan = Plan(
             number, Target("blue", 1, dose_mj_cm2, calls=CallPlan(**calls)), "sill", frame,  # type: ignore[arg-type]
             self.bench.channels["sill"].track.response, now_us + us(count_in_s), aim=aim,

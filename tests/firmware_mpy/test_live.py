@@ -8,6 +8,7 @@ changes by as much as a busy machine keeps the node waiting between its clock an
 from __future__ import annotations
 
 import itertools
+import json
 import os
 import signal
 import ssl
@@ -18,7 +19,7 @@ from pathlib import Path
 import pytest
 from support.bench import RunningBench
 from support.broker import Broker, make_ca
-from support.micronode import LAMP, Ear, MicroNode
+from support.micronode import LAMP, ROOT, Ear, MicroNode
 
 from uvdose.decode.native import frame_command
 from uvdose.model import RegisterReading
@@ -287,9 +288,12 @@ def test_password_tls_and_what_is_told(tmp_path: Path) -> None:
                     wait_for(lambda n=node: n.edges(LAMP) and n.edges(LAMP)[-1].level == 1, 10, "all is well")
 
 
+WORDS = sorted({json.loads(path.read_text())["sensor"] for path in (ROOT / "shared" / "parts").iterdir()})
+
+
 @pytest.mark.parametrize("wrong, told", [
     ({"GAIN": 2}, "settings.py: GAIN of ltr390 must be one of 1, 3, 6, 9, 18"),
-    ({"SENSOR": "uvx"}, "settings.py: SENSOR must be one of as7331, ltr390"),
+    ({"SENSOR": "uvx"}, f"settings.py: SENSOR must be one of {', '.join(WORDS)}\n"),
     ({"NAME": "a/b"}, "settings.py: NAME must be"), ({"RATE_HZ": 50}, "settings.py: RATE_HZ must be"),
     ({"INTEGRATION_MS": 64}, "settings.py: INTEGRATION_MS of ltr390 must be one of 25, 50, 100, 200, 400"),
 ])  # fmt: skip

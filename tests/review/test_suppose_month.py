@@ -22,6 +22,7 @@ from uvdose.exposure.exposure import Exposure
 from uvdose.exposure.record import Plan
 from uvdose.exposure.states import Act
 from uvdose.exposure.target import Target
+from uvdose.journal.judged import judged
 from uvdose.journal.replay import replay
 from uvdose.journal.schema import open_reading
 from uvdose.journal.store import Store
@@ -62,7 +63,7 @@ def test_each_day_sums_to_what_pandas_says(home: Homed) -> None:
         exposure.apply(Act.LIGHT, Mark(begin_us))
         exposure.apply(Act.FINISH, Mark(begin_us + 86_400_000_000))
         days.append(exposure)
-    replay(Channel(bed.sensor, bed.identities[0], response), days, store.judged(bed.sensor, 0))
+    replay(Channel(bed.sensor, bed.identities[0], response), days, judged(store.db, bed.sensor, 0))
     figures = [day.account.figures() for day in days]
     assert [f.dose for f in figures] == pytest.approx(sums, rel=1e-12)
     lost = [f.missing_s + f.bridged_s for f in figures]

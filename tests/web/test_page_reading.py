@@ -183,7 +183,7 @@ def test_a_screen_reader_has_names_roles_and_no_chatter(bench: RunningBench, pho
     one.page.wait_for_selector("#chart:not([hidden])")
     tree = one.page.locator("body").aria_snapshot()
     for part in ('heading "bindery"', 'main "Frame 1', 'button "Hold Frame 1"', 'button "Finish"',
-                 'button "Take back: start"', 'navigation "Frames"', 'button "Menu"', "- status",
+                 'button "Undo: start"', 'navigation "Frames"', 'button "Menu"', "- status",
                  'img "Light over'):
         assert part in tree, tree
     assert not re.search(r"button(:|$)", tree, re.MULTILINE)  # none without a name

@@ -113,14 +113,14 @@ class Proposal(msgspec.Struct, frozen=True):
 
 def propose(
     target_dose: float, prior: Prior | Estimate | None, judgements: Sequence[Judgement], eye: Eye | None = None,
-    bleaches: bool = False,
+    bleaches: bool = False, unit: str = "",
 ) -> Proposal:
     """The dose that the judged prints of one target point to. Nothing is changed.
 
     prior: of the calibration print; None when the target was not proved with one, and then it lies at the target.
     A change is proposed from 1/12 stop on, which is how much sheets of one coat differ. bleaches: light makes this
     process paler (plant juice), so that too dark means too little; its highlights lie under the clear film and say
-    nothing of the negative. Raises `Refusal` (code 2).
+    nothing of the negative. unit: of the doses, as it is read, for the sentence. Raises `Refusal` (code 2).
     """
     _check_dose(target_dose)
     known = Prior.of(prior) if isinstance(prior, Estimate) else prior or Prior(target_dose)
@@ -130,8 +130,9 @@ def propose(
     change_stops = found.mean - math.log2(target_dose)
     change = bool(seen) and abs(change_stops) >= MATTERS_STOPS
     judged = [j for j in judgements if j.highlights is not None and not bleaches]
+    sentence = _sentence(target_dose, seen, found, change_stops, change, bleaches, unit)
     return Proposal(
-        dose, low, high, change_stops, _sentence(target_dose, seen, found, change_stops, change, bleaches), change,
+        dose, low, high, change_stops, sentence, change,
         advice(judged[-1].highlights, judged[-1].tone) if judged else "",
     )  # fmt: skip
 
@@ -251,12 +252,12 @@ def _rough(dose: float) -> str:
 
 
 def _sentence(
-    target: float, seen: Sequence[Seen], found: Posterior, change_stops: float, change: bool, bleaches: bool
+    target: float, seen: Sequence[Seen], found: Posterior, change_stops: float, change: bool, bleaches: bool, unit: str
 ) -> str:
     dose, low, high = (_rough(2.0**x) for x in (found.mean, found.low, found.high))
     if not seen:
         return f"keep {_figure(target)}: no print at this target was judged yet"
-    likely = f"the right dose is likely {dose} ({low}-{high})"
+    likely = f"the right dose is likely {dose}{f' {unit}' if unit else ''} ({low}-{high})"
     by = f"{abs(change_stops):.2f} stop {'less' if change_stops < 0 else 'more'} than the target now"
     told = _told(seen, change_stops, bleaches)
     if change:

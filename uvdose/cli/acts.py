@@ -76,7 +76,7 @@ def expose(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """Begin an exposure; prints the number to pencil on it."""
+    """Begin an exposure; shows the number to pencil on the sheet."""
     from ..asked import StartRequest
     from ..clock import real_s
     from ..exposure.target import CallPlan, plan_with

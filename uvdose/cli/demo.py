@@ -30,10 +30,11 @@ MOST_PAST = 1.15
 INTRO = f"""\
 The bindery, its endpapers and its light are invented; the light is simulated.
 
-A small bindery prints patterned endpapers on hand-coated paper, in the sun, under passing cloud. A UV sensor lies
-on the sill beside the frame. A test strip has shown that {DOSE} mJ/cm² prints this coating right. The daemon, the
-commands and the serial line are the real ones; only the sensor at its far end is simulated, and its minutes run
-{PACE} times fast."""
+A small bindery prints patterned endpapers on hand-coated paper, in the sun,
+under passing cloud. A UV sensor lies on the sill beside the frame. A test strip
+has shown that {DOSE} mJ/cm² prints this coating right. The daemon, the commands
+and the serial line are the real ones; only the sensor at its far end is
+simulated, and its minutes run {PACE} times fast."""
 
 
 def demo(

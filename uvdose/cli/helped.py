@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+WHOLE = 1000  # letters of a short help: lists of commands wrap it, and cut none
 WORDS = {"str": "TEXT", "int": "N", "float": "NUMBER", "list[str]": "TEXT", "list[float]": "NUMBER", "list[int]": "N"}
 
 
@@ -25,6 +26,7 @@ def worded(command: Any) -> Any:
                 bare = param.metavar.removesuffix("...")
                 param.metavar = bare[1:-1] if bare.startswith("[") and bare.endswith("]") else bare
     for each in getattr(command, "commands", {}).values():
+        each.short_help = each.short_help or each.get_short_help_str(WHOLE)
         worded(each)
     return command
 

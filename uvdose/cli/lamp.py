@@ -31,7 +31,7 @@ CAUTION = (
     " the eye protection made for it and cover your skin; its data sheet goes before this."
 )
 
-lamps = typer.Typer(help="The lamp: is it warm, how it ages, how even it lies.", no_args_is_help=True,
+lamps = typer.Typer(help="The lamp: is it warm, how it ages, how even its bed is.", no_args_is_help=True,
                     rich_markup_mode=None)  # fmt: skip
 
 

@@ -58,6 +58,9 @@ def prints(
         frame, sensor, edition, wall0_us, min(wall1_us, EVER_US), void,
     )  # fmt: skip
     with journal(place) as store:
+        if not as_json and store.last_day_wall_us() is None:
+            say("no exposure in the journal yet: `uvdose expose TARGET` begins one")
+            return
         doc = find(store, sought, limit) if by is None else groups.group(store, sought, by, limit)
     if as_json:
         print_json(doc)

@@ -65,7 +65,9 @@ def _line(prompt: str) -> str:
     try:
         if not at_terminal():
             return input(prompt).strip()
-        print(prompt, end="", flush=True)
+        from ..review.layout import fitted
+
+        print(fitted(prompt), end="", flush=True)
         # Looked for again and again: a Ctrl-C between the prompt and a wait without end would lie until the next key.
         while not select.select([sys.stdin], [], [], LOOK_S)[0]:
             pass

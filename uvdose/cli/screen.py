@@ -167,14 +167,18 @@ def status_text(status: StatusDoc) -> str:
     ]
     if not status.exposures:
         return "\n".join([*lines, "", "no exposures today"])
-    table = [["id", "label", "frame", "target", "state", "dose", "of", "unit", "done", "left", "alarms, calls"]]
+    table = [["id", "label", "frame", "target", "state", "dose", "of", "unit", "done", "left"]]
     table += [
         [str(d.id), shorten(d.label or "-", 10), d.frame, d.title, state_word(d), figure(d.dose),
          figure(d.target_dose), unit_text(d.unit), percent(d.fraction),
          "not today" if d.not_today else _range_words(d) if d.eta_s is not None or not UNHEARD & set(d.alarms)
-         else "unknown",
-         "; ".join([*map(alarm_words, d.alarms), *([call_words(d.calls)] if d.calls else []),
-                    *(["node armed"] if d.armed else [])])]
+         else "unknown"]
         for d in status.exposures
     ]
-    return "\n".join([*lines, "", *columns(table, right=(0, 5, 6, 8, 9))])
+    head, *rows_of = columns(table, right=(0, 5, 6, 8, 9))
+    lines += ["", head]
+    for d, row in zip(status.exposures, rows_of, strict=True):
+        beside = [*map(alarm_words, d.alarms), *([f"CALL: {call_words(d.calls)}"] if d.calls else []),
+                  *(["node armed"] if d.armed else [])]  # fmt: skip
+        lines += [row, *([f"    {'; '.join(beside)}"] if beside else [])]
+    return "\n".join(lines)

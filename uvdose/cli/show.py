@@ -25,7 +25,9 @@ def print_json_line(value: object) -> None:
 
 def say(text: str) -> None:
     """Text for a person; the commands that it hints at name the home that this call named."""
-    print(hinted(text), flush=True)
+    from ..review.layout import fitted
+
+    print(fitted(hinted(text)), flush=True)
 
 
 def has_colour() -> bool:

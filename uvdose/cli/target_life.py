@@ -13,7 +13,7 @@ from .questions import answer, text
 
 if TYPE_CHECKING:
     from ..dose.response import Identity
-    from ..exposure.target import Target
+    from ..exposure.target import CallPlan, Target
     from ..journal.store import Store
 
 Text = str | None
@@ -217,6 +217,7 @@ def _find(store: Store, given: str) -> Target:
 
 def differing(a: Target, b: Target) -> list[tuple[str, str, str]]:
     """(what, in a, in b) for all that differs, but name, version and time."""
+    from ..exposure.target import CallPlan
     from ..review.layout import with_unit
     from ..units import stops_between
 
@@ -237,8 +238,18 @@ def differing(a: Target, b: Target) -> list[tuple[str, str, str]]:
     for field in ("calls", "reason", "basis", "p", "exposure_scale", "proved_light", "light_in", "correct", "retired"):
         x, y = getattr(a, field), getattr(b, field)
         if x != y:
-            rows.append((NAMED.get(field, field), _plain(x), _plain(y)))
+            told = [", ".join(call_facts(v)) if isinstance(v, CallPlan) else _plain(v) for v in (x, y)]
+            rows.append((NAMED.get(field, field), told[0], told[1]))
     return rows
+
+
+def call_facts(calls: CallPlan) -> list[str]:
+    """When a target calls, each in words."""
+    from ..units import percent
+
+    facts = [f"look at {percent(look)}" for look in calls.looks]
+    facts.append(f"lead {calls.lead_s:g} s" if calls.lead_s else "no lead call")
+    return facts + [f"overshoot {s:+.2f} stops" for s in calls.overshoots]
 
 
 def _plain(value: object) -> str:

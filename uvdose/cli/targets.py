@@ -207,9 +207,8 @@ def _reciprocity(target: Target) -> list[str]:
 
 def _facts(target: Target) -> str:
     from ..review.layout import figure, with_unit
-    from ..units import percent
 
-    c, calls = target.combination, target.calls
+    c = target.combination
     parts = [with_unit(target.dose, target.unit)]
     if target.retired:
         parts[0] = f"retired, {parts[0]}"
@@ -223,10 +222,7 @@ def _facts(target: Target) -> str:
     if target.exposure_scale is not None:
         parts.append(f"range {target.exposure_scale:.2f}")
     parts += target_light.facts(target)
-    parts += [f"look at {percent(look)}" for look in calls.looks]
-    parts.append(f"lead {calls.lead_s:g} s" if calls.lead_s else "no lead call")
-    parts += [f"overshoot {s:+.2f} stops" for s in calls.overshoots]
-    return ", ".join(parts)
+    return ", ".join(parts + target_life.call_facts(target.calls))
 
 
 for part in (target_life, target_light, target_drift):

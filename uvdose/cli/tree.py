@@ -41,9 +41,8 @@ class ByTask(TyperGroup):
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """A heading for each task."""
         width = max(map(len, MODULES))
-        room = formatter.width - 6 - width
         for title, names in BY_TASK.items():
-            found = [(n.ljust(width), self.commands[n].get_short_help_str(room)) for n in names if n in self.commands]
+            found = [(n.ljust(width), self.commands[n].get_short_help_str()) for n in names if n in self.commands]
             if found:
                 with formatter.section(title):
                     formatter.write_dl(found)

@@ -22,7 +22,7 @@ def the_only(act: str, exposures: Sequence[ExposureDoc]) -> ExposureDoc:
     if open_to:
         raise Refusal(f"which print? {act} {_list(open_to)}", 2)
     running = [e for e in exposures if e.state not in ("finished", "void")]
-    out = f"; out now: {_list(running)}" if running else ": no print is out"
+    out = f"; in the light: {_list(running)}" if running else ": no print is in the light"
     raise Refusal(f"nothing to {act}{out}")
 
 

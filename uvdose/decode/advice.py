@@ -5,18 +5,20 @@ from __future__ import annotations
 import json
 import re
 
-from .line_protocol import is_number, parse_point
-from .scalars import Unreadable, number
+from .choice import choose
+from .formats import NAMES
+from .scalars import VALUELESS, Unreadable, number
+from .shape import shape_of
 
 SHOWN = 60
-_NO_VALUE = ("not a finite number", "null value", "empty value", "absurd number")
 _GARBLED_SHARE = 0.2
 _ESCAPED = re.compile(r"\\x[0-9a-f]{2}|\\u[0-9a-f]{4}|\\[nrt]")
 _KEY = re.compile(r'"([^"\\]{1,40})"\s*:\s*"?[-+]?[0-9]')
 _LABEL = re.compile(r"\s*([^\W\d][^:=,;]{0,39}?)\s*[:=]\s*[-+.]?[0-9]")
 _COMMA = re.compile(r"[0-9],[0-9]")
 _PARTED = re.compile(r"[;,\t]|\s")
-_FORMATS = "native, number, label, csv, json, senml or line-protocol; `uvdose sensor find` tells which"
+_FORMATS = f"{', '.join(NAMES[:-2])} or {NAMES[-2]}; `uvdose sensor find` tells which"
+_CUT_SHORT = ("label", "csv", "number")  # looked at below in ways that a cut line and a wrong decimal mark pass, too
 
 
 def shown(excerpt: str) -> str:
@@ -27,11 +29,13 @@ def shown(excerpt: str) -> str:
 def what_to_set(form: str, reason: str, excerpt: str) -> str:
     """What to set in the settings of a sensor of format `form` that sent this; it ends no sentence."""
     text = excerpt.strip()
-    if reason in _NO_VALUE:
+    if reason in VALUELESS:
         return "the board speaks, but has no value of its sensor: look at the sensor's wiring"
     garbled = "".join(_ESCAPED.findall(text))
     if len(garbled) > _GARBLED_SHARE * len(text):
         return "set `baud` to the speed at which the board sends"
+    if reason == "checksum":
+        return f"the lines come damaged ({reason}): check the cable, and `baud` against the board's speed"
     if form == "auto":
         return "`uvdose sensor find` shows what comes, and what to set"
     looks, how = _form_of(text)
@@ -68,9 +72,11 @@ def _form_of(text: str) -> tuple[str, str]:
         except Unreadable:
             continue
         return "number", " and decimal_comma = true" if comma else ""
-    field = _point_field(text)
-    if field:
-        return "line-protocol", f' and field = "{field}"'
+    shape = shape_of(text.encode())
+    if shape is not None and shape.sure and shape.form not in _CUT_SHORT:
+        told = [name for name, value in shape.fields.items() if value is not None]
+        name = choose([shape]).name or next(iter(told), "")
+        return shape.form, f" and field = {json.dumps(name, ensure_ascii=False)}" if name else ""
     label = _LABEL.match(text)
     if label:
         return "label", f' and field = "{label[1]}"'
@@ -78,16 +84,6 @@ def _form_of(text: str) -> tuple[str, str]:
     if len(cells) > 1 and sum(map(_is_number, cells)) > len(cells) / 2:
         return "csv", ' and field = "1" (the number of the column)'
     return "", ""
-
-
-def _point_field(text: str) -> str:
-    """The first number's name where this is line protocol beyond doubt: with tags, or with a time."""
-    try:
-        point = parse_point(text)
-    except Unreadable:
-        return ""
-    sure = point.tags or point.stamped
-    return next((name for name, raw in point.fields.items() if is_number(raw)), "") if sure else ""
 
 
 def _is_number(cell: str) -> bool:

@@ -1,7 +1,8 @@
 """`format = "auto"`: what the input is, decided once enough lines agree, and kept until nothing fits any more.
 
-The lines up to the decision give no readings: they would all be placed at its moment. A form that proves itself (the
-native line, a SenML pack) is decided by its first line. Where it is not sure, what comes is bad input with the reason.
+The lines up to the decision give no readings: they would all be placed at its moment. A form that proves itself (by a
+checksum, or as a SenML pack does) is decided by its first line. Where it is not sure, what comes is bad input with the
+reason.
 """
 
 from __future__ import annotations
@@ -13,17 +14,17 @@ from ..model import BadInput, Chosen, Decoded
 from ..settings_words import INDEX_WORDS
 from .base import Decoder
 from .choice import Choice, choose, note_on
+from .format import ONLY, Shape
+from .formats import PROVEN
 from .lines import LineBuffer, bad, is_overlong, whole_lines
 from .naming import Says
-from .scalars import Unreadable, clean_text
-from .shape import ONLY, Shape, shape_of
+from .scalars import VALUELESS, Unreadable, clean_text
+from .shape import shape_of
 from .table import split_row
 
 AGREE = 3
 WINDOW = 12
 LOST = 10
-_PROVEN = ("native", "senml")
-_NO_VALUE = ("not a finite number", "null value", "empty value", "absurd number")
 
 Make = Callable[[str, str | None], Decoder]
 """The decoder of a format and a field."""
@@ -72,7 +73,7 @@ class AutoDecoder:
         if self._inner is None:
             return self._look(data)
         found = self._inner.message(data)
-        if all(isinstance(item, BadInput) and item.reason not in _NO_VALUE for item in found) and found:
+        if all(isinstance(item, BadInput) and item.reason not in VALUELESS for item in found) and found:
             self._misfits += 1
             if self._misfits >= LOST:
                 found += self._forget()
@@ -96,17 +97,17 @@ class AutoDecoder:
                 return [bad("no form that is known", data)]  # one after the other: words, and no rows below them
             self._take_header(data)
             return []
-        if partial and shape.form not in _PROVEN:
+        if partial and shape.form not in PROVEN:
             return []  # it may be the end of a line
         self._seen.append(shape)
         alike = [s for s in self._seen if s.form == shape.form]
         choice = choose(alike, self._field)
         if choice.kind is Says.INDEX and self._irradiance:
             choice = Choice(None, INDEX_WORDS)
-        if choice.name is not None and shape.fields.get(choice.name, 0.0) is None and shape.form not in _PROVEN:
+        if choice.name is not None and shape.fields.get(choice.name, 0.0) is None and shape.form not in PROVEN:
             self._seen.pop()
             return [bad("not a finite number", data)]
-        enough = 1 if shape.form in _PROVEN else AGREE
+        enough = 1 if shape.form in PROVEN else AGREE
         if choice.name is None:
             return [bad(choice.why, data)] if len(alike) >= enough else []
         if sum(choice.name in s.fields for s in alike) < enough or choice.name not in shape.fields:

@@ -8,9 +8,9 @@ import msgspec
 
 from ..settings_words import INDEX_WORDS
 from ..units import IRRADIANCE_UNITS, plain_unit
+from .format import ONLY, Shape
 from .lines import visible
 from .naming import Says, says
-from .shape import ONLY, Shape
 from .text import same_label
 
 _LIGHT = (Says.UV, Says.INDEX, Says.SHORT_WAVE)
@@ -33,7 +33,7 @@ def choose(shapes: Sequence[Shape], field: str | None = None, context: str = "")
     """The number to take out of lines of one form, looking at all of them. context: the topic, which has a name too."""
     names = list(dict.fromkeys(name for shape in shapes for name in shape.fields))
     if not names:
-        return Choice(None, "no number in it")
+        return Choice(None, next((shape.why for shape in shapes if shape.why), "no number in it"))
     if field is not None:
         return _by_field(names, field)
     units = {name: unit for shape in shapes for name, unit in shape.units.items()}

@@ -12,7 +12,8 @@ import re
 import msgspec
 
 from ..model import Decoded, MomentReading
-from .scalars import Unreadable, clean_text, number
+from .format import Format, Line, Shape, Wanted
+from .scalars import Unreadable, clean_text, means_nothing, number
 
 _NAME = r"(?:\\.|[^\\ ,=])+"
 _TEXT = r'"(?:\\.|[^"\\])*"'
@@ -112,7 +113,7 @@ class LineProtocolReader:
 
     def _pick(self, point: Point) -> str:
         if self._field is None:
-            numbers = [raw for raw in point.fields.values() if is_number(raw)]
+            numbers = [raw for raw in point.fields.values() if _is_number(raw)]
             if len(numbers) != 1 and len(point.fields) != 1:
                 raise Unreadable("several fields; set field to one" if numbers else "no numbers")
             return (numbers or list(point.fields.values()))[0]
@@ -122,10 +123,41 @@ class LineProtocolReader:
         return point.fields[self._field]
 
 
-def is_number(raw: str) -> bool:
-    """Whether a number stands behind a field's name."""
+def _is_number(raw: str) -> bool:
     try:
         value_of(raw)
     except Unreadable:
         return False
     return True
+
+
+def _shape(line: Line) -> Shape | None:
+    """Sure with tags or a time; without them it may be a label with more words before it."""
+    try:
+        point = parse_point(line.text or "")
+    except Unreadable:
+        return None
+    fields: dict[str, float | None] = {}
+    for name, raw in point.fields.items():
+        name = re.sub(r"([ ,=])", r"\\\1", name)
+        try:
+            fields[name] = value_of(raw)
+        except Unreadable:
+            if means_nothing(raw) and raw.casefold() not in _BOOLEAN:
+                fields[name] = None
+    sure = bool(point.tags) or point.stamped
+    return Shape("line-protocol", fields, stamped=point.stamped, sure=sure) if fields else None
+
+
+def _reader(wanted: Wanted) -> LineProtocolReader:
+    return LineProtocolReader(wanted.field)
+
+
+LINE_PROTOCOL = Format(
+    name="line-protocol",
+    about="line protocol: `measurement,tag=value field=value timestamp`",
+    field='a field\'s name, or what stands before it too, such as "weather,site=a uv"',
+    example="weather,site=a uv=3.2 1465839830100400200",
+    reader=_reader,
+    shape=_shape,
+)

@@ -18,6 +18,7 @@ from struct import error as StructError
 
 from ..model import Answer, BadInput, Decoded, RegisterReading
 from .lines import MAX_LINE, LineBuffer, bad, is_overlong, whole_lines
+from .native_run import RUN_LEAST, run_of
 
 REASONS = (
     "overlong", "no checksum", "checksum", "unknown line", "field count", "boot", "seq", "uptime", "level",
@@ -41,20 +42,30 @@ class NativeDecoder:
     The very first line of a stream is tried like any other: the checksum tells whether it is whole. Where a line
     fails but a whole one stands at its end (a node that was reset in the middle of a line), the rubbish before it
     gives one `BadInput` and the line is read.
+
+    runs: readings that come together, and nothing among them, are given as one `RegisterRun`.
     """
 
-    __slots__ = ("_buffer",)
+    __slots__ = ("_buffer", "_runs")
 
-    def __init__(self) -> None:
+    def __init__(self, runs: bool = False) -> None:
         self._buffer = LineBuffer()
+        self._runs = runs
 
     def feed(self, data: bytes) -> list[Decoded]:
         """Bytes of a stream, cut anywhere. Empty lines mean nothing. Never raises."""
-        return _decode(self._buffer.feed(data))
+        return self._lines(self._buffer.feed(data))
 
     def message(self, data: bytes) -> list[Decoded]:
         """One message: one or several whole lines, with or without a last newline. Never raises."""
-        return _decode(whole_lines(data)) or [bad("empty message", data)]
+        return self._lines(whole_lines(data)) or [bad("empty message", data)]
+
+    def _lines(self, lines: list[bytes]) -> list[Decoded]:
+        if self._runs and len(lines) >= RUN_LEAST:
+            run = run_of(lines)
+            if run is not None:
+                return [run]
+        return _decode(lines)
 
 
 def _decode(lines: list[bytes]) -> list[Decoded]:

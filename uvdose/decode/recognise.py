@@ -15,16 +15,17 @@ import msgspec
 from ..settings_words import INDEX_WORDS
 from ..units import IRRADIANCE_UNITS, plain_unit
 from .choice import Choice, choose
+from .format import ONLY, Shape
+from .formats import PROVEN
 from .lines import excerpt
 from .naming import Says
 from .scalars import Unreadable, clean_text
-from .shape import ONLY, Shape, shape_of
+from .shape import shape_of
 from .table import split_row
 
 LEAST_LINES = 3
 LEAST_SHARE = 0.2
 CLEAN_SHARE = 0.8
-_NMEA = re.compile(rb"\s*[$!][A-Z]{2}[A-Z0-9]{3},[^*]*\*[0-9A-Fa-f]{2}\s*")
 _UNIT = re.compile(r"(?:[mu\u00b5\u03bc]?W/(?:cm|m)\^?[2\u00b2])", re.IGNORECASE)
 _VOLTS = re.compile(r"\(V\)|volt(?:s|age)?\b", re.IGNORECASE)
 _MILLIVOLTS = re.compile(r"mV\b|millivolt", re.IGNORECASE)
@@ -85,17 +86,18 @@ def recognise(heard: Sequence[Heard], context: str = "", who: str = "", least: i
     came = [h for h in heard if h.data.strip()]
     if not came:
         return _unsure("nothing came", came)
-    if sum(bool(_NMEA.fullmatch(h.data)) for h in came) * 2 > len(came):
-        return _unsure("these are sentences of a satellite receiver", came)
     comma = _decimal_comma(came)
     shapes = _shapes(came, comma)
     forms = Counter(s.form for s in shapes if s is not None and s.fields)
     if not forms:
+        whys = [shape.why for shape in shapes if shape is not None and shape.why]
+        if len(whys) * 2 > len(came):
+            return _unsure(whys[0], came)
         return _unsure("no numbers in a form that is known" if is_clean([h.data for h in came]) else _NOISE, came)
     form = "native" if "native" in forms else forms.most_common(1)[0][0]
     hits = [(h, s) for h, s in zip(came, shapes, strict=True) if s is not None and s.form == form]
     alike = [s for _, s in hits]
-    enough = 1 if form in ("native", "senml") else least
+    enough = 1 if form in PROVEN else least
     if len(hits) < enough or len(hits) < LEAST_SHARE * len(came):
         return _unsure(f"only {len(hits)} of {len(came)} lines look like {form}", came)
     if form == "native":

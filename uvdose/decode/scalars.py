@@ -12,6 +12,9 @@ from datetime import UTC, datetime
 ABSURD = 1e12
 """Beyond this no value and no time in seconds is believed."""
 
+VALUELESS = ("not a finite number", "null value", "empty value", "absurd number")
+"""The reasons that speak of the sensor, not of the form: there is a place for the value, and none in it."""
+
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 # ECMA-48 control sequences (colours, cursor), and the two-character escapes.
 _ESCAPES = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|[@-Z\\^_])")

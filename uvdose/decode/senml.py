@@ -15,7 +15,8 @@ import msgspec
 
 from ..model import Decoded, MomentReading
 from ..units import IRRADIANCE_UNITS
-from .json_form import parse_document
+from .format import Format, Line, Shape, Wanted
+from .json_form import looked_at, parse_document
 from .lines import bad
 from .scalars import Unreadable, believable
 
@@ -173,3 +174,28 @@ def _convert(value: float, unit: str | None, wanted: str) -> float:
     if unit == wanted or unit not in IRRADIANCE_UNITS or wanted not in IRRADIANCE_UNITS:
         return value
     return value * IRRADIANCE_UNITS[unit] / IRRADIANCE_UNITS[wanted]
+
+
+def _shape(line: Line) -> Shape | None:
+    try:
+        records = resolve_pack(looked_at(line))
+    except Unreadable:
+        return None
+    units = {r.name: r.unit for r in records if r.unit is not None}
+    return Shape("senml", {r.name: r.value for r in records}, units, stamped=True) if records else None
+
+
+def _reader(wanted: Wanted) -> SenmlReader:
+    return SenmlReader(wanted.field, wanted.unit)
+
+
+SENML = Format(
+    name="senml",
+    about="SenML packs in JSON (RFC 8428)",
+    field="a record's name, or its end",
+    example='[{"n":"uv","u":"W/m2","v":23.1}]',
+    reader=_reader,
+    shape=_shape,
+    by_lines=False,
+    proven=True,
+)

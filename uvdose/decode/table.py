@@ -10,11 +10,12 @@ import csv
 import re
 
 from ..model import Decoded, MomentReading
+from .format import Format, Line, Shape, Wanted
 from .scalars import Unreadable, clean_text, means_nothing, number, running_number, time_s
 from .text import label_key, same_label
 
 _TUPLE = re.compile(r"[(\[]([^()\[\]]*)[)\]]\s*[,;]?")
-NAMED_CELL = re.compile(r"\s*([^\W\d][^:=]*)[:=]\s*(.*)")
+_NAMED_CELL = re.compile(r"\s*([^\W\d][^:=]*)[:=]\s*(.*)")
 _AFTER_COLON = re.compile(r"([:=])\s+")
 
 
@@ -57,11 +58,11 @@ class TableReader:
 
     def __call__(self, line: bytes) -> list[Decoded]:
         cells, separator = split_row(clean_text(line), self._comma)
-        named = [NAMED_CELL.fullmatch(cell) for cell in cells if cell]
+        named = [_NAMED_CELL.fullmatch(cell) for cell in cells if cell]
         names: list[str] | None
         if named and all(named):
             names, cells = [m[1] for m in named if m], [m[2] for m in named if m]
-        elif any(cells) and all(is_word(cell) for cell in cells if cell):
+        elif any(cells) and all(_is_word(cell) for cell in cells if cell):
             self._take_header(cells, separator)
             return []
         else:
@@ -130,6 +131,47 @@ def _find(name: str, names: list[str]) -> int:
     return hits[0]
 
 
-def is_word(cell: str) -> bool:
+def _is_word(cell: str) -> bool:
     """A cell that can only be a column's name: it begins with a letter and is no stand-in for a value."""
     return (cell[0].isalpha() or cell[0] == "_") and not means_nothing(cell)
+
+
+def _shape(line: Line) -> Shape | None:
+    """A row or a header. Never sure: a row of anything may be read as columns, so that all others are asked first."""
+    try:
+        cells, separator = split_row(line.text or "", line.comma)
+    except Unreadable:
+        return None
+    if cells and not cells[-1]:
+        cells = cells[:-1]
+    if not cells or any(_NAMED_CELL.fullmatch(cell) for cell in cells):
+        return None
+    if all(cell and _is_word(cell) for cell in cells):
+        if separator == " ":
+            return None  # chatter: no header that a table reader would take
+        return Shape("csv", {}, header=True, sure=False)
+    header = line.header
+    names = header if header is not None and len(header) == len(cells) else [str(i) for i in range(1, len(cells) + 1)]
+    fields: dict[str, float | None] = {}
+    for name, cell in zip(names, cells, strict=True):
+        try:
+            fields[name] = None if means_nothing(cell) else number(cell, line.comma)
+        except Unreadable:
+            continue
+    # Half of it must be numbers, else it is a sentence with a number in it.
+    return Shape("csv", fields, sure=False) if len(fields) * 2 > len(cells) else None
+
+
+def _reader(wanted: Wanted) -> TableReader:
+    return TableReader(wanted.field, wanted.time_field, wanted.seq_field, wanted.comma)
+
+
+CSV = Format(
+    name="csv",
+    about="rows: CSV with or without a header, plotter style, tuples",
+    field="a column, by name or by number from 1",
+    example="21.5;3.42;17",
+    reader=_reader,
+    shape=_shape,
+    times=True,
+)

@@ -87,6 +87,20 @@ class Account:
         """Whether the sheet lies in the light."""
         return bool(self.windows) and self.windows[-1].stop is None
 
+    def is_cut(self, segment: RegisterSegment) -> bool:
+        """Whether a mark lies within a segment: else its lines, one after the other, add up to the same."""
+        marks = (m for w in self.windows[self._sealed :] for m in (w.start, w.stop) if m is not None)
+        return any(_lies_within(segment, m) for m in marks)
+
+    def reckoned_within(self, segment: RegisterSegment) -> tuple[float, float]:
+        """Between which figures `reckoned` stays while the lines of a segment are added one after the other."""
+        counts_ms, span_ms = max(0, segment.register1 - segment.register0), _span(segment)
+        r, rest = self.response, self._moments + self._bridged + self._missing
+        dark = r.zero * self._span_ms, r.zero * (self._span_ms + span_ms)
+        ends = (self._counts_ms - max(dark)) / 1000, (self._counts_ms + counts_ms - min(dark)) / 1000
+        low, high = sorted((r.factor * (ends[0] + rest), r.factor * (ends[1] + rest)))
+        return low, high
+
     def add(self, segment: Segment) -> None:
         """Add the part of a segment that lies within the windows."""
         for window in self.windows[self._sealed :] if self._sealed else self.windows:
@@ -201,6 +215,12 @@ class Account:
 
 def _span(s: RegisterSegment) -> int:
     return (s.uptime1_ms - s.uptime0_ms) % WRAP_32
+
+
+def _lies_within(s: RegisterSegment, mark: Mark) -> bool:
+    if mark.boot == s.boot and mark.uptime_ms is not None and mark.register is not None:
+        return 0 < after_32(mark.uptime_ms, s.uptime0_ms) < _span(s)
+    return s.t0_us < mark.t_us < s.t1_us
 
 
 def _is_unread(s: RegisterSegment, mark: Mark) -> bool:

@@ -7,7 +7,7 @@ import enum
 import msgspec
 
 from ..units import US_PER_S
-from .quality import FINDINGS
+from .findings import FINDINGS
 
 SILENT_US = 5 * US_PER_S
 SILENT_INTERVALS = 3
@@ -84,29 +84,31 @@ class Health:
             return self.set("link", False)
         return self.set("link", True, f"{line}; {self._link_down}")
 
-    def heard(self, t_us: int, usual_us: int, found: set[str], late_us: int, restarted: bool) -> list[Change]:
+    def heard(self, t_us: int, usual_us: int, found: set[str], restarted: bool) -> list[Change]:
         """A reading was taken in.
 
-        t_us: dose time of its arrival. found: what is wrong with the values. late_us: how long it was under way.
-        restarted: the first line of another boot.
+        t_us: dose time of its arrival. found: what is wrong with the values. restarted: the first line of another boot.
         """
         self._quiet_since_us = t_us
         self._ever_heard = True
         self._unread = 0
         self._limit_us = max(SILENT_US, SILENT_INTERVALS * usual_us, self._floor_us)
-        backlog_us = max(self._floor_us, BACKLOG_CLEAR_US if "backlog" in self.active else BACKLOG_US)
         if restarted:
             self._restarted_us = t_us
-        elif not self.active and not found and late_us < backlog_us:
+        elif not self.active and not found:
             return []
         changes = [c for key in ("silent", "gap", "unreadable") for c in self.set(key, False)]
-        changes += self.set("backlog", late_us >= backlog_us)
         changes += self.set("restarted", restarted or (
             "restarted" in self.active and t_us - self._restarted_us < RESTART_SHOWN_US
         ))
         for key in FINDINGS:
             changes += self.set(key, key in found)
         return changes
+
+    def late(self, late_us: int) -> list[Change]:
+        """The newest of the readings that came together was so long under way."""
+        limit_us = max(self._floor_us, BACKLOG_CLEAR_US if "backlog" in self.active else BACKLOG_US)
+        return self.set("backlog", late_us >= limit_us)
 
     def unread(self, reason: str, came: str, mend: str, t_us: int) -> list[Change]:
         """Something came that is no reading. Told where it comes again and again, and no reading in between.

@@ -23,23 +23,28 @@ class LightHistory:
 
     def __init__(self) -> None:
         self._points: deque[tuple[int, float]] = deque()
-        self._peak = -math.inf
+        self._peaks: deque[tuple[int, float]] = deque()  # those that none after them outshines
 
     def add(self, t_us: int, value: float) -> None:
         """Take in one value; dose times must not fall."""
         points = self._points
         if points and t_us // US_PER_S == points[-1][0] // US_PER_S:
             return
-        points.append((t_us, value))
-        lost_peak = False
-        while points[0][0] < t_us - SPAN_US:
-            lost_peak |= points.popleft()[1] >= self._peak
-        self._peak = max(v for _, v in points) if lost_peak else max(self._peak, value)
+        peaks, point = self._peaks, (t_us, value)
+        points.append(point)
+        while peaks and peaks[-1][1] <= value:
+            peaks.pop()
+        peaks.append(point)
+        since_us = t_us - SPAN_US
+        while points[0][0] < since_us:
+            points.popleft()
+        while peaks[0][0] < since_us:
+            peaks.popleft()
 
     @property
     def peak(self) -> float:
         """The strongest light of the last fifteen minutes; minus infinity before any."""
-        return self._peak
+        return self._peaks[0][1] if self._peaks else -math.inf
 
     def minutes(self, count: int = 15) -> list[float | None]:
         """Means of the last minutes, the newest first; None where less than half a minute of one is known.

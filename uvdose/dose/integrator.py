@@ -9,7 +9,9 @@ DEVELOPERS.md, rules of honesty).
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import deque
+from operator import sub
 
 import msgspec
 
@@ -81,6 +83,19 @@ class Track:
             peak = self._peak(last, point)
             return [MomentSegment(last.t_us, t_us, last.value, point.value, Kind.MISSING, 0.0, 1.0, peak)]
         return segments
+
+    def add_together(self, t_us: list[int], values: list[float], newest: RegisterReading) -> None:
+        """Take in lines that were found to go `together`: their dose times and values, and the newest of them."""
+        assert self.last is not None
+        known = [self.last.t_us, *t_us] if len(t_us) <= _LOOK_BACK else t_us[-_LOOK_BACK - 1 :]
+        self._steps.extend(map(sub, known[1:], known))
+        self._usual_us = sorted(self._steps)[len(self._steps) // 2]
+        at = 0
+        while at < len(t_us):
+            self.history.add(t_us[at], values[at])
+            at = bisect_left(t_us, (t_us[at] // US_PER_S + 1) * US_PER_S, at)
+        self.quality.add_sound(t_us, values)
+        self.last = Point(t_us[-1], values[-1], newest)
 
     @property
     def usual_us(self) -> int:

@@ -13,9 +13,8 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from itertools import islice, pairwise
-
-import msgspec
+from itertools import chain, islice, pairwise
+from operator import eq, sub
 
 from ..units import US_PER_S
 
@@ -41,38 +40,6 @@ BRIGHT_SHARE = 0.1  # of the last values; a dusk's last two of 120 lie far below
 NEGATIVE_RUN = 5
 CLEAR_RUN = 10
 ABSURD_W_M2 = 2000.0
-
-
-class Finding(msgspec.Struct, frozen=True):
-    """A fault of the values, in words: what is seen; what it does to the dose; what to do."""
-
-    seen: str
-    effect: str
-    mend: str
-
-    @property
-    def line(self) -> str:
-        return f"{self.seen}: {self.effect}; {self.mend}"
-
-
-FINDINGS = {
-    "saturated": Finding("at full scale", "the dose is a lower bound",
-                         "lay diffuser over the sensor, tip it or lower its gain"),
-    "frozen": Finding("the value stands still as it never did before", "the light from here on counts as missing",
-                      "restart the board; if the light was good, nothing need be done when it moves again"),
-    "noisy": Finding("the value jumps about more than light does", "the dose is the mean, its interval is wider",
-                     "look at wiring, supply and grounding"),
-    "negative": Finding("below its zero by more than its noise", "it is counted as it is, and lowers the dose",
-                        "cover the sensor and take its zero again"),
-    "no-light": Finding("sees no light at all, though it was bright a moment ago", "nothing is counted while so",
-                        "is it covered, its wire off, or the lamp out?"),
-    "out-of-range": Finding("more ultraviolet than sun or lamp box gives", "it is counted as it is",
-                            "check scale and unit in the settings"),
-    "leapt": Finding("its register rose by more than the strongest light gives",
-                     "that stretch is bridged up to 60 s, else missing", "look at the node's supply and its memory"),
-}
-
-ONLY_IN_LIGHT = frozenset({"no-light"})  # no fault where no print lies in the light
 
 
 class Quality:
@@ -130,6 +97,73 @@ class Quality:
             self._judge("noisy", wrong, clear_run=NOISE_HOLD if share > NOISE_CLEAR else CLEAR_RUN)
         self._last_us = t_us
         return self.found
+
+    def is_moved_by(self, t_us: list[int], values: list[float]) -> bool:
+        """Whether values, none of them saturated, might change what is found, or repeat so long that they are judged by
+        it; else `add_sound` takes them all.
+        """
+        if self.found or self._leapt or self._dark_since_us is not None or len(self._values) < 4:
+            return True
+        least, most = min(values), max(values)
+        again = self._repeats(values)
+        judged = self._run >= FROZEN_RUN // 2 and not self._can_freeze  # then it may go on to stand
+        standing = again.lstrip(b"\1") if judged else b"\1" * self._run + again
+        if b"\1" * (FROZEN_RUN // 2) in standing or least < self._zero:
+            return True
+        if self._factor is not None and self._factor * (most - self._zero) > ABSURD_W_M2:
+            return True
+        level = max(most, *islice(self._values, len(self._values) - 4, None)) - self._zero
+        if least - self._zero <= NO_LIGHT_SHARE * level and self._may_be_lit(level):
+            return True
+        return self._may_jump(t_us, values, least, most)
+
+    def add_sound(self, t_us: list[int], values: list[float]) -> None:
+        """Take in values that move nothing, see `is_moved_by`."""
+        run = next((i for i in range(len(values) - 1) if values[-1 - i] != values[-2 - i]), len(values) - 1)
+        if run < len(values) - 1 or values[0] != self._values[-1]:
+            self._run, self._can_freeze = 0, False
+        else:
+            run += 1
+        if run and self._run == 0:
+            self._run_since_us = ([self._last_us, *t_us])[-run - 1]
+        self._run += run
+        self._negative = 0
+        self._values.extend(values)
+        self._times.extend(t_us)
+        self._last_us = t_us[-1]
+
+    def _repeats(self, values: list[float]) -> bytes:
+        """For each value a 1 where it is the same as the one before, else a 0."""
+        return bytes(map(eq, values, chain((self._values[-1],), values)))
+
+    def _may_be_lit(self, level: float) -> bool:
+        """Whether any level up to this may be light to print by, whatever the noise."""
+        return self._is_lit(level, 0.0)
+
+    def _may_jump(self, t_us: list[int], values: list[float], least: float, most: float) -> bool:
+        """Whether noise may be told at the begin of any second among these values: where it can be none is told first
+        from how far they lie apart, as no second difference is larger than twice that.
+        """
+        last = list(islice(self._values, max(0, len(self._values) - NOISE_MIN), None))
+        lowest, known = min(least, *last), last + values
+        if _calm(max(most, *last) - lowest, lowest - self._zero):
+            return False
+        if _calm(max(map(abs, map(sub, known[1:], known))), lowest - self._zero):
+            return False
+        seconds = [t // US_PER_S for t in (self._last_us, *t_us)]
+        for i in range(1, len(seconds)):
+            if seconds[i] != seconds[i - 1]:
+                window = known[max(0, len(last) + i - NOISE_MIN) : len(last) + i]
+                if self._jumps(window):
+                    return True
+        return False
+
+    def _jumps(self, window: list[float]) -> bool:
+        """Whether the last values are noise as far as they alone can tell."""
+        if len(window) < NOISE_MIN:
+            return False
+        noise, level = _noise(window), sorted(window)[NOISE_MIN // 2] - self._zero
+        return self._is_lit(level, noise) and noise > NOISE_SHARE * level
 
     def _judge(self, key: str, wrong: bool, at_once: bool = False, clear_run: int = CLEAR_RUN) -> None:
         """Raise at once; clear after some good readings, or at once where a single one proves it."""
@@ -194,9 +228,7 @@ class Quality:
         v = self._values
         if len(v) < NOISE_MIN + skip:
             return 0.0
-        last = [v[i] for i in range(-NOISE_MIN - skip, -skip)]
-        second = sorted(abs(last[i - 1] - 2 * last[i] + last[i + 1]) for i in range(1, len(last) - 1))
-        return second[len(second) // 2] / (0.6745 * math.sqrt(6))
+        return _noise([v[i] for i in range(-NOISE_MIN - skip, -skip)])
 
     def _is_white(self, skip: int) -> bool:
         """Whether values before the newest `skip` moved as a converter's noise does, and not as light does.
@@ -237,3 +269,14 @@ class Quality:
     def _is_negative(self, value: float) -> bool:
         span = self._full_scale - self._zero if self._full_scale is not None else max(map(abs, self._values))
         return value - self._zero < -max(3 * self.noise(), 0.005 * span)
+
+
+def _noise(values: list[float]) -> float:
+    """See `Quality.noise`."""
+    second = sorted(abs(values[i - 1] - 2 * values[i] + values[i + 1]) for i in range(1, len(values) - 1))
+    return second[len(second) // 2] / (0.6745 * math.sqrt(6))
+
+
+def _calm(step: float, level: float) -> bool:
+    """Whether values that are no further apart, one from the next, are too near each other to be noise that is told."""
+    return 2 * step / (0.6745 * math.sqrt(6)) <= NOISE_SHARE * level

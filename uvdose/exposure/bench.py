@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from ..dose.health import Change
 from ..dose.response import Identity, Response
-from ..model import Answer, BadInput, Chosen, Decoded, Mark, Refusal, Segment
+from ..model import BadInput, Chosen, Decoded, Mark, Reading, Refusal, RegisterRun, Segment
 from ..units import US_PER_S, to_screen
 from .button import press
 from .calls import LEAD, REACHED, REMINDER
@@ -16,16 +16,15 @@ from .channel import Channel, Timed, told_change
 from .coming import crossed, crossed_in
 from .due import channel_due_us, exposure_due_us
 from .exposure import NO_DUE, Exposure
-from .news import News
 from .outcome import Outcome
 from .pauses import pauses
 from .record import Crossing, Plan
+from .runs import take_run
 from .settling import closing, settle_due_us
 from .states import ENDED, Act, State
 from .telling import hush, ring, tell_act, tell_changes, tell_crossing, tell_fact, tell_holes
 
 SNAP_S = 0.25  # an act is fixed on a line that comes within a quarter of a real second
-FRESH_FLOOR_S = 2.0
 
 
 class Bench:
@@ -35,7 +34,7 @@ class Bench:
         self.pace = pace
         self.channels: dict[str, Channel] = {}
         self.exposures: dict[int, Exposure] = {}
-        self._snap_us = int(SNAP_S * US_PER_S * pace)
+        self.snap_us = int(SNAP_S * US_PER_S * pace)
 
     def add_sensor(self, name: str, identity: Identity, response: Response) -> Channel:
         """A sensor of the settings."""
@@ -55,12 +54,26 @@ class Bench:
                 tell_changes(channel, channel.bad(item, arrival_us), arrival_us, out)
             elif isinstance(item, Chosen):
                 tell_changes(channel, channel.health.set("chosen", bool(item.text), item.text), arrival_us, out)
-            elif not isinstance(item, Answer):
-                self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
-                if channel.news is not None:
-                    self._news(channel, channel.news, out)
+            elif isinstance(item, RegisterRun):
+                take_run(self, channel, item, arrival_us, out)
+            elif isinstance(item, Reading):
+                self.line(channel, item, arrival_us, out)
+        tell_changes(channel, channel.lateness(arrival_us), arrival_us, out)
         self._predict(channel, arrival_us, out)
         return out
+
+    def line(self, channel: Channel, item: Reading, arrival_us: int, out: Outcome) -> None:
+        """One reading, and what it told beside its light, before the next: so acts cut where they belong."""
+        self._grow(channel, *channel.take(item, arrival_us), arrival_us, out)
+        news, channel.news = channel.news, None
+        if news is not None and news.called:
+            out.news.append(news)
+        if news is not None and news.presses:
+            press(self, news, out)
+
+    def concerned(self, channel: Channel) -> list[Exposure]:
+        """Its exposures whose light is not yet added up."""
+        return [e for e in self.exposures.values() if e.plan.sensor == channel.name and not e.settled]
 
     def link(self, sensor: str, up: bool, line: str, t_us: int) -> Outcome:
         """A sensor's link came up or went down."""
@@ -97,25 +110,8 @@ class Bench:
 
     # -- acts ------------------------------------------------------------------------------------------------
 
-    def check_start(self, sensor: str, frame: str, now_us: int) -> Channel:
-        """Whether an exposure may begin here. Raises `Refusal`."""
-        channel = self.channels.get(sensor)
-        if channel is None:
-            raise Refusal(f"no sensor {sensor!r}: one of {', '.join(self.channels)}")
-        for other in self.running():
-            if other.plan.frame == frame:
-                raise Refusal(
-                    f"frame {frame} is taken by exposure {other.id} ({other.state}): "
-                    f"finish it with `uvdose finish {other.id}`, or name another frame with --frame"
-                )
-        heard = channel.readings > 0 and "link" not in channel.health.active
-        if not heard or not channel.fresh(now_us, int(FRESH_FLOOR_S * US_PER_S * self.pace)):
-            why = next(iter(channel.health.active.values()), "no reading has come lately")
-            raise Refusal(f"sensor {sensor} is {channel.health.state()}: {why}; nothing was started")
-        return channel
-
     def start(self, plan: Plan, now_us: int) -> Outcome:
-        """Begin an exposure, now or at the beat of a count-in. Check it with `check_start` before."""
+        """Begin an exposure, now or at the beat of a count-in. Check it with `may_start` before."""
         out = Outcome()
         exposure = Exposure(plan)
         self.exposures[plan.id] = exposure
@@ -144,8 +140,8 @@ class Bench:
         """Take in an exposure that was counted anew, after the person has mended its acts or its light."""
         out = Outcome()
         channel = self.channels[exposure.plan.sensor]
-        old = self.exposures.get(exposure.id)
-        exposure.open_calls = {} if old is None else dict(old.open_calls)
+        if exposure.id in self.exposures:
+            exposure.open_calls = dict(self.exposures[exposure.id].open_calls)
         exposure.reconcile(channel.track, now_us)
         self.exposures[exposure.id] = exposure
         gone = [key for key in exposure.open_calls if key not in exposure.passed or exposure.state in ENDED]
@@ -204,7 +200,7 @@ class Bench:
         out.changed.append(exposure)
 
     def _grow(self, channel: Channel, timed: list[Timed], changes: list[Change], now_us: int, out: Outcome) -> None:
-        concerned = [e for e in self.exposures.values() if e.plan.sensor == channel.name and not e.settled]
+        concerned = self.concerned(channel)
         for item in timed:
             out.readings.append((channel.name, item.t_us, item.reading))
             for exposure in concerned:
@@ -228,7 +224,7 @@ class Bench:
         """Add a segment to an exposure, and see what it crossed."""
         account = exposure.account
         before, holes = account.reckoned(), account.hole_s
-        for number, mark in exposure.add(segment, self._snap_us):
+        for number, mark in exposure.add(segment, self.snap_us):
             out.refined.append((exposure.id, number, mark))
         if account.hole_s != holes:
             tell_holes(out, exposure, holes, segment.t1_us)
@@ -242,14 +238,6 @@ class Bench:
                 out.changed.append(exposure)
         if exposure.settled:
             out.changed.append(exposure)
-
-    def _news(self, channel: Channel, news: News, out: Outcome) -> None:
-        """What the newest line told beside its light; before the next is added, so that acts cut where they belong."""
-        channel.news = None
-        if news.called:
-            out.news.append(news)
-        if news.presses:
-            press(self, news, out)
 
     def _settle(self, channel: Channel, now_us: int, out: Outcome) -> None:
         """Ends after which no reading has come in time: their light since the last reading is missing."""

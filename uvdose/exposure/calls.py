@@ -70,12 +70,21 @@ class Thresholds:
 
     def next_ahead(self, passed: set[str], fastest: float) -> float:
         """The lowest dose of any call before the target that is still to come, those in time before a dose included."""
-        ahead = [t.dose for t in self._early(fastest) if t.key not in passed]
-        return min([self.next_aim(passed), *ahead])
+        nearest = self.next_aim(passed)
+        if self._lead_s > 0 and LEAD not in passed:
+            nearest = min(nearest, self._base - fastest * self._lead_s)
+        if self._steps:
+            nearest = min([nearest, *(t.dose for t in self._readies(fastest) if t.key not in passed)])
+        return nearest
 
     def _early(self, fastest: float) -> list[Threshold]:
         """Calls that come so many seconds before a dose."""
-        early = [Threshold(LEAD, LEAD, self._base - fastest * self._lead_s)] if self._lead_s > 0 else []
+        lead = [Threshold(LEAD, LEAD, self._base - fastest * self._lead_s)] if self._lead_s > 0 else []
+        return lead + self._readies(fastest)
+
+    def _readies(self, fastest: float) -> list[Threshold]:
+        """Of a test strip: get your hand to the card."""
+        early: list[Threshold] = []
         before = -math.inf
         for i, step in enumerate(self._steps, 1):
             dose = step.dose - fastest * READY_S

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import msgspec
 
 from ..decode.advice import shown, what_to_set
+from ..dose.findings import ONLY_IN_LIGHT
 from ..dose.health import Change, Health
 from ..dose.integrator import Track
 from ..dose.lines import RESET_FLAG
 from ..dose.order import MomentOrder, RegisterOrder
-from ..dose.quality import ONLY_IN_LIGHT
 from ..dose.response import Identity, Response, node_says
-from ..dose.timebase import WRAP_32, NodeTime, SourceTime
-from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, Segment
+from ..dose.timebase import WRAP_32, NodeTime, SourceTime, clamped
+from ..dose.together import Together, counts_on, together
+from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, RegisterRun, Segment
 from ..units import US_PER_S
-from .news import News, news_of
+from .news import REACHED_FLAG, News, news_of
 
 
 class Timed(msgspec.Struct, frozen=True, gc=False):
@@ -52,6 +51,7 @@ class Channel:
         self._last_us = 0
         self._flags = 0
         self._booted = False
+        self._came = False
         self._grace_us: int | None = None
         self.news: News | None = None
 
@@ -70,21 +70,34 @@ class Channel:
         self.identity = msgspec.structs.replace(self.identity, node=node_says(who))
         return self.identity
 
-    def replay(self, rows: Iterable[tuple[Response, int, Reading]]) -> Iterable[Timed]:
-        """Readings out of the journal: in order and timed already, each with the response of when it came.
+    def replay(self, response: Response, t_us: int, reading: Reading) -> Timed:
+        """A reading out of the journal: in order and timed already, with the response of when it came.
 
-        What it is judged by is left as the last of them had it.
+        What its sensor is judged by is left as the last of them had it.
         """
-        judged_by = None
-        for response, t_us, reading in rows:
-            if response is not judged_by:
-                judged_by = response
-                self.track.respond(response)
-            if isinstance(reading, RegisterReading):
-                self._register_order.resume(reading)
-                self._flags = reading.flags
-            self._last_us = t_us
-            yield Timed(t_us, reading, self.track.feed(reading, t_us))
+        if response is not self.track.response:
+            self.track.respond(response)
+        if isinstance(reading, RegisterReading):
+            self._register_order.resume(reading)
+            self._flags = reading.flags
+        self._last_us = t_us
+        return Timed(t_us, reading, self.track.feed(reading, t_us))
+
+    def replay_together(self, response: Response, t_us: list[int], run: RegisterRun) -> Together | None:
+        """A run out of the journal, where its lines may be added as one: `replayed` takes them in."""
+        last = self.track.last.reading if self.track.last is not None else None
+        if not isinstance(last, RegisterReading) or not counts_on(last, run):
+            return None
+        if response is not self.track.response:
+            self.track.respond(response)
+        return together(self.track, last, run, t_us)
+
+    def replayed(self, found: Together) -> None:
+        """Take in lines of `replay_together`."""
+        newest = found.run.reading(-1)
+        self._register_order.resume(newest)
+        self._flags, self._last_us = newest.flags, found.t_us[-1]
+        self.track.add_together(found.t_us, found.values, newest)
 
     def take(self, item: Reading, arrival_us: int) -> tuple[list[Timed], list[Change]]:
         """One reading as it arrived."""
@@ -100,12 +113,32 @@ class Channel:
             timed = [self._timed(item, t_us)]
         else:
             timed = self._moments(self._moment_order.feed(item, arrival_us))
-        return timed, self._heard(timed, arrival_us)
+        return timed, self._heard(arrival_us) if timed else []
+
+    def go_together(self, run: RegisterRun, arrival_us: int) -> Together | None:
+        """A run, where its lines may be added as one, which `add_together` does; None where one may tell more."""
+        point = self.track.last
+        last = point.reading if point is not None and not run.flags & REACHED_FLAG else None
+        if not isinstance(last, RegisterReading) or not counts_on(last, run):
+            return None
+        t_us = self._node_time.place_together([last.uptime_ms, *run.uptime_ms], arrival_us)
+        return None if t_us is None else together(self.track, last, run, clamped(t_us, self._last_us, arrival_us))
+
+    def add_together(self, found: Together, arrival_us: int) -> list[Change]:
+        """Take in lines that go together."""
+        run, newest = found.run, found.run.reading(-1)
+        self._register_order.resume(newest)
+        self._node_time.keep_together(run.uptime_ms, arrival_us, found.t_us[-1])
+        self.track.add_together(found.t_us, found.values, newest)
+        self._last_us, self._flags, self._booted = found.t_us[-1], run.flags, False
+        self.readings += len(run)
+        return self._heard(arrival_us)
 
     def tick(self, now_us: int) -> tuple[list[Timed], list[Change]]:
         """Time passed: readings that waited for a missing one go on, and silence is told."""
         timed = self._moments(self._moment_order.due(now_us))
-        return timed, self._heard(timed, now_us) + self.health.tick(now_us)
+        heard = self._heard(now_us) if timed else []
+        return timed, heard + self.lateness(now_us) + self.health.tick(now_us)
 
     def resumed(self, now_us: int, grace_us: int) -> None:
         """The daemon has just begun: what the node counted meanwhile is waited for before anything is predicted."""
@@ -180,13 +213,16 @@ class Channel:
         self.readings += 1
         return Timed(self._last_us, reading, self.track.feed(reading, self._last_us))
 
-    def _heard(self, timed: list[Timed], arrival_us: int) -> list[Change]:
-        if not timed:
-            return []
-        late_us = arrival_us - timed[-1].t_us
+    def lateness(self, now_us: int) -> list[Change]:
+        """Whether the newest of what came came late: asked once for all that arrived together."""
+        came, self._came = self._came, False
+        return self.health.late(now_us - self._last_us) if came else []
+
+    def _heard(self, arrival_us: int) -> list[Change]:
+        self._came = True
         restarted, self._booted = self._booted, False
         found = self.track.quality.found if self.lit else self.track.quality.found - ONLY_IN_LIGHT
-        return self.health.heard(arrival_us, self.track.usual_us, found, late_us, restarted)
+        return self.health.heard(arrival_us, self.track.usual_us, found, restarted)
 
 
 

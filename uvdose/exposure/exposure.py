@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..dose.account import Account, Figures
 from ..dose.integrator import Track
-from ..model import Mark, MomentSegment, Segment
+from ..model import Mark, MomentSegment, RegisterSegment, Segment
 from ..units import US_PER_S
 from .calls import LEAD, OVERSHOOT, REACHED, READY, Light, Threshold, Thresholds
 from .fixing import better_mark, cuts, overlap_us
@@ -127,6 +127,22 @@ class Exposure:
         if self.state in ENDED and not self._unresolved and segment.t1_us >= (self.finished_us or 0):
             self.settled = True
         return refined
+
+    def takes_whole(self, segment: RegisterSegment) -> bool:
+        """Whether a segment of several lines adds what its lines would, one after the other."""
+        known = not self._unresolved or all(
+            r.t_us > segment.t1_us and not cuts(segment, r.mark) for r in self._unresolved
+        )
+        plain = self.keeper is None and self._shades is None and not self._closed
+        return known and plain and not self.account.is_cut(segment)
+
+    def decides_on(self, segment: RegisterSegment) -> bool:
+        """Whether one of the lines of a segment, which it takes whole, might call or end anything."""
+        if self.state in ENDED:
+            return segment.t1_us >= (self.finished_us or 0)
+        low, high = self.account.reckoned_within(segment)
+        known = self.reached_us is not None and segment.t1_us >= self.reached_us
+        return (known and low <= self.plan.aim_base * LESS) or high >= self.thresholds.next_aim(self.passed)
 
     def close(self, segment: MomentSegment) -> ActRecord | None:
         """No reading came in time after the end: this missing light stands for what fell until then.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from ..model import Fact, Mark, Reading
+from ..model import Fact, Mark, Reading, RegisterRun
 from .exposure import Exposure
 from .news import News, Press
 from .record import ActRecord
@@ -22,6 +22,10 @@ class Ring(msgspec.Struct, frozen=True):
     text: str
 
 
+Kept = tuple[str, int, Reading] | tuple[str, list[int], RegisterRun]
+"""What the journal keeps of a sensor, by its name: a reading or a run of lines, with its dose time or theirs."""
+
+
 class Outcome:
     """What follows from one step of the bench."""
 
@@ -30,7 +34,7 @@ class Outcome:
     )
 
     def __init__(self) -> None:
-        self.readings: list[tuple[str, int, Reading]] = []
+        self.readings: list[Kept] = []
         self.news: list[News] = []
         self.presses: list[Press] = []
         self.facts: list[Fact] = []

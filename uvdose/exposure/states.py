@@ -39,6 +39,8 @@ def act_word(act: Act) -> str:
     return "start" if act is Act.LIGHT else str(act)
 
 
+_TAKEN_BACK = "it was taken back; `uvdose undo` with its number brings it back"
+
 # A resumed exposure whose target has been reached before is counting on past it: see `after`.
 TABLE: dict[State, dict[Act, State | str]] = {
     State.WAITING: {
@@ -92,14 +94,14 @@ TABLE: dict[State, dict[Act, State | str]] = {
         Act.CARD: "it is finished",
     },
     State.VOID: {
-        Act.LIGHT: "it was taken back",
-        Act.HOLD: "it was taken back",
-        Act.RESUME: "it was taken back",
-        Act.REACH: "it was taken back",
-        Act.FINISH: "it was taken back",
-        Act.AGAIN: "it was taken back",
+        Act.LIGHT: _TAKEN_BACK,
+        Act.HOLD: _TAKEN_BACK,
+        Act.RESUME: _TAKEN_BACK,
+        Act.REACH: _TAKEN_BACK,
+        Act.FINISH: _TAKEN_BACK,
+        Act.AGAIN: _TAKEN_BACK,
         Act.VOID: "it was taken back already",
-        Act.CARD: "it was taken back",
+        Act.CARD: _TAKEN_BACK,
     },
 }
 

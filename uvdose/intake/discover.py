@@ -14,8 +14,9 @@ from pathlib import Path
 import msgspec
 
 from ..clock import real_s
+from .link import Words
 from .serial_port import make_port, open_port
-from .serial_words import ANY_ERRORS, PORT_ERRORS, Words, words_for
+from .serial_words import ANY_ERRORS, PORT_ERRORS, words_for
 
 SPEEDS = (115200, 9600, 57600, 38400, 19200, 230400, 460800, 921600, 4800)
 MOST_BYTES = 65536

@@ -7,7 +7,7 @@ A link runs its own thread or shares a library's, and does nothing in a callback
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import msgspec
 
@@ -23,6 +23,13 @@ class Chunk(msgspec.Struct, frozen=True, gc=False):
     data: bytes
     arrival_us: int
     whole: bool = False
+
+
+class Words(NamedTuple):
+    """why: what happened to a link, in one line. mend: what a person can do, empty when there is nothing to do."""
+
+    why: str
+    mend: str
 
 
 class LinkState(msgspec.Struct, frozen=True):

@@ -18,11 +18,11 @@ import paho.mqtt.client as paho
 
 from ..clock import Clock
 from ..config import MqttSettings, SensorSettings
-from .link import Chunk, LinkState, Sink
+from .link import Chunk, LinkState, Sink, Words
 from .mqtt_client import DaemonClient, thread_fault
 from .mqtt_link import MqttLink
 from .mqtt_voice import Voice
-from .mqtt_words import Words, closed_unanswered, place, refused
+from .mqtt_words import closed_unanswered, place, refused
 
 LONGEST_PAYLOAD = 65536
 JOIN_S = 3.0

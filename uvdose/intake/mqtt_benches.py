@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from ..config import MqttSettings
+from .link import Words
 from .mqtt_client import DaemonClient
-from .mqtt_words import Words, closed_unanswered, place, refused
+from .mqtt_words import closed_unanswered, place, refused
 
 END_S = 1.0
 

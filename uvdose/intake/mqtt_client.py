@@ -17,7 +17,8 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from ..config import MqttSettings
-from .mqtt_words import FileFault, Words, cannot_connect, uses_tls
+from .link import Words
+from .mqtt_words import FileFault, cannot_connect, uses_tls
 
 KEEPALIVE_S = 20
 LONGEST_WAIT_S = 5

@@ -11,8 +11,9 @@ import msgspec
 
 from ..clock import pause, real_s
 from ..config import MqttSettings
+from .link import Words
 from .mqtt_client import DaemonClient
-from .mqtt_words import Words, closed_unanswered, place, refused
+from .mqtt_words import closed_unanswered, place, refused
 
 MOST_TOPICS = 500
 MOST_MESSAGES = 40  # of one topic, the newest

@@ -9,8 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from ..config import MqttSettings
+from .link import Words
 from .mqtt_client import DaemonClient
-from .mqtt_words import Words, place
+from .mqtt_words import place
 
 END_S = 1.0
 

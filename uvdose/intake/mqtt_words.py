@@ -4,16 +4,9 @@ from __future__ import annotations
 
 import socket
 import ssl
-from typing import NamedTuple
 
 from ..config import MqttSettings
-
-
-class Words(NamedTuple):
-    """why: what happened. mend: what to do."""
-
-    why: str
-    mend: str
+from .link import Words
 
 
 class FileFault(OSError):
@@ -25,10 +18,12 @@ class FileFault(OSError):
 
 
 def uses_tls(settings: MqttSettings) -> bool:
+    """Whether the connection goes over TLS: asked for, or a CA is named."""
     return settings.tls or settings.ca_file is not None
 
 
 def place(settings: MqttSettings) -> str:
+    """The broker, as sentences name it."""
     return f"the broker at {settings.host}:{settings.port}"
 
 

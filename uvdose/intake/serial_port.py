@@ -18,8 +18,8 @@ import serial
 
 from ..clock import Clock
 from ..config import SensorSettings
-from .link import Chunk, LinkState, Sink
-from .serial_words import ANY_ERRORS, PORT_ERRORS, Words, words_for
+from .link import Chunk, LinkState, Sink, Words
+from .serial_words import ANY_ERRORS, PORT_ERRORS, words_for
 
 try:
     import termios

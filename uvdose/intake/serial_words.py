@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import errno
 import os
-from typing import NamedTuple
+
+from .link import Words
 
 PORT_ERRORS: tuple[type[Exception], ...] = (OSError,)
 try:
@@ -19,13 +20,6 @@ _GONE = (errno.EIO, errno.ENODEV, errno.ENXIO)
 _BUSY = (errno.EAGAIN, errno.EBUSY)
 _DENIED = (errno.EACCES, errno.EPERM)
 _FORMS = "give a device path such as /dev/serial/by-id/..., or a URL such as socket://host:port"
-
-
-class Words(NamedTuple):
-    """why: what happened. mend: what to do, empty when there is nothing to do."""
-
-    why: str
-    mend: str
 
 
 def words_for(err: BaseException, where: str, *, was_open: bool) -> Words:

@@ -9,14 +9,13 @@ from __future__ import annotations
 import sys
 import zlib
 from array import array
-from collections.abc import Sequence
 from itertools import accumulate
 from operator import sub
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import astuple
 
-from ..model import MeanReading, MomentReading, Reading, RegisterReading
+from ..model import MeanReading, MomentReading, Reading, RegisterReading, RegisterRun
 
 if TYPE_CHECKING:
     import numpy as np
@@ -26,6 +25,7 @@ CHUNK = 120
 REGISTER, MOMENT, MEAN = 1, 2, 3
 _COLUMNS = {REGISTER: 9, MOMENT: 3, MEAN: 4}
 _NO_SEQ = -1
+_HALF_64 = 1 << 63
 _LEVEL = 1 + RegisterReading.__struct_fields__.index("level_milli")
 _SAT_MS = 1 + RegisterReading.__struct_fields__.index("sat_ms")
 
@@ -39,41 +39,72 @@ def kind_of(reading: Reading) -> int:
     return MEAN if isinstance(reading, MeanReading) else MOMENT
 
 
+class Columns:
+    """Readings of one kind on their way into a chunk, column by column: dose time first, then what they hold."""
+
+    __slots__ = ("_columns", "kind")
+
+    def __init__(self, kind: int) -> None:
+        self.kind = kind
+        self._columns: list[list[Any]] = [[] for _ in range(_COLUMNS[kind])]
+
+    def __len__(self) -> int:
+        return len(self._columns[0])
+
+    @property
+    def t_us(self) -> list[int]:
+        """Their dose times."""
+        return self._columns[0]
+
+    def add(self, t_us: int, reading: Reading) -> None:
+        """One more, of the same kind. Its source's time is not kept: dose time is made of it."""
+        if isinstance(reading, RegisterReading):
+            values = astuple(reading)
+        else:
+            values = (reading.value, _NO_SEQ if reading.seq is None else reading.seq)
+            values += (reading.span_us,) if isinstance(reading, MeanReading) else ()
+        for column, value in zip(self._columns, (t_us, *values), strict=True):
+            column.append(value)
+
+    def add_run(self, t_us: list[int], run: RegisterRun, since: int, until: int) -> None:
+        """Lines of a run, from one to before another; t_us: the dose times of all of them."""
+        boot, flags = [run.boot] * (until - since), [run.flags] * (until - since)
+        told = run.seq, run.uptime_ms, run.level_milli, run.register, run.sat_ms, run.presses
+        parts = (column[since:until] for column in (t_us, *told))
+        for column, part in zip(self._columns, (next(parts), boot, *parts, flags), strict=True):
+            column.extend(part)
+
+    def pack(self) -> bytes:
+        """A chunk's bytes: each column as differences, compressed."""
+        flat = array("q")
+        for i, column in enumerate(self._columns):
+            if i == 1 and self.kind != REGISTER:
+                column = array("q", array("d", column).tobytes()).tolist()
+            if column[0] == column[-1] and column.count(column[0]) == len(column):
+                flat.append(column[0])
+                flat.frombytes(bytes(8 * (len(column) - 1)))
+                continue
+            steps = list(map(sub, column, (0, *column)))
+            try:
+                flat.extend(array("q", steps))
+            except OverflowError:
+                flat.extend(array("q", map(_wrap, steps)))
+        if sys.byteorder == "big":
+            flat.byteswap()
+        return zlib.compress(flat.tobytes(), 1)
+
+
 def pack(rows: list[Row]) -> bytes:
-    """Rows (dose time, reading) of one kind as bytes. Source time is not kept: dose time is made of it."""
-    columns: list[Sequence[int]] = [[t for t, _ in rows]]
-    if isinstance(rows[0][1], RegisterReading):
-        columns += zip(*[astuple(r) for _, r in rows], strict=True)
-    else:
-        moments = [r for _, r in rows if isinstance(r, MomentReading)]
-        bits = array("q", array("d", [r.value for r in moments]).tobytes())
-        columns += [bits.tolist(), [_NO_SEQ if r.seq is None else r.seq for r in moments]]
-        columns += [[r.span_us for r in moments if isinstance(r, MeanReading)]] * (kind_of(moments[0]) == MEAN)
-    flat = array("q")
-    for column in columns:
-        steps = list(map(sub, column, (0, *column)))
-        try:
-            flat.extend(array("q", steps))
-        except OverflowError:
-            flat.extend(array("q", map(_wrap, steps)))
-    if sys.byteorder == "big":
-        flat.byteswap()
-    return zlib.compress(flat.tobytes(), 1)
+    """Rows (dose time, reading) of one kind as bytes."""
+    columns = Columns(kind_of(rows[0][1]))
+    for row in rows:
+        columns.add(*row)
+    return columns.pack()
 
 
 def unpack(kind: int, data: bytes) -> list[Row]:
     """The inverse of `pack`. Raises ValueError for bytes that are no chunk."""
-    try:
-        flat = array("q", zlib.decompress(data))
-    except (zlib.error, ValueError) as err:
-        raise ValueError(f"damaged chunk: {err}") from None
-    if sys.byteorder == "big":
-        flat.byteswap()
-    width = _COLUMNS[kind]
-    if not flat or len(flat) % width:
-        raise ValueError("damaged chunk: its columns do not match")
-    n = len(flat) // width
-    columns = [[_wrap(v) for v in accumulate(flat[i * n : (i + 1) * n])] for i in range(width)]
+    columns = _columns(kind, data)
     if kind == REGISTER:
         return [(t, RegisterReading(*rest)) for t, *rest in zip(*columns, strict=True)]
     values = array("d", array("q", columns[1]).tobytes())
@@ -86,6 +117,38 @@ def unpack(kind: int, data: bytes) -> list[Row]:
         (t, MomentReading(v, None, None if s == _NO_SEQ else s))
         for t, v, s in zip(columns[0], values, columns[2], strict=True)
     ]
+
+
+def unpack_run(data: bytes) -> tuple[list[int], RegisterRun] | None:
+    """A chunk of a node's lines as dose times and a run; None where they are not of one boot and one set of flags.
+
+    Raises ValueError for bytes that are no chunk.
+    """
+    t_us, boot, seq, uptime_ms, level_milli, register, sat_ms, presses, flags = _columns(REGISTER, data)
+    if any(column.count(column[0]) != len(column) for column in (boot, flags)):
+        return None
+    return t_us, RegisterRun(boot[0], seq, uptime_ms, level_milli, register, sat_ms, presses, flags[0])
+
+
+def _columns(kind: int, data: bytes) -> list[list[int]]:
+    try:
+        flat = array("q", zlib.decompress(data))
+    except (zlib.error, ValueError) as err:
+        raise ValueError(f"damaged chunk: {err}") from None
+    if sys.byteorder == "big":
+        flat.byteswap()
+    width = _COLUMNS[kind]
+    if not flat or len(flat) % width:
+        raise ValueError("damaged chunk: its columns do not match")
+    n = len(flat) // width
+    return [_summed(flat[i * n : (i + 1) * n]) for i in range(width)]
+
+
+def _summed(steps: array[int]) -> list[int]:
+    if not any(steps[1:]):
+        return [steps[0]] * len(steps)
+    found = list(accumulate(steps))
+    return found if min(found) >= -_HALF_64 and max(found) < _HALF_64 else [_wrap(v) for v in found]
 
 
 def unpack_values(kind: int, data: bytes) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
@@ -132,4 +195,4 @@ def _steps(kind: int, data: bytes) -> npt.NDArray[np.int64]:
 
 def _wrap(value: int) -> int:
     """Into the range of a signed 64-bit number, so that differences of any two fit as well."""
-    return (value + (1 << 63)) % (1 << 64) - (1 << 63)
+    return (value + _HALF_64) % (2 * _HALF_64) - _HALF_64

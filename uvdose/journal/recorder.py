@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from bisect import bisect_right
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -10,13 +11,13 @@ import msgspec
 
 from ..dose.response import Identity
 from ..exposure.exposure import Exposure
-from ..exposure.outcome import Outcome
+from ..exposure.outcome import Kept, Outcome
 from ..exposure.target import Target
 from ..messages import EventDoc, ExposureDoc
-from ..model import Fact, Reading, Refusal
+from ..model import Fact, Refusal, RegisterRun
 from ..notes import Doc
 from ..stamps import iso_utc
-from .pack import CHUNK, Row, kind_of, pack
+from .pack import CHUNK, REGISTER, Columns, kind_of
 from .store import Store
 from .writer import Statement
 
@@ -41,10 +42,14 @@ class _Tail:
     def __init__(self, chunk_id: int, sensor_id: int, kind: int, wall0_us: int) -> None:
         self.id = chunk_id
         self.sensor_id = sensor_id
-        self.kind = kind
         self.wall0_us = wall0_us
-        self.rows: list[Row] = []
+        self.columns = Columns(kind)
         self.dirty = False
+
+    def has_room(self, kind: int, t_us: int) -> bool:
+        """Whether a reading can still go into it."""
+        columns = self.columns
+        return kind == columns.kind and len(columns) < CHUNK and t_us - columns.t_us[0] <= MAX_CHUNK_SPAN_US
 
 
 class Recorder:
@@ -130,24 +135,33 @@ class Recorder:
              (number, wall_us, kind, subject, _json(note))),
         ])
 
-    def keep_readings(self, readings: list[tuple[str, int, Reading]]) -> None:
+    def keep_readings(self, kept: list[Kept]) -> None:
         """Take readings in; `flush` gives the statements."""
-        for sensor, t_us, reading in readings:
-            tail = self._tails.get(sensor)
-            kind = kind_of(reading)
-            full = tail is not None and (
-                len(tail.rows) >= CHUNK or tail.kind != kind or t_us - tail.rows[0][0] > MAX_CHUNK_SPAN_US
-            )
-            if tail is None or full:
-                if tail is not None and tail.dirty:
-                    self._closed.append(tail)
-                tail = self._tails[sensor] = self._new_tail(self._sensor_ids[sensor], kind, t_us)
-            tail.rows.append((t_us, reading))
-            tail.dirty = True
+        for item in kept:
+            if isinstance(item[2], RegisterRun):
+                self._keep_run(item[0], item[1], item[2])
+            else:
+                self._tail(item[0], kind_of(item[2]), item[1]).columns.add(item[1], item[2])
 
-    def _new_tail(self, sensor_id: int, kind: int, t_us: int) -> _Tail:
-        self._chunk_id += 1
-        return _Tail(self._chunk_id - 1, sensor_id, kind, self._label(t_us))
+    def _keep_run(self, sensor: str, t_us: list[int], run: RegisterRun) -> None:
+        at = 0
+        while at < len(t_us):
+            columns = self._tail(sensor, REGISTER, t_us[at]).columns
+            first_us = columns.t_us[0] if len(columns) else t_us[at]
+            until = min(at + CHUNK - len(columns), bisect_right(t_us, first_us + MAX_CHUNK_SPAN_US))
+            columns.add_run(t_us, run, at, until)
+            at = until
+
+    def _tail(self, sensor: str, kind: int, t_us: int) -> _Tail:
+        """The chunk that a reading goes into: the growing one, or a new one."""
+        tail = self._tails.get(sensor)
+        if tail is None or not tail.has_room(kind, t_us):
+            if tail is not None and tail.dirty:
+                self._closed.append(tail)
+            tail = self._tails[sensor] = _Tail(self._chunk_id, self._sensor_ids[sensor], kind, self._label(t_us))
+            self._chunk_id += 1
+        tail.dirty = True
+        return tail
 
     @property
     def full_chunks(self) -> int:
@@ -160,11 +174,11 @@ class Recorder:
         for tail in [*self._closed, *self._tails.values()]:
             if tail.dirty:
                 tail.dirty = False
-                rows = tail.rows
+                columns, t_us = tail.columns, tail.columns.t_us
                 out.append((
                     "INSERT OR REPLACE INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                    (tail.id, tail.sensor_id, tail.kind, rows[0][0], rows[-1][0], tail.wall0_us, len(rows),
-                     pack(rows)),
+                    (tail.id, tail.sensor_id, columns.kind, t_us[0], t_us[-1], tail.wall0_us, len(columns),
+                     columns.pack()),
                 ))
         self._closed.clear()
         return out

@@ -12,11 +12,12 @@ from ..dose.quality import LOOK_BACK, Quality
 from ..dose.response import Response
 from ..exposure.bench import Bench
 from ..exposure.calls import REACHED
-from ..exposure.channel import Channel
+from ..exposure.channel import Channel, Timed
 from ..exposure.exposure import NO_DUE, Exposure
 from ..exposure.states import ENDED, State
-from ..model import Reading, Refusal
+from ..model import Refusal
 from ..units import US_PER_S
+from .judged import Judged, JudgedRun, judged, one_by_one, until
 from .pack import unpack
 from .store import Kept, Store
 
@@ -118,9 +119,9 @@ def count_anew(store: Store, kept: Kept) -> Counted:
     end_us = None
     if exposure.finished_us is not None:
         end_us = max([exposure.finished_us, *(record.cut.t_us for record in exposure.acts)])
-    rows = store.judged(plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure), plan.response))
+    rows = judged(store.db, plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure), plan.response))
     try:
-        readings = replay(channel, [exposure], _until(rows, end_us))
+        readings = replay(channel, [exposure], rows if end_us is None else until(rows, end_us))
     except ValueError as err:
         raise Refusal(f"exposure {plan.id}: its raw readings cannot be read: {err}") from None
     channel.track.respond(plan.response)
@@ -128,35 +129,45 @@ def count_anew(store: Store, kept: Kept) -> Counted:
     return Counted(exposure, readings, last.t_us if last is not None else None, channel.track)
 
 
-Judged = tuple[Response, int, Reading]
-
-
-def _until(rows: Iterable[Judged], end_us: int | None) -> Iterator[Judged]:
-    """Rows up to the first one after the end: that one closes the last segment of light."""
-    for row in rows:
-        yield row
-        if end_us is not None and row[1] > end_us:
-            return
-
-
-def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[Judged]) -> int:
+def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[Judged | JudgedRun]) -> int:
     """Add the light of raw readings to exposures; returns how many readings there were.
 
     Whether a value that stands is frozen goes by the settings of when it came: they may have changed under a print,
     and then again, and it must be told as it was told then.
     """
     count = 0
-    for timed in channel.replay(rows):
-        count += 1
-        for exposure in exposures:
-            keeper, segments = exposure.keeper, timed.segments
-            if keeper is not None:
-                _, segments = keeper.feed(timed, exposure.lit_by_light, decide=False)
-            for segment in segments:
-                exposure.add(segment, None)
+    for row in rows:
+        if isinstance(row, JudgedRun):
+            count += len(row.t_us)
+            if not _as_one(channel, exposures, row):
+                for single in one_by_one([row]):
+                    _add(channel.replay(*single), exposures)
+        else:
+            count += 1
+            _add(channel.replay(*row), exposures)
     for exposure in exposures:
         exposure.put_closed(NO_DUE)
     return count
+
+
+def _add(timed: Timed, exposures: list[Exposure]) -> None:
+    for exposure in exposures:
+        keeper, segments = exposure.keeper, timed.segments
+        if keeper is not None:
+            _, segments = keeper.feed(timed, exposure.lit_by_light, decide=False)
+        for segment in segments:
+            exposure.add(segment, None)
+
+
+def _as_one(channel: Channel, exposures: list[Exposure], row: JudgedRun) -> bool:
+    """Add a run as one segment, where that is what its lines add one by one."""
+    found = channel.replay_together(*row)
+    if found is None or not all(e.takes_whole(found.segment) for e in exposures):
+        return False
+    channel.replayed(found)
+    for exposure in exposures:
+        exposure.add(found.segment, None)
+    return True
 
 
 def resume(store: Store, bench: Bench, now_us: int) -> None:
@@ -170,7 +181,7 @@ def resume(store: Store, bench: Bench, now_us: int) -> None:
         mine = [e for e in bench.exposures.values() if e.plan.sensor == name]
         since_us = min((begin_us(e) for e in mine), default=now_us)
         response = channel.track.response
-        replay(channel, mine, store.judged(name, preroll_us(store, name, since_us, response)))
+        replay(channel, mine, judged(store.db, name, preroll_us(store, name, since_us, response)))
         channel.track.respond(response)
     for channel in bench.channels.values():
         channel.resumed(now_us, int(GRACE_S * US_PER_S * bench.pace))

@@ -9,7 +9,7 @@ from typing import TypeVar
 import msgspec
 
 from ..clock import Epoch
-from ..dose.response import Identity, Response, identity_response
+from ..dose.response import Identity
 from ..exposure.outcome import Ring
 from ..exposure.record import ActRecord, Plan
 from ..exposure.states import Act
@@ -255,20 +255,6 @@ class Store:
             for t_us, reading in unpack(kind, data):
                 if t0_us <= t_us <= t1_us:
                     yield t_us, reading
-
-    def judged(self, sensor: str, t0_us: int, t1_us: int = 1 << 62) -> Iterator[tuple[Response, int, Reading]]:
-        """The same, each with the response that the settings of then stated: the same value while it is the same."""
-        rows = self.db.execute(
-            "SELECT s.id, s.identity, c.kind, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
-            " WHERE s.name = ? AND c.t1_us >= ? AND c.t0_us <= ? ORDER BY c.id", (sensor, t0_us, t1_us)
-        )
-        known: dict[int, Response] = {}
-        for number, identity, kind, data in rows:
-            if number not in known:
-                known[number] = identity_response(msgspec.json.decode(identity, type=Identity))
-            for t_us, reading in unpack(kind, data):
-                if t0_us <= t_us <= t1_us:
-                    yield known[number], t_us, reading
 
     # -- time ------------------------------------------------------------------------------------------------
 

@@ -39,13 +39,13 @@ def caution(sun_elevation_deg: float) -> str | None:
     return None
 
 
-def beside_frame(sun_elevation_deg: float, lasting_s: float | None) -> str | None:
-    """The same with the sun's height, and with how long a print takes where that is known."""
+def beside_frame(sun_elevation_deg: float, lasting_s: float | None, when: str = "") -> str | None:
+    """The same with the sun's height, when it stands so, and how long a print takes where that is known."""
     words = caution(sun_elevation_deg)
     if words is None:
         return None
     stay = f", and a print keeps you about {max(1, round(lasting_s / 60))} min beside the frame" if lasting_s else ""
-    return f"The sun stands {max(1, round(sun_elevation_deg))}° high{stay}. {words}"
+    return f"The sun stands {max(1, round(sun_elevation_deg))}° high{when}{stay}. {words}"
 
 
 def tells_index(sensor_class: str) -> bool:

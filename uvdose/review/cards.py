@@ -9,6 +9,7 @@ from ..exposure.channel import Channel
 from ..exposure.exposure import Exposure
 from ..exposure.record import ActRecord
 from ..exposure.states import Act
+from ..journal.judged import judged
 from ..journal.replay import begin_us, preroll_us, replay
 from ..journal.store import Kept, Store
 from ..units import to_screen
@@ -40,7 +41,7 @@ def card_moves(store: Store, kept: Kept) -> list[Move]:
         since_us = preroll_us(store, plan.sensor, min(begin_us(e) for e in exposures), plan.response)
         until_us = max(e.finished_us or 0 for e in exposures)
         last_us = next((t for t, _ in store.readings(plan.sensor, until_us + 1)), until_us)
-        replay(channel, exposures, store.judged(plan.sensor, since_us, last_us))
+        replay(channel, exposures, judged(store.db, plan.sensor, since_us, last_us))
     counted = dict(zip(told, exposures, strict=True))
     moves = []
     for number, step in enumerate(plan.target.calls.steps, 1):

@@ -97,7 +97,7 @@ def page(day: Day, curves: list[Curve], bench: str, paper: str | None = None, li
 
 def _ways(links: Links) -> Safe:
     """Ways on, for the screen alone."""
-    found = [("/", "the sign")]
+    found = [("/", "the frames now")]
     found += [(f"/day/{links.before}", f"‹ {links.before}")] if links.before is not None else []
     found += [(f"/day/{links.after}", f"{links.after} ›")] if links.after is not None else []
     return tag("nav", *(tag("a", words, href=where) for where, words in found), aria_label="days")

@@ -178,14 +178,14 @@ def clock_of(p: Print, short: bool = False) -> str:
     if short:
         return f"by the clock {stops_text(told[0][1])}"
     return (
-        f"by the clock {minutes(p.clock.clock_s)} in the light, and about {with_unit(p.clock.dose, p.document.unit)},"
+        f"by the clock: {minutes(p.clock.clock_s)} in the light, about {with_unit(p.clock.dose, p.document.unit)},"
         f" {stops_text(told[0][1])} stops"
     )
 
 
 def _said(p: Print) -> str:
     if p.verdict is None:
-        return "waits for a word" if p.waits else ""
+        return "waits for a verdict" if p.waits else ""
     return f"verdict: {verdict_words(p.verdict)}"
 
 

@@ -14,6 +14,7 @@ from ..exposure.target import Target
 from ..journal.store import Kept, Store
 from ..model import Refusal
 from ..notes import Verdict
+from .layout import unit_text
 
 CALIBRATED = ("strip", "tablet")
 
@@ -48,7 +49,7 @@ def judge(store: Store, name: str, curve: Curve | None = None) -> Judged:
         if other.name != name and not bleaches(other)
     ]
     eye = own_eye([(p, js) for p, js in histories if js])
-    proposal = propose(newest.dose, prior, judgements, eye, bleaches=bleaches(newest))
+    proposal = propose(newest.dose, prior, judgements, eye, bleaches(newest), unit_text(newest.unit))
     return Judged(newest, tuple(used), proposal)
 
 

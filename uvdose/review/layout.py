@@ -15,6 +15,8 @@ WIDTH, LEAST_WIDTH = 100, 40
 MANY_MJ_CM2 = 10_000
 LEAST_NAME = 4  # characters of a name that is cut
 _FIGURE_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|s\b|stops?\b|[mµ]?[JWV]\b|counts\b))")
+_DRAWN = re.compile("[\u2500-\u259f]")  # lines and blocks
+_COMMAND = re.compile("`[^`]*`")
 _HELD = "\u00a0"  # a blank at which no line is broken
 
 
@@ -103,6 +105,26 @@ def wrap(text: str, indent: str = "", rest: str | None = None, width: int | None
     most = max(LEAST_WIDTH, screen_width()) if width is None else width
     lines = textwrap.wrap(held, most, initial_indent=indent, subsequent_indent=more, break_on_hyphens=False)
     return [line.replace(_HELD, " ") for line in lines]
+
+
+def fitted(text: str) -> str:
+    """Text for a screen: at a terminal lines that are wider than it are broken at blanks, but for drawings; in a file
+    or a pipe they stay whole."""
+    if not sys.stdout.isatty():
+        return text
+    width = max(LEAST_WIDTH, shutil.get_terminal_size().columns)
+    return "\n".join(part for line in text.split("\n") for part in _broken(line, width))
+
+
+def _broken(line: str, width: int) -> list[str]:
+    if len(line) <= width or _DRAWN.search(line):
+        return [line]
+    indent = " " * (len(line) - len(line.lstrip()))
+    whole = _COMMAND.sub(lambda found: found[0].replace(" ", _HELD), line.lstrip())  # as it is to be copied
+    held = _FIGURE_AND_UNIT.sub(_HELD, whole)
+    lines = textwrap.wrap(held, width, initial_indent=indent, subsequent_indent=f"{indent}  ", break_on_hyphens=False,
+                          break_long_words=False)  # fmt: skip
+    return [part.replace(_HELD, " ") for part in lines]
 
 
 def alarm_words(alarm: str) -> str:

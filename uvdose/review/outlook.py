@@ -183,7 +183,7 @@ def _caution(ahead: _Ahead, asked: Asked, highest_deg: float, targets: list[Prin
     if told is not None and told.now is not None:
         return beside_frame(told.now.sun_deg, told.now.typical_s or told.now.clear_s)
     quickest = min((b.typical_s or b.clear_s or math.inf for b in told.begun), default=math.inf) if told else math.inf
-    return beside_frame(highest_deg, _finite(quickest)) if ahead.begin_s is not None else None
+    return beside_frame(highest_deg, _finite(quickest), " at noon") if ahead.begin_s is not None else None
 
 
 def _minute(course: Course, at_s: float) -> int:

@@ -1,4 +1,4 @@
-"""A day ahead as plain text within 100 columns: the light through the day, and how long prints will take."""
+"""A day ahead as plain text within 80 columns: the light through the day, and how long prints will take."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from ..stamps import from_iso, local_date, local_time
 from .layout import columns, shorten, with_unit, wrap
 from .text import spark
 
-BARS = 76
+BARS = 66
 HOURS_S = 119.5 * 60  # from here on times are told in hours
 NAME = 12
 NONE = "-"

@@ -21,6 +21,7 @@ from ..exposure.record import Plan
 from ..exposure.states import Act
 from ..exposure.target import Target, check_fit
 from ..journal.imported import imported
+from ..journal.judged import judged, one_by_one
 from ..journal.replay import preroll_us
 from ..journal.store import Store
 from ..model import Kind, Mark, Refusal, RegisterSegment, Segment
@@ -120,9 +121,10 @@ def imagine(
     active: list[_Start] = []
     first = pending[-1].plan
     channel = Channel(bed.sensor, bed.at(first.begin_us), first.response, bed.pace)
-    rows = store.judged(bed.sensor, preroll_us(store, bed.sensor, first.begin_us, first.response))
+    rows = judged(store.db, bed.sensor, preroll_us(store, bed.sensor, first.begin_us, first.response))
     try:
-        for timed in channel.replay(rows):
+        for row in one_by_one(rows):
+            timed = channel.replay(*row)
             while pending and pending[-1].plan.begin_us <= timed.t_us:
                 active.append(pending.pop())
             for segment in timed.segments:

@@ -1,14 +1,17 @@
-"""Both drivers on register models of their parts, and what becomes of faults."""
+"""The drivers on register models of their parts, and what becomes of faults."""
 
+import ads1115
 import as7331
 import ltr390
+from ads1115 import Ads1115
 from as7331 import As7331
 from common import bench
 from ltr390 import Ltr390
-from parts import AsPart, LtrPart
+from parts import AdsPart, AsPart, LtrPart
 from sensor import Watch
 
-LTR, AS = (Ltr390, LtrPart), (As7331, AsPart)
+LTR, AS, ADS = (Ltr390, LtrPart), (As7331, AsPart), (Ads1115, AdsPart)
+ALL = ((LTR, 3, 100), (AS, 32, 64), (ADS, 1, 125))
 
 
 def case_ltr390_settings():
@@ -41,8 +44,19 @@ def case_as7331_settings():
     assert len(as7331.GAINS) == 12
 
 
+def case_ads1115_settings():
+    """Data sheet: bits 14:12 the input (4: AIN0), 11:9 the range (1: 4.096 V), 8 single shot, 7:5 the rate, 1:0 3."""
+    for gain, code in ((1, 1), (2, 2), (4, 3), (8, 4), (16, 5)):
+        for ms, rate in ((125, 0), (63, 1), (32, 2), (16, 3)):
+            driver, model, _, _ = bench(ADS, gain, ms)
+            driver.start()
+            assert model.config == 4 << 12 | code << 9 | 1 << 8 | rate << 5 | 3
+            assert driver.full_scale == 32767 and driver.interval_ms - 1 < 1000 / AdsPart.RATES[rate] <= ms
+    assert sorted(ads1115.TIMES) == [16, 32, 63, 125] and ads1115.GAINS == (1, 2, 4, 8, 16)
+
+
 def case_conversions_are_read_once():
-    for kind, gain, ms in ((LTR, 3, 100), (AS, 32, 64)):
+    for kind, gain, ms in ALL:
         driver, _model, now, light = bench(kind, gain, ms)
         driver.start()
         found = []
@@ -62,6 +76,12 @@ def case_saturation():
         now[0] += 100
         light[0] = counts
         assert driver.read() == min(counts, 262143) and driver.saturated is sat
+    driver, model, now, light = bench(ADS, 1, 125)
+    driver.start()
+    for counts, sat in ((32766, False), (32767, True), (1 << 20, True), (-3, False)):
+        now[0] += 125
+        light[0] = counts
+        assert driver.read() == max(0, min(counts, 32767)) and driver.saturated is sat
     driver, model, now, light = bench(AS, 32, 64)
     driver.start()
     seen = ((65534, 0, False), (65535, 0, True), (900, 0x20, True), (900, 0x40, True), (9, 0, False))
@@ -85,7 +105,7 @@ def case_another_part_is_refused():
 
 def case_bus_faults():
     """One disturbed transfer loses nothing; a bus that stays dead is told, tried again each second, never a zero."""
-    for kind, gain, ms in ((LTR, 3, 100), (AS, 32, 64)):
+    for kind, gain, ms in ALL:
         driver, model, now, light = bench(kind, gain, ms)
         light[0] = 500
         watch = Watch(driver, 1000)
@@ -112,7 +132,7 @@ def case_bus_faults():
 
 
 def case_lost_power_and_no_conversions():
-    for kind, gain, ms in ((LTR, 3, 100), (AS, 32, 64)):
+    for kind, gain, ms in ALL:
         driver, model, now, light = bench(kind, gain, ms)
         light[0] = 500
         watch, said = Watch(driver, 1000), []

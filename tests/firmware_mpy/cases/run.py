@@ -5,12 +5,13 @@ import sys
 
 import common
 import of_calls
+import of_recordings
 import of_sensors
 import of_the_network
 import of_the_register
 import of_the_wire
 
-MODULES = (of_calls, of_sensors, of_the_network, of_the_register, of_the_wire)
+MODULES = (of_calls, of_recordings, of_sensors, of_the_network, of_the_register, of_the_wire)
 
 
 def run_all():

@@ -1,8 +1,9 @@
-"""Register models of the two sensor parts, written apart from the firmware's drivers; for both Pythons.
+"""Register models of the sensor parts, written apart from the firmware's drivers; for both Pythons.
 
 A part is told the time in ms and the light in counts of its setting; `fail` makes the bus fail so many times.
-Sources: Lite-On's data sheet of the LTR-390UV-01 and ams-osram's DS001047, from memory; addresses, identities and bits
-were compared with the Linux kernel's drivers ltr390.c and as73211.c (which serves the AS7331 too).
+Sources: Lite-On's data sheet of the LTR-390UV-01, ams-osram's DS001047 and Texas Instruments' SBAS444, from memory;
+addresses, identities and bits were compared with the Linux kernel's drivers ltr390.c, as73211.c (which serves the
+AS7331 too) and ti-ads1015.c.
 """
 
 
@@ -120,6 +121,36 @@ class AsPart(Part):
             for i in range(len(data)):
                 if register + i > 2:
                     self.registers[register + i] = data[i]
+
+
+class AdsPart(Part):
+    ADDRESS = 0x48
+    RATES = (8, 16, 32, 64, 128, 250, 475, 860)
+
+    def power_on(self):
+        self.config = 0x0583
+        self.began_ms, self.counts = None, 0
+
+    def done(self):
+        return not self.still and self.clock() - self.began_ms >= 1000 / self.RATES[self.config >> 5 & 7]
+
+    def read(self, register, size):
+        self.transaction()
+        assert size == 2, "its registers have 16 bits"
+        if self.began_ms is not None and self.done():
+            self.began_ms = None
+            self.counts = max(-32768, min(self.light(), 32767)) & 0xFFFF if self.config & 0x7000 == 0x4000 else 0x1234
+        word = self.counts if register == 0 else self.config | (0x8000 if self.began_ms is None else 0)
+        if register == 0:
+            self.readouts.append((self.clock(), word))
+        return bytes((word >> 8, word & 255))
+
+    def write(self, register, data):
+        self.transaction()
+        assert register == 1 and len(data) == 2
+        self.config = (data[0] << 8 | data[1]) & 0x7FFF
+        if data[0] & 0x80 and data[0] & 0x01:  # begin one, in single shot
+            self.began_ms = self.clock()
 
 
 class Bus:

@@ -34,7 +34,7 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
         light_in: LightIn = "",
         home: HomeDir = None,
     ) -> None:
-        """Lay it in the light: calls at each dose, and says what to do. Enter: done."""
+        """Lay it in the light: it calls when something is to be done, and says what. Enter: done."""
         place = home_of(home)
         sheet = choose(place, kind, number, ("planned", "in the light"))
         run_sheet(place, sheet, frame, count_in, light_in, wait=not no_wait)
@@ -114,7 +114,7 @@ def add_common(group: typer.Typer, kind: Kind) -> None:
             say("\n".join(columns(rows)))
 
     @group.command("drop")
-    def drop(number: Annotated[str, typer.Argument(metavar="NUMBER")], home: HomeDir = None) -> None:
+    def drop(number: Annotated[str, typer.Argument(metavar="NUMBER", help="Which one.")], home: HomeDir = None) -> None:
         """Give one up: it is kept, and no longer offered."""
         from ...notes import Calibration
         from ..keeping import change_note
@@ -146,7 +146,7 @@ def run_sheet(
     else:
         begun_s = real_s()
         number = start_sheet(place, sheet, frame, count_in, light_in).id
-        print(f"{sheet.name}: exposure {number}; pencil {sheet.name} on the back. At the start: {first_words(sheet)}")
+        say(f"{sheet.name}: exposure {number}; pencil {sheet.name} on the back\nAt the start: {first_words(sheet)}")
     try:
         if begun_s is not None:
             count_down(begun_s + count_in, count_in)

@@ -23,7 +23,7 @@ def process(
     Its range, how to judge it, and its cautions.
     """
     from ...calibrate import processes
-    from ...review.layout import columns
+    from ...review.layout import columns, wrap
     from ..show import print_json, say
 
     if name is not None:
@@ -36,9 +36,12 @@ def process(
     elif as_json:
         print_json(processes.table())
     else:
-        rows = [["process", "range", "judge it", "also called"]]
-        rows += [[p.name, _range(p), p.judge.when, ", ".join(p.words)] for p in processes.table().processes]
-        say("\n".join([*columns(rows), "", "`uvdose process NAME` tells more, with its cautions"]))
+        rows = [["process", "range", "judge it"]]
+        rows += [[p.name, _range(p), p.judge.when] for p in processes.table().processes]
+        head, *lines = columns(rows)
+        also = [wrap(f"also {', '.join(p.words)}", "    ", "         ") for p in processes.table().processes]
+        told = [part for line, more in zip(lines, also, strict=True) for part in (line, *more)]
+        say("\n".join([head, *told, "", "`uvdose process NAME` tells more, with its cautions"]))
 
 
 def _range(of: Process) -> str:

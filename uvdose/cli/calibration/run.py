@@ -224,20 +224,21 @@ class _Screen:
         from ..show import say
 
         self._drawn = False
+        print(FRESH, end="")
         due = self._due(shown)
         missed = [step.words for step in self._steps[self._done : max(self._done, due - 1)]]
         if missed:
             print("\n".join(wrap(untold_words(missed), width=shutil.get_terminal_size().columns)))
         if due > len(self._steps):
             done = exposure_of(daemon.post(f"exposures/{self._number}/finish", When(), Taken))
-            say(f"{FRESH}taken in at {with_unit(done.dose, done.unit)}")
+            say(f"taken in at {with_unit(done.dose, done.unit)}")
         elif due > self._done:
             moved = say_moved(daemon, self._number)
-            say(f"{FRESH}{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}")
+            say(f"{self._steps[due - 1].words}: done at {with_unit(moved.dose, moved.unit)}")
         else:
             kind, sheet = self._sheet.kind, self._sheet.number
             early = f"; if the card was moved all the same: `uvdose {kind} moved {sheet}`" if self._steps else ""
-            say(f"{FRESH}not yet: {next_words(self._steps, shown, self._done)[0].removeprefix('next: ')}{early}")
+            say(f"not yet: {next_words(self._steps, shown, self._done)[0].removeprefix('next: ')}{early}")
         self._done = max(self._done, due)
 
     def end(self) -> None:

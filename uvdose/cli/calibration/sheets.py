@@ -88,12 +88,12 @@ def plan_lines(note: Calibration) -> list[str]:
     """What is planned, in lines."""
     from ...calibrate.series import Series, moments
     from ...notes import StripPlan
-    from ...review.layout import figure, unit_text, with_unit
+    from ...review.layout import figure, unit_text, with_unit, wrap
 
     plan = note.plan
     if isinstance(plan, StripPlan):
         doses = ", ".join(f"{i}: {figure(d)}" for i, d in enumerate(plan.doses, 1))
-        lines = [f"steps in {unit_text(note.unit)}  {doses}"]
+        lines = wrap(f"steps in {unit_text(note.unit)}  {doses}")
         lines += [
             f"  at {figure(moment.dose):>7}  {moment.words}" for moment in moments(Series(plan.doses, 0.0), plan.way)
         ]
@@ -101,7 +101,7 @@ def plan_lines(note: Calibration) -> list[str]:
         lines = [f"tablet of {plan.name}, dose {with_unit(plan.dose, note.unit)}"]
     through = "through the clear film of the negatives" if note.through_film else "without film over it"
     lines.append(f"printed {through}")
-    lines += [f"{what}  {text}" for what, text in note.noted.items()]
+    lines += [f"{what.replace('_', ' ')}  {text}" for what, text in note.noted.items()]
     return lines
 
 

@@ -74,8 +74,8 @@ def plan_strip(
     name, unit = sensor_and_unit(place, sensor)
     if first is None:
         around = answer(around, f"the dose you expect to be right, {unit_text(unit)}", number, "--around or --first")
-    step = answer(step, "stops from step to step", number, "--step", "0.5")
-    count = answer(count, "how many steps", whole, "--count", "7")
+    step = answer(step, "stops from step to step", _step, "--step", "0.5")
+    count = answer(count, "how many steps", _count, "--count", "7")
     way = one_of("cover", "uncover")(answer(way, "cover step after step, or uncover them", one_of("cover", "uncover"),
                                             "--way", "cover"))  # fmt: skip
     series = plan_series(first, step, count) if first is not None else plan_around(cast(float, around), step, count)
@@ -87,6 +87,20 @@ def plan_strip(
         noted_of(noted or {}, ask=not as_json), base, through,
     )
     return keep_plan(place, "strip", note, as_json)
+
+
+def _step(typed: str) -> float:
+    """Stops from step to step, refused where they are asked for: what was answered before stays."""
+    from ...calibrate.series import LEAST_STEPS, plan_series
+
+    return plan_series(1.0, number(typed), LEAST_STEPS).step_stops
+
+
+def _count(typed: str) -> int:
+    """How many steps, the same way."""
+    from ...calibrate.series import LEAST_STEP_STOPS, plan_series
+
+    return len(plan_series(1.0, LEAST_STEP_STOPS, whole(typed)).doses)
 
 
 add_common(strip, "strip")

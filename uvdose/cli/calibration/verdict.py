@@ -99,7 +99,10 @@ def _print(place: Home, number: str | None) -> Kept:
             kept = store.exposure(whole_id(number, "print"))
         else:
             judged = store.notes(Verdict)
-            waiting = [k for k in store.finished() if str(k.plan.id) not in judged and k.plan.target.version]
+            finished = [k for k in store.finished() if k.plan.target.version]
+            waiting = [k for k in finished if str(k.plan.id) not in judged]
+            if not finished:
+                raise Refusal("no print is finished yet: a verdict is given when one is washed and dry")
             if not waiting:
                 raise Refusal("every finished print has its verdict: name one by its number to change it")
             kept = waiting[0]

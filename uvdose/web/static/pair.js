@@ -5,7 +5,7 @@ const TEXTS = {
   en: {
     title: "Pair this phone",
     ready: "One tap, and this phone shows the prints in the frame and calls you.",
-    label: "What this phone is called (you may leave it)",
+    label: "What this phone is called (it may stay so)",
     pair: "Pair",
     busy: "Pairing …",
     done: "Paired. The page opens.",

@@ -19,7 +19,7 @@ export function openSettings(at, settings, does) {
 
   function fill() {
     const focused = document.activeElement?.textContent;
-    at("settings-name").textContent = say("settings");
+    at("settings-name").textContent = say("menu");
     at("settings-close").textContent = say("close");
     const again = (change) => () => {
       change();
