@@ -39,15 +39,15 @@ def gathered() -> Gathered:
 # themselves disturb each other, and run two at a time; the others sleep most of the time.
 APART = {
     "busy": (
-        "endtoend/test_measured_light.py", "web/test_page_connection.py", "web/test_page_evening.py",
-        "web/test_page_light.py", "web/test_page_many.py", "web/test_page_paired.py",
+        "endtoend/test_measured_light.py", "web/test_page_benches.py", "web/test_page_connection.py",
+        "web/test_page_evening.py", "web/test_page_light.py", "web/test_page_many.py", "web/test_page_paired.py",
         "web/test_page_print.py", "web/test_page_queue.py", "web/test_page_reading.py",
     ),
     "measured": (
-        "faults/", "endtoend/", "firmware/test_chip.py", "firmware/test_daemon_on_chip.py",
-        "firmware_mpy/test_live.py", "firmware_mpy/test_with_daemon.py", "web/test_gate.py", "web/test_live.py",
-        "intake/test_serial_port.py", "intake/test_mqtt.py", "intake/test_recording.py", "call/test_outlet.py",
-        "cli/test_commands.py", "test_notify.py",
+        "benches/test_at_one_broker.py", "benches/test_bridged.py", "faults/", "endtoend/", "firmware/test_chip.py",
+        "firmware/test_daemon_on_chip.py", "firmware_mpy/test_live.py", "firmware_mpy/test_with_daemon.py",
+        "web/test_gate.py", "web/test_live.py", "intake/test_serial_port.py", "intake/test_mqtt.py",
+        "intake/test_recording.py", "call/test_outlet.py", "cli/test_commands.py", "test_notify.py",
     ),
 }
 
@@ -60,6 +60,7 @@ LONGEST = (
     "journal/test_long_run.py", "sensor/test_scale.py", "calibrate/test_printers.py", "sensor/test_lamp.py",
     "cli/test_watch.py", "web/test_openapi.py", "cli/test_bad_input.py", "sensor/", "cli/test_sheets_asked.py",
     "endtoend/test_crash.py", "cli/test_commands.py", "faults/test_disk.py", "endtoend/test_mend.py", "endtoend/",
+    "benches/test_at_one_broker.py",
     "firmware/test_chip.py", "firmware_mpy/",
     "call/test_ways.py", "cli/test_sensor_find.py", "cli/test_film.py", "cli/test_demo.py",
     "web/test_page_reading.py", "web/test_page_print.py", "web/test_page_queue.py", "web/test_page_many.py", "web/",

@@ -24,6 +24,8 @@ ALLOWED: dict[str, set[str]] = {
     "notes": BASE,
     "queueing": BASE,
     "subjects": BASE | {"notes", "queueing"},
+    "benches": BASE,
+    "overlook": BASE | {"benches", "clock", "config", "intake", "stamps"},
     "clock": BASE,
     "stamps": BASE,
     "cells": set(),
@@ -69,7 +71,7 @@ ALLOWED: dict[str, set[str]] = {
     | {"core", "dose", "exposure", "mending", "next_up", "said", "showing", "start_light", "taking"},
     "service": BASE
     | {"core", "exposure", "journal", "mending", "next_up", "present", "reread", "said", "showing", "stamps"}
-    | {"days", "outlooks", "start_light", "starting", "taking", "trying"},
+    | {"days", "outlooks", "overlook", "start_light", "starting", "taking", "trying"},
     "apart": set(),
     "days": BASE | {"apart", "clock", "stamps", "settings_bench"},
     "day_process": BASE | {"apart", "stamps", "days", "journal", "review"},
@@ -80,7 +82,7 @@ ALLOWED: dict[str, set[str]] = {
     "__main__": {"*"},
 }
 PURE = ("decode", "dose", "exposure", "calibrate", "light", "model", "units", "messages", "asked", "listed", "foretold",
-        "notes", "queueing", "subjects")
+        "notes", "queueing", "subjects", "benches")
 PURE_MAY_USE = {
     "__future__", "array", "binascii", "bisect", "collections", "csv", "datetime", "enum", "fractions", "functools",
     "itertools", "json", "math", "msgspec", "operator", "re", "struct", "typing",

@@ -14,7 +14,7 @@ from .call.arming import Held
 from .call.orders import Orders
 from .call.publish import Publisher
 from .call.speaker import Speaker
-from .call.ways import Ways, trouble_words
+from .call.ways import Ways, event_words, trouble_words
 from .config import Home, Settings, load_settings
 from .core import Core
 from .days import Days
@@ -41,6 +41,7 @@ from .messages import EventDoc
 from .model import Refusal
 from .notify import Manager
 from .outlooks import Outlooks
+from .overlook import Overlook
 from .present import Present
 from .pressing import Button
 from .reread import Rereader
@@ -113,15 +114,11 @@ class Daemon:
 
         self._links, self._hub = make_links(settings, clock, home.folder)
         hub = self._hub
-        self._publisher = (
-            Publisher(lambda topic, payload, retain: hub.publish(topic, payload, retain), settings.bench.name)
-            if hub is not None
-            else None
-        )
         recorder = Recorder(db, lambda t_us: clock.wall_us() - (clock.dose_us() - t_us))
         sensors = [statement for c in bench.channels.values() for statement in recorder.sensor(c.identity)]
         self._place = Place(home.journal_file)
         self._upkeep = Upkeep(home, self._place, say)
+        self._publisher = Publisher(hub, settings.bench.name, self._upkeep.troubled) if hub is not None else None
         self._writer = Writer(db, self._upkeep.on_trouble, place=self._place, summer=Summer(db))
         self._core = Core(
             bench, clock, recorder, self._writer, self._links, self._decoder, self._on_call, self._on_event,
@@ -142,22 +139,24 @@ class Daemon:
         )
         rereader = Rereader(self._core, home, load_settings(home))  # without what this call alone adds to them
         showing = Showing(self._core, self._store, lambda: Store(open_reading(home.journal_file)))
-        present = Present(self._core, self._store, settings.bench.name, self._ways.troubles)
+        present = Present(self._core, self._store, settings.bench.name, self._ways_troubled)
         ahead, same = Outlooks(settings, home.journal_file, clock), SameLight(settings)
         self._whereabouts = Whereabouts(ahead, settings.sensor, pace) if same.places else None
         light = StartLight(self._core, same, self._whereabouts)
         days = Days(settings.bench, home.journal_file, clock, self._store.newest_word)
+        self._overlook = Overlook(settings.mqtt, home.folder)
         self._service = BenchService(
-            self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, days, light
+            self._core, self._store, self._home_id, present, trier, showing, rereader, ahead, days, light,
+            self._overlook,
         )
         self._core.on_press = Button(self._core, self._service, self._store).pressed
         self.front.dress(make_app(self._service, self.front.pairing), self._home_id)
         self._orders: Orders | None = None
         if hub is not None and settings.mqtt is not None and settings.mqtt.commands:
             self._orders = Orders(
-                settings.bench.name, self._service, lambda topic, payload, retain: hub.publish(topic, payload, retain),
-                read_taken(home), lambda ids: keep_taken(home, ids), self._say,
-            )  # fmt: skip
+                settings.bench.name, self._service, hub.publish, read_taken(home), lambda ids: keep_taken(home, ids),
+                self._say,
+            )
             hub.listen(self._orders.topic, self._orders.hear)
 
     # -- life ------------------------------------------------------------------------------------------------
@@ -200,6 +199,7 @@ class Daemon:
                 await asyncio.wait_for(self._stopping.wait(), WATCH_S)
             self._upkeep.look()
             self._ways.look()
+            self._overlook.look()
             for task in self._tasks:
                 if task.done() and not self._stopping.is_set():
                     self._faults.append(f"{task.get_name()} has ended: {task.exception()!r}")
@@ -209,7 +209,7 @@ class Daemon:
                 break
             self._manager.alive(self._core.clock.real_s())  # from here alone: the loop turns and the writer lives
             if self._publisher is not None:
-                self._publisher.state(self._service.status(), self._core.clock.real_s())
+                self._publisher.look(self._service.status, self._core.clock.real_s())
         if self._faults:
             raise Refusal(f"the daemon failed: {self._faults[0]}; start it again, nothing committed is lost", 1)
 
@@ -223,6 +223,7 @@ class Daemon:
             link.stop()
         if self._hub is not None:
             self._hub.stop()
+        self._overlook.end()
         self._core.drain_last()
         self._core.flush()
         self._core.herald.followers.tell(None)  # their streams end, rather than being cut off
@@ -267,13 +268,14 @@ class Daemon:
             self._loop.call_soon_threadsafe(self._tell_way, way, line)
 
     def _tell_way(self, way: str, line: str) -> None:
-        told = trouble_words(way, line) if line else f"calls go out by {way} again"
-        self._say(f"ALARM {told}" if line else told)
-        self._upkeep.tell("alarm" if line else "cleared", told, "call")
+        self._upkeep.troubled(trouble_words(way, line) if line else "", f"calls go out by {way} again", "call")
+
+    def _ways_troubled(self) -> list[str]:
+        return self._ways.troubles() + (self._publisher.troubles() if self._publisher is not None else [])
 
     def _on_event(self, event: EventDoc) -> None:
         if event.sensor is not None and event.event in ("alarm", "cleared", "gap"):
-            line = f"{local_time(from_iso(event.utc))}  {event.event} {event.sensor}: {_words(event)}"
+            line = f"{local_time(from_iso(event.utc))}  {event.event} {event.sensor}: {event_words(event)}"
             self._say(line)
             channel = self._core.bench.channels.get(event.sensor)
             self._ways.of_sensor(event, line, channel is not None and channel.lit)
@@ -292,9 +294,3 @@ class Daemon:
             return
         self._faults.append(repr(error or context.get("message")))
         self._stopping.set()
-
-
-def _words(event: EventDoc) -> str:
-    if event.event == "gap":
-        return f"{event.data.get('seconds', 0):.0f} s without a reading, {event.data.get('kind')}"
-    return str(event.data.get("line") or event.data.get("alarm"))

@@ -9,6 +9,8 @@ from typing import Any
 
 import msgspec
 
+from .messages import ExposureDoc
+
 
 class TargetDoc(msgspec.Struct, frozen=True):
     """The newest version of a target. dose, low..high: in `unit`, the interval None where it was typed without.
@@ -113,3 +115,52 @@ class LightDoc(msgspec.Struct, frozen=True):
     holds: list[tuple[float, float]]
     until_s: float
     reached_s: float | None = None
+
+
+class BenchAlarm(msgspec.Struct, frozen=True):
+    """An alarm, and the sensors that have it; more: how many of them are left out. key: its short name, empty where it
+    has none; line: what to do, as the first of them tells it."""
+
+    key: str
+    line: str
+    sensors: list[str]
+    more: int = 0
+
+
+class BenchDoc(msgspec.Struct, frozen=True):
+    """One bench as its broker tells it. state: here; silent, it says nothing any more; gone, it said so or its last
+    will did; unheard, it is not known yet.
+
+    online: what it said last, None for nothing. age_s: since its figures were heard, by the clock of who listens. Where
+    they lay at the broker already that is not known: then it is None, and they are at_least_s old. utc: when they were
+    told, by the bench's own clock, which may be wrong. exposures: those in the light or held, the newest last; more:
+    how many are left out. finished: how many of today are done. sensors: how many it has. alarms: of its
+    sensors. unread: messages of it that could not be read, since its figures came.
+    """
+
+    name: str
+    state: str
+    online: bool | None
+    age_s: float | None
+    at_least_s: float | None
+    utc: str | None
+    exposures: list[ExposureDoc]
+    more: int = 0
+    finished: int = 0
+    sensors: int = 0
+    alarms: list[BenchAlarm] = []
+    troubles: list[str] = []
+    unread: int = 0
+
+
+class BenchesDoc(msgspec.Struct, frozen=True):
+    """All benches at one broker, by name. utc: of who listens. listened_s: for how long; None while the broker does not
+    answer, and trouble says why. left_out: messages of topics that are no bench's, or of more benches than are shown.
+    """
+
+    utc: str
+    broker: str
+    listened_s: float | None
+    benches: list[BenchDoc]
+    trouble: str = ""
+    left_out: int = 0

@@ -14,12 +14,13 @@ from .exposure.outcome import Outcome
 from .exposure.states import ENDED, Act, State, act_word
 from .exposure.telling import tell_fact
 from .journal.store import Store
-from .listed import AimDoc
+from .listed import AimDoc, BenchesDoc
 from .mending import Mender
 from .messages import CallTestDoc, EventDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
 from .model import Refusal
 from .next_up import NextUp
 from .outlooks import Outlooks
+from .overlook import Overlook
 from .present import Present
 from .reread import Rereader
 from .said import Said
@@ -38,11 +39,12 @@ class BenchService:
 
     def __init__(
         self, core: Core, store: Store, home_id: str, present: Present, trier: Trier, showing: Showing,
-        rereader: Rereader, outlooks: Outlooks, days: Days, start_light: StartLight,
+        rereader: Rereader, outlooks: Outlooks, days: Days, start_light: StartLight, overlook: Overlook,
     ) -> None:
         self.home_id = home_id
         self.showing, self.outlooks, self.days = showing, outlooks, days
         self._core = core
+        self._overlook = overlook
         self._store = store
         self._present = present
         self._mender = Mender(core, store)
@@ -57,6 +59,10 @@ class BenchService:
     def status(self) -> StatusDoc:
         """Every sensor; the exposures that have not ended, or that began today."""
         return self._present.status()
+
+    def benches(self) -> BenchesDoc:
+        """All benches at the broker. Raises `Refusal` where there is none."""
+        return self._overlook.now()
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""

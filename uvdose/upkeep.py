@@ -49,6 +49,11 @@ class Upkeep:
             self._tell_trouble(line)
         self._troubles.clear()
 
+    def troubled(self, line: str, over: str, what: str) -> None:
+        """A trouble has come; or it is over, where the line is empty."""
+        self._say(f"ALARM {line}" if line else over)
+        self.tell("alarm" if line else "cleared", line or over, what)
+
     def tell(self, name: str, line: str, what: str = "journal") -> None:
         """What befell the journal, as an event in it; while it cannot be written the event waits with the rest."""
         out = Outcome()

@@ -25,6 +25,7 @@ for folder in (HERE.parents[2], HERE.parents[1]):
 from bench.call_rows import call_rows, predict_rows  # noqa: E402
 from bench.common import Row, brief  # noqa: E402
 from bench.journal_rows import journal_rows, recount_rows  # noqa: E402
+from bench.many_rows import many_rows  # noqa: E402
 from bench.mqtt_rows import mqtt_rows  # noqa: E402
 from bench.process_rows import daemon_rows, start_rows  # noqa: E402
 from bench.serial_rows import serial_rows  # noqa: E402
@@ -33,6 +34,7 @@ from bench.year_rows import year_rows  # noqa: E402
 GROUPS: dict[str, Callable[[bool], list[Row]]] = {
     "serial": serial_rows,
     "mqtt": mqtt_rows,
+    "many": many_rows,
     "call": call_rows,
     "predict": predict_rows,
     "daemon": daemon_rows,
@@ -41,7 +43,7 @@ GROUPS: dict[str, Callable[[bool], list[Row]]] = {
     "recount": recount_rows,
     "year": year_rows,
 }
-NAME_WIDTH, NOTE_WIDTH = 42, 60
+NAME_WIDTH, NOTE_WIDTH = 58, 60
 
 
 def head() -> str:

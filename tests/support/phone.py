@@ -69,7 +69,7 @@ class Phone:
 
     def __init__(
         self, browser: Browser, bench: RunningBench, size: tuple[int, int] = PHONE, language: str = "en-GB",
-        path: str = "/", token: str | None = None, **more: Any,
+        path: str = "/", token: str | None = None, ready: str = ".sign .word", **more: Any,
     ) -> None:
         self.bench = bench
         self.context: BrowserContext = browser.new_context(
@@ -82,7 +82,7 @@ class Phone:
         self.page.on("pageerror", lambda error: self.faults.append(str(error)))
         self.page.goto(bench.url + path)
         if token is None:
-            self.page.wait_for_selector(".sign .word")
+            self.page.wait_for_selector(ready)
 
     def let_in(self, token: str | None = None) -> None:
         """Once more after a new start of the daemon, which gives out a new token."""

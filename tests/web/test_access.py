@@ -15,7 +15,7 @@ from uvdose.web.phones import Phones, digest_of
 LOOKS = (
     "/api/v1/hello", "/api/v1/status", "/api/v1/events", "/api/v1/me", "/api/v1/openapi.json", "/api/v1/live",
     "/api/v1/targets", "/api/v1/queue", "/api/v1/exposures/1/light", "/api/v1/outlook",
-    "/api/v1/days/2026-06-21", "/api/v1/aim",
+    "/api/v1/days/2026-06-21", "/api/v1/aim", "/api/v1/benches",
 )  # fmt: skip
 ACTS = (
     ("/api/v1/exposures", {"target": "blue"}), ("/api/v1/exposures/1/hold", {}), ("/api/v1/exposures/1/move", {}),
@@ -43,7 +43,7 @@ def test_the_list_of_addresses_is_whole() -> None:
         p.replace("/1/", "/{id}/").replace("{id}/hold", "{id}/{act}").replace("2026-06-21", "{date}")
         for _, p, _ in every_address()
     }
-    opened = {"/", "/wall", "/pair", "/static/{name}", "/ca.crt", "/api/v1/pair"}
+    opened = {"/", "/wall", "/benches", "/pair", "/static/{name}", "/ca.crt", "/api/v1/pair"}
     read_by_persons = {"/day", "/day/{date}"}  # tried in test_day_page
     assert {route.path for route in app.routes} == tried | opened | read_by_persons  # type: ignore[attr-defined]
 

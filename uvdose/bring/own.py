@@ -33,15 +33,19 @@ Row = tuple[int, int, Identity, Reading]
 def own_rows(table: Table, sensor: str, of: str | None, found: Callable[[str], None]) -> Iterator[Row]:
     """Dose time, wall label, settings and reading of each row. Raises `Refusal`.
 
-    of: the sensor whose rows are wanted, None where the file holds one alone; `found` is told which that is.
+    of: the sensor whose rows are wanted, None where the file holds one alone; `found` is told which that is. In a file
+    of several benches it is `bench.sensor`, since sensors of two benches may have one name, and never one dose time.
     """
     place = {bare(name): i for i, name in enumerate(table.names)}
     where = [place[name] for name in NEEDED]
+    bench = place.get("bench")
     only = of
     for row in table.rows():
         if len(row) != len(table.names):
             raise Refusal(f"line {table.line}: it has {len(row)} columns, the header {len(table.names)}")
         cells = [row[i] for i in where]
+        if bench is not None:
+            cells[0] = f"{row[bench]}.{cells[0]}"
         if only is None:
             only = cells[0]
             found(only)

@@ -111,3 +111,10 @@ class Ways:
 def trouble_words(way: str, line: str) -> str:
     """What the trouble of a way means."""
     return f"calls do not go out by {way}: {line}; the other ways go on, and `uvdose call test --way {way}` tries it"
+
+
+def event_words(event: EventDoc) -> str:
+    """What befell a sensor."""
+    if event.event == "gap":
+        return f"{event.data.get('seconds', 0):.0f} s without a reading, {event.data.get('kind')}"
+    return str(event.data.get("line") or event.data.get("alarm"))

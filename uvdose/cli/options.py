@@ -14,7 +14,7 @@ from .given import given_home
 
 if TYPE_CHECKING:
     from ..asked import When
-    from ..config import Home
+    from ..config import Home, MqttSettings
 
 MAX_ID = 2**31 - 1
 SHARED = ("--home", "--json")  # options of most commands, told once where all commands are told
@@ -151,3 +151,18 @@ def finite(value: float, what: str, low: float, high: float, example: str) -> fl
     if not (math.isfinite(value) and low < value <= high):
         raise Refusal(f"{what} {value:g}: give a number above {low:g} and up to {high:g}, such as {example}", 2)
     return value
+
+
+def broker_of(text: str) -> MqttSettings:
+    """A broker that a person named, without a login. Raises `Refusal` (code 2)."""
+    from ..config import MqttSettings
+
+    host, colon, number = text.rpartition(":")
+    if not colon or "]" in number or (":" in host and not host.startswith("[")):
+        host, number = text, "1883"
+    host = host.strip("[]")
+    if not host or not host.isprintable() or " " in host or not (number.isascii() and number.isdigit()):
+        raise Refusal(f"--broker {text!r}: give a host, and a port if it is not 1883, such as 192.0.2.7:1883", 2)
+    if not 1 <= int(number[:6]) <= 65535:
+        raise Refusal(f"--broker {text!r}: {number[:20]} is no port; 1 to 65535, usually 1883", 2)
+    return MqttSettings(host, int(number))

@@ -21,6 +21,7 @@ BY_TASK = {
         "again": ("mend", "A finished print goes out again: dose is added to what it has."),
         "queue": ("next_up", "The queue: who is next at the bench."),
         "outlook": ("outlook", "How long prints will take, in a clear sky and a typical one."),
+        "benches": ("all_benches", "All benches at one broker, and what lies in their light."),
     },
     "Put right afterwards": {
         "undo": ("mend", "Take back the newest start, hold, resume or finish."),
@@ -46,6 +47,7 @@ BY_TASK = {
         "export": ("lookback", "Take out what the journal holds, as a table."),
         "events": ("happened", "What happened, oldest first."),
         "recount": ("lookback", "Count a dose again from the raw readings."),
+        "together": ("together", "A class or a workshop: what several benches did, in one document."),
     },
     "Sensors, calls, upkeep": {
         "sensor": ("sensor", "Find a sensor, and look after it."),

@@ -105,8 +105,8 @@ class Bench:
     def next_us(self, now_us: int) -> int:
         """When `tick` is due next, if no input comes."""
         dues = [exposure_due_us(e, self.channels[e.plan.sensor], self.pace, now_us) for e in self.exposures.values()]
-        dues += [channel_due_us(c, self._lit(c), now_us) for c in self.channels.values()]
-        return min(dues, default=NO_DUE)
+        lit = {e.plan.sensor for e in self.exposures.values() if e.account.is_open}
+        return min([*dues, *(channel_due_us(c, c.name in lit, now_us) for c in self.channels.values())], default=NO_DUE)
 
     # -- acts ------------------------------------------------------------------------------------------------
 

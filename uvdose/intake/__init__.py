@@ -24,7 +24,7 @@ def make_links(settings: Settings, clock: Clock, folder: Path | None = None) -> 
     """
     hub = None
     if settings.mqtt is not None:
-        hub = MqttHub(settings.mqtt, clock, settings.bench.name, folder)
+        hub = MqttHub(settings.mqtt, clock, settings.bench.name, folder, alone=True)
     links: dict[str, Link] = {}
     for sensor in settings.sensor:
         if sensor.link == "serial":

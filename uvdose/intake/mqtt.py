@@ -8,7 +8,6 @@ An ACL of the broker that keeps a topic from us is answered as granted: only the
 
 from __future__ import annotations
 
-import contextlib
 import secrets
 import threading
 from collections.abc import Callable
@@ -21,64 +20,32 @@ from ..clock import Clock
 from ..config import MqttSettings, SensorSettings
 from .link import Chunk, LinkState, Sink, Words
 from .mqtt_client import DaemonClient, thread_fault
+from .mqtt_link import MqttLink
+from .mqtt_voice import Voice
 from .mqtt_words import closed_unanswered, place, refused
 
 LONGEST_PAYLOAD = 65536
-GOODBYE_S = 1.0
 JOIN_S = 3.0
-MOST_KEPT = 256
-
-
-class MqttLink:
-    """One sensor's share of the hub. Implements `Link`."""
-
-    def __init__(self, hub: MqttHub, sensor: SensorSettings) -> None:
-        topic = (sensor.topic or "").removesuffix("/")
-        self.sensor = sensor
-        self.native = sensor.format == "native"
-        self.base = topic.removesuffix("/reading") if self.native else sensor.topic or ""
-        self.data_topics = [f"{self.base}/reading", f"{self.base}/answer"] if self.native else [self.base]
-        self.online_topic = f"{self.base}/online" if self.native else None
-        self.gone = False  # the node itself said that it is offline, or its last will did
-        self.sink: Sink | None = None
-        self._hub = hub
-        self._said: LinkState | None = None
-
-    @property
-    def topics(self) -> list[str]:
-        """What it needs to be subscribed to."""
-        return self.data_topics + ([self.online_topic] if self.online_topic else [])
-
-    def start(self, sink: Sink) -> None:
-        """Begin; starts the hub too if it has not been started."""
-        self.sink = sink
-        self._hub.start(sink)
-        self._hub.tell(self)
-
-    def send(self, line: bytes) -> bool:
-        """Publish to the node's `/command`; False when there is no node there to hear it. Never queued for later."""
-        return self.native and not self.gone and self._hub.send_now(f"{self.base}/command", line)
-
-    def stop(self) -> None:
-        """Say no more; the hub's own `stop` ends the connection."""
-        self.sink = None
-
-    def say(self, state: LinkState) -> None:
-        """Hand on a state that is new."""
-        if self.sink is not None and state != self._said:
-            self._said = state
-            self.sink(state)
+MOST_EARLY = 32
 
 
 class MqttHub:
-    """The daemon's connection to its broker. bench: the name under which it publishes. folder: of relative files."""
+    """The daemon's connection to its broker. bench: the name under which it publishes. folder: of relative files.
 
-    def __init__(self, settings: MqttSettings, clock: Clock, bench: str, folder: Path | None = None) -> None:
+    alone: whether the name is looked for at the broker first, so that two benches never say things under one; then
+    `tend` is to be called about twice a second by the thread that publishes.
+    """
+
+    def __init__(
+        self, settings: MqttSettings, clock: Clock, bench: str, folder: Path | None = None, alone: bool = False
+    ) -> None:
         self._settings = settings
         self._clock = clock
-        self._online = f"uvdose/{bench}/online"
+        self._bench = bench
         self._links: list[MqttLink] = []
+        self._by_topic: dict[str, list[MqttLink]] = {}  # of hundreds of sensors each message is for one or two
         self._listeners: dict[str, Callable[[bytes, bool], None]] = {}
+        self._early: list[tuple[str, bytes, bool]] = []
         # Guards what follows. Only paho's own thread may call paho while it holds this: another thread could meet
         # that one in a callback, each waiting for the other's lock.
         self._guard = threading.RLock()
@@ -89,10 +56,10 @@ class MqttHub:
         self._refused = False
         self._pending: dict[int, list[str]] = {}
         self._words: Words | None = None
-        self._kept: dict[str, tuple[bytes, int]] = {}
-        name = f"uvdose-{bench}-{secrets.token_hex(4)}"  # random: two clients of one name throw each other out
+        run = secrets.token_hex(4)
+        name = f"uvdose-{bench}-{run}"  # random: two clients of one name throw each other out
         self._client = DaemonClient(settings, folder or Path(), name, self._down)
-        self._client.will_set(self._online, b"0", qos=1, retain=True)
+        self._voice = Voice(self._client, bench, self._guard, run if alone else None)
         self._client.on_pre_connect = self._caught("a new try", self._on_pre_connect)
         self._client.on_connect = self._caught("the connection", self._on_connect)
         self._client.on_subscribe = self._caught("a subscription", self._on_subscribe)
@@ -103,6 +70,8 @@ class MqttHub:
         """The link of one sensor. To be asked for before `start`."""
         link = MqttLink(self, sensor)
         self._links.append(link)
+        for topic in link.topics:
+            self._by_topic.setdefault(topic, []).append(link)
         return link
 
     def listen(self, topic: str, hear: Callable[[bytes, bool], None]) -> None:
@@ -127,26 +96,28 @@ class MqttHub:
         """Whether the broker has greeted us and we have not lost it since, as far as is known."""
         return self._greeted
 
-    def publish(self, topic: str, payload: bytes | str, retain: bool = False, qos: int = 1) -> bool:
-        """Hand a message over; never blocks. False when it was dropped.
-
-        While the broker is away a retained topic keeps its newest payload only, and at most 1000 others wait.
-        """
-        data = payload.encode() if isinstance(payload, str) else payload
-        with self._guard:
-            if self._stopped:
-                return False
-            if retain and not self._greeted:
-                if topic not in self._kept and len(self._kept) >= MOST_KEPT:
-                    return False
-                self._kept[topic] = (data, qos)
-                return True
-            if qos == 0 and not self._greeted:
-                return False
-        return self._client.publish(topic, data, qos=qos, retain=retain).rc in (
-            paho.MQTT_ERR_SUCCESS,
-            paho.MQTT_ERR_NO_CONN,  # paho keeps it until the broker is back
+    @property
+    def trouble(self) -> str:
+        """Why the bench says nothing under its name; empty where it does."""
+        if not self._voice.left:
+            return ""
+        return (
+            f"another bench called {self._bench} is at {place(self._settings)}: nothing of this one goes out there, and"
+            " no commands are taken, until one of the two has another name under [bench] and is started again"
         )
+
+    def publish(self, topic: str, payload: bytes | str, retain: bool = False, qos: int = 1) -> bool:
+        """Hand a message over; never blocks. False when it was dropped; see `Voice.publish`."""
+        return self._voice.publish(topic, payload.encode() if isinstance(payload, str) else payload, retain, qos)
+
+    def tend(self) -> None:
+        """See `Voice.tend`. What came for the bench while its name was being looked for is heard once it is its own."""
+        self._voice.tend()
+        if self._early and (self._voice.speaks or self._voice.left):
+            with self._guard:
+                early, self._early = self._early, []
+            for topic, payload, retained in early if self._voice.speaks else ():
+                self._listeners[topic](payload, retained)
 
     def send_now(self, topic: str, payload: bytes) -> bool:
         """Publish only over a connection that is there: a command that comes late is worse than none."""
@@ -160,12 +131,9 @@ class MqttHub:
             if self._stopped:
                 return
             self._stopped = True
-            greeted = self._greeted
         if not self._started:
             return
-        if greeted:
-            with contextlib.suppress(RuntimeError, ValueError):  # the broker went away: its last will says the same
-                self._client.publish(self._online, b"0", qos=1, retain=True).wait_for_publish(GOODBYE_S)
+        self._voice.goodbye()
         self._client.end()
         # In a thread of its own, as paho joins without a limit and may be waiting for a name server.
         ender = threading.Thread(target=self._client.loop_stop, name="mqtt-end", daemon=True)
@@ -191,6 +159,7 @@ class MqttHub:
     def _down(self, words: Words) -> None:
         with self._guard:
             self._greeted = self._subscribed = False
+            self._voice.lost()
             self._words = words
             self._tell_all()
 
@@ -227,19 +196,17 @@ class MqttHub:
             self._pending.clear()
             for link in self._links:
                 link.gone = False  # the retained `/online` will tell anew
-            self._client.publish(self._online, b"1", qos=1, retain=True)
-            # Before `_greeted`, and under the guard: a newer payload of the same topic cannot slip in before its elder.
-            for topic, (payload, qos) in self._kept.items():
-                self._client.publish(topic, payload, qos=qos, retain=True)
-            self._kept.clear()
+            self._voice.greeted()
             self._greeted = True
-        topics = sorted({topic for link in self._links for topic in link.topics} | self._listeners.keys())
+        wanted = {topic for link in self._links for topic in link.topics} | self._listeners.keys()
+        topics = sorted(wanted.union(self._voice.topics))
         if not topics:
             return
         # A clean session forgets subscriptions: they are made at every connection.
         _, mid = self._client.subscribe([(topic, 1) for topic in topics])
         if mid is not None:
             self._pending[mid] = topics
+        self._voice.subscribed()
 
     def _on_subscribe(self, mid: int, reasons: list[Any], properties: Any) -> None:
         topics = self._pending.pop(mid, None)
@@ -259,12 +226,14 @@ class MqttHub:
     def _on_message(self, message: paho.MQTTMessage) -> None:
         arrival_us = self._clock.dose_us()
         topic = message.topic
-        if topic in self._listeners:
-            self._listeners[topic](bytes(message.payload), bool(message.retain))
-        for link in self._links:
+        if topic in self._voice.topics:
+            self._voice.heard(topic, bytes(message.payload), bool(message.retain))
+        if topic in self._listeners and not self._voice.left:
+            self._hear(topic, bytes(message.payload), bool(message.retain))
+        for link in self._by_topic.get(topic, ()):
             if topic == link.online_topic:
                 self._set_gone(link, bytes(message.payload).strip() == b"0")
-            elif topic in link.data_topics and not message.retain:
+            elif not message.retain:
                 # A retained message is an old one: it was counted when it was new, or it is nobody's light.
                 if link.gone:
                     self._set_gone(link, False)
@@ -272,6 +241,13 @@ class MqttHub:
                     # Cut anywhere it could become another number: too long a payload comes through as none at all.
                     data = bytes(message.payload) if len(message.payload) <= LONGEST_PAYLOAD else b""
                     link.sink(Chunk(link.sensor.name, data, arrival_us, whole=True))
+
+    def _hear(self, topic: str, payload: bytes, retained: bool) -> None:
+        with self._guard:
+            if not self._voice.speaks:
+                self._early = [*self._early, (topic, payload[:LONGEST_PAYLOAD], retained)][:MOST_EARLY]
+                return
+        self._listeners[topic](payload, retained)
 
     def _set_gone(self, link: MqttLink, gone: bool) -> None:
         with self._guard:

@@ -12,7 +12,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import paho.mqtt.client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 
 from ..config import MqttSettings
 from .link import Words
@@ -33,8 +35,16 @@ class DaemonClient(paho.Client):
     time; a hole is honest. A native node's register closes the hole by itself, so nothing is won by waiting mail.
     """
 
-    def __init__(self, settings: MqttSettings, folder: Path, client_id: str, failed: Callable[[Words], None]):
-        super().__init__(CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True)
+    def __init__(
+        self, settings: MqttSettings, folder: Path, client_id: str, failed: Callable[[Words], None],
+        most_bytes: int | None = None,
+    ) -> None:  # fmt: skip
+        """most_bytes: longer messages are kept from us by the broker, for which it is asked in MQTT 5."""
+        if most_bytes is None:
+            super().__init__(CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=True)
+        else:
+            super().__init__(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=MQTTProtocolVersion.MQTTv5)
+        self._most_bytes = most_bytes
         self._settings = settings
         self._folder = folder
         self._failed = failed
@@ -46,7 +56,11 @@ class DaemonClient(paho.Client):
     def begin(self) -> None:
         """Start the thread, which connects at once or later."""
         try:
-            self.connect_async(self._settings.host, self._settings.port, keepalive=KEEPALIVE_S)
+            bound = None
+            if self._most_bytes is not None:
+                bound = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+                bound.MaximumPacketSize = self._most_bytes
+            self.connect_async(self._settings.host, self._settings.port, keepalive=KEEPALIVE_S, properties=bound)
         except ValueError as err:
             self._failed(Words(f"mqtt.host or mqtt.port makes no sense: {err}", "correct them in uvdose.toml"))
             return

@@ -128,6 +128,7 @@ _TARGETS = (
     Column("correct", TRUTH, "", "Whether prints aim for the same effect in the light of now."),
 )
 
+BENCH = Column("bench", TEXT, "", "Of several benches: which of them.")
 TABLES: dict[str, tuple[Column, ...]] = {
     "exposures": _EXPOSURES, "events": _EVENTS, "readings": _READINGS, "minutes": _MINUTES, "notes": _NOTES,
     "targets": _TARGETS,
@@ -169,7 +170,9 @@ def page() -> str:
         "ISO 8601 with `Z`, in Parquet a timestamp in microseconds. JSON in CSV and Parquet is text. In Parquet each",
         "column's metadata has `unit` and `meaning`, the file's `uvdose_schema`. \"see …\" names the column that tells",
         "each row's unit; where all rows agree the unit itself stands there. In CSV a text that begins like a formula",
-        "has an apostrophe before it.",
+        "has an apostrophe before it.", "",
+        "`uvdose together export` writes the same of several benches, with the column `bench` before the others: an",
+        "exposure's number, a sensor's name and dose time are each bench's own.",
     ]
     for what, table in TABLES.items():
         lines += ["", f"## {what}", "", _SAYS[what], "", "| column | type | unit | meaning |", "|---|---|---|---|"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import isnan
 from typing import IO, Any, NamedTuple
 
@@ -14,9 +14,9 @@ from ..model import MeanReading, MomentReading, Refusal
 from ..stamps import from_iso, iso_utc, iso_utc_exact
 from ..units import US_PER_S, dose_unit
 from . import raw
-from .columns import TABLES
+from .columns import BENCH, TABLES
 from .day import stops_of
-from .export_forms import FORMS, Record, Writer, write_csv, write_jsonl, write_parquet
+from .export_forms import FORMS, Record, Units, Writer, write_csv, write_jsonl, write_parquet
 from .minutes import all_minutes
 from .standing import standing
 
@@ -35,27 +35,38 @@ class Wanted(NamedTuple):
 def write(store: Store, what: str, form: str, wanted: Wanted, out: IO[Any]) -> int:
     """Write records to `out`, a text file, for Parquet a binary one; returns how many. Raises `Refusal`."""
     refuse_unknown(what, form)
-    if what == "exposures":
-        records: Iterator[Record] = iter(found := list(_exposures(store, wanted)))
-        units = {"unit": sorted({str(e["unit"]) for e in found})}
-    elif what == "events":
-        records, units = _events(store, wanted), {}
-    elif what == "notes":
-        records, units = _notes(store, wanted), {}
-    elif what == "targets":
-        records = iter(found := list(_targets(store, wanted)))
-        units = {"unit": sorted({str(e["unit"]) for e in found})}
-    else:
-        known = [i for i in raw.identities(store) if wanted.sensor in (None, i.name)]
-        shown = {raw.Scale(i).unit for i in known}
-        records = _readings(store, wanted) if what == "readings" else _minutes(store, wanted)
-        units = {
-            "value_unit": sorted({i.unit for i in known}),
-            "irradiance_unit": sorted(shown),
-            "dose_unit": sorted({dose_unit(unit, scaled=False) for unit in shown}),
-        }
-    writers: dict[str, Writer] = {"csv": write_csv, "jsonl": write_jsonl, "parquet": write_parquet}
-    return writers[form](records, TABLES[what], units, out)
+    records, units = _records(store, what, wanted)
+    return _WRITERS[form](records, TABLES[what], units, out)
+
+
+def write_several(benches: Sequence[tuple[str, Store, Wanted]], what: str, form: str, out: IO[Any]) -> int:
+    """The same of several benches, one after the other, each row with its bench before all else. Raises `Refusal`."""
+    refuse_unknown(what, form)
+    found = [(name, *_records(store, what, wanted)) for name, store, wanted in benches]
+    units: Units = {}
+    for _, _, of_one in found:
+        units = {key: sorted({*units.get(key, []), *of_one.get(key, [])}) for key in units | of_one}
+    records = ({"bench": name} | record for name, of_one, _ in found for record in of_one)
+    return _WRITERS[form](records, (BENCH, *TABLES[what]), units, out)
+
+
+_WRITERS: dict[str, Writer] = {"csv": write_csv, "jsonl": write_jsonl, "parquet": write_parquet}
+
+
+def _records(store: Store, what: str, wanted: Wanted) -> tuple[Iterator[Record], Units]:
+    """Records of one kind, and which units each column that has one comes in."""
+    if what in ("exposures", "targets"):
+        found = list(_exposures(store, wanted) if what == "exposures" else _targets(store, wanted))
+        return iter(found), {"unit": sorted({str(e["unit"]) for e in found})}
+    if what in ("events", "notes"):
+        return (_events(store, wanted) if what == "events" else _notes(store, wanted)), {}
+    known = [i for i in raw.identities(store) if wanted.sensor in (None, i.name)]
+    shown = {raw.Scale(i).unit for i in known}
+    return (_readings(store, wanted) if what == "readings" else _minutes(store, wanted)), {
+        "value_unit": sorted({i.unit for i in known}),
+        "irradiance_unit": sorted(shown),
+        "dose_unit": sorted({dose_unit(unit, scaled=False) for unit in shown}),
+    }
 
 
 def refuse_unknown(what: str, form: str) -> None:

@@ -13,7 +13,7 @@ from starlette.routing import Route
 
 from .. import __version__
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
-from ..listed import AimDoc
+from ..listed import AimDoc, BenchesDoc
 from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
 from ..model import Refusal
 from .access import guarded
@@ -45,6 +45,9 @@ class Service(Protocol):
 
     def aim(self, name: str, sensor: str | None) -> AimDoc:
         """What a print of a target begun now would aim at."""
+
+    def benches(self) -> BenchesDoc:
+        """All benches at the broker."""
 
     def status(self) -> StatusDoc:
         """Now."""

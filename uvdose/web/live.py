@@ -14,7 +14,7 @@ from typing import Protocol
 import msgspec
 
 from ..foretold import OutlookDoc
-from ..listed import AimDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
+from ..listed import AimDoc, BenchesDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
 from ..messages import EventDoc, StatusDoc
 from ..model import Refusal
 
@@ -83,6 +83,9 @@ class Told(Protocol):
 
     def aim(self, name: str, sensor: str | None) -> AimDoc:
         """What a print of a target begun now would aim at."""
+
+    def benches(self) -> BenchesDoc:
+        """All benches at the broker."""
 
     def status(self) -> StatusDoc:
         """Now."""

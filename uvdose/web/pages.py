@@ -24,7 +24,7 @@ TYPES = {
     ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json",
 }
-PAGES = {"/": "page.html", "/wall": "wall.html", "/pair": "pair.html"}
+PAGES = {"/": "page.html", "/wall": "wall.html", "/benches": "benches.html", "/pair": "pair.html"}
 
 
 @cache
@@ -73,11 +73,17 @@ def page_data(told: Told) -> dict[str, Handler]:
         asked = given.getlist("target"), given.get("date"), given.get("sensor")
         return as_json(await told.outlooks.outlook(*asked, told.showing.revision))
 
+    async def benches(_: Request) -> Response:
+        return as_json(told.benches())
+
     async def aim(request: Request) -> Response:
         given = request.query_params
         return as_json(told.aim(given.get("target", ""), given.get("sensor")))
 
-    return {"aim": aim, "live": stream, "light": light, "targets": targets, "queue": queue, "outlook": outlook}
+    return {
+        "aim": aim, "benches": benches, "live": stream, "light": light, "targets": targets, "queue": queue,
+        "outlook": outlook,
+    }
 
 
 def file_routes() -> list[Route]:

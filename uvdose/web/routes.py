@@ -11,7 +11,7 @@ import msgspec
 
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
 from ..foretold import OutlookDoc
-from ..listed import AimDoc, DayDoc, LightDoc, QueueDoc, TargetDoc
+from ..listed import AimDoc, BenchesDoc, DayDoc, LightDoc, QueueDoc, TargetDoc
 from ..messages import CallTestDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
 from .pairing_docs import CodeDoc, CodeRequest, MeDoc, PairRequest, PhoneDoc, RevokeRequest
 
@@ -78,6 +78,8 @@ ADDRESSES = (
     Address("hello", "GET", "/hello", "view", "Whose daemon this is", gives=HelloDoc),
     Address("openapi", "GET", "/openapi.json", "view", "This document"),
     Address("status", "GET", "/status", "view", "Every sensor, and the exposures of now and today", gives=StatusDoc),
+    Address("benches", "GET", "/benches", "view", "All benches at the broker, as they tell it of themselves",
+            gives=BenchesDoc),
     Address("events", "GET", "/events", "view", "What happened, and what happens from now on", parameters=(AFTER,),
             stream="application/x-ndjson"),
     Address("live", "GET", "/live", "view", "The status after each change, and what happens",

@@ -13,7 +13,7 @@ import msgspec
 import typer
 
 from ...model import Refusal
-from ..options import HomeDir, Json, home_of
+from ..options import HomeDir, Json, broker_of, home_of
 
 if TYPE_CHECKING:
     from ...config import Home, MqttSettings, Settings
@@ -46,7 +46,7 @@ def find(
     place = home_of(home)
     if not (math.isfinite(seconds) and 0 < seconds <= LONGEST_S):
         raise Refusal(f"--seconds {seconds:g}: give a number above 0 and up to {LONGEST_S:g}, such as 8", 2)
-    named = _broker(broker) if broker is not None else None
+    named = broker_of(broker) if broker is not None else None
     settings = _settings_so_far(place)
     mqtt = named if named is not None else settings.mqtt if not port else None
     if named is not None and settings.mqtt is not None and _same(named, settings.mqtt):
@@ -138,20 +138,6 @@ def _held(home: Home, settings: Settings) -> dict[str, str]:
     if find_daemon(home) is None:
         return {}
     return {os.path.realpath(s.port): s.name for s in settings.sensor if s.link == "serial" and s.port}
-
-
-def _broker(text: str) -> MqttSettings:
-    from ...config import MqttSettings
-
-    host, colon, number = text.rpartition(":")
-    if not colon or "]" in number or (":" in host and not host.startswith("[")):
-        host, number = text, "1883"
-    host = host.strip("[]")
-    if not host or not host.isprintable() or " " in host or not (number.isascii() and number.isdigit()):
-        raise Refusal(f"--broker {text!r}: give a host, and a port if it is not 1883, such as 192.0.2.7:1883", 2)
-    if not 1 <= int(number[:6]) <= 65535:
-        raise Refusal(f"--broker {text!r}: {number[:20]} is no port; 1 to 65535, usually 1883", 2)
-    return MqttSettings(host, int(number))
 
 
 def _same(one: MqttSettings, other: MqttSettings) -> bool:

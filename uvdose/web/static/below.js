@@ -2,13 +2,13 @@
 
 import { lightOf } from "/static/acts.js";
 import { drawChart } from "/static/chart.js";
-import { alarmsOf, ended, stripStep, title } from "/static/model.js";
+import { alarmsOf, ended, gathered, stripStep, title } from "/static/model.js";
 import { mean } from "/static/press.js";
 import { element } from "/static/sign.js";
 import { clock, duration, has, leftText, notToday, number, percentText, say, stepText, stops, unit } from "/static/words.js";
 
 const AGAIN_MS = 20_000; // the curve is asked for anew; between, it grows by what the status tells
-const END_MS = 3000, MOST_TRIES = 4;
+const END_MS = 3000, MOST_TRIES = 4, MOST_SENSORS = 12;
 
 export class Below {
   #light = null;
@@ -43,7 +43,7 @@ export class Below {
 
   #alarms(state, shown) {
     const sensor = shown && !ended(shown) ? shown.sensor : null;
-    const lines = alarmsOf(state.status, sensor, say, has);
+    const lines = gathered(alarmsOf(state.status, sensor, say, has), say);
     this.at("alarms").hidden = lines.length === 0;
     this.at("alarms").setAttribute("aria-label", say("alarms"));
     this.#fill("alarms", () => lines.map(({ sensor: name, text }) => {
@@ -66,10 +66,13 @@ export class Below {
       rows.push([say("print"), [shown.id, title(shown.target, shown.target_version), shown.label].filter(Boolean).join(" · ")]);
       if (ended(shown)) rows.push([say("ended"), [say(`state.${shown.settled ? shown.state : "settling"}`), percentText(shown.fraction), shown.finished_utc ? clock(shown.finished_utc) : ""].filter(Boolean).join(" · ")]);
     }
-    for (const sensor of state.status?.sensors ?? []) {
+    // The print's own sensor first, and no endless list of hundreds.
+    const sensors = [...(state.status?.sensors ?? [])].sort((a, b) => (b.name === shown?.sensor) - (a.name === shown?.sensor));
+    for (const sensor of sensors.slice(0, MOST_SENSORS)) {
       const value = sensor.irradiance === null || lost ? "–" : `${number(sensor.irradiance)} ${unit(sensor.unit)}`;
       rows.push([say("sensor", { name: sensor.name }), value]);
     }
+    if (sensors.length > MOST_SENSORS) rows.push([say("sensors"), say("queue_more", { count: sensors.length - MOST_SENSORS })]);
     this.#fill("facts", () => rows.map(([name, value]) => element("div", "", element("dt", "", name), element("dd", "", value))), rows);
   }
 

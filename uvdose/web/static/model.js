@@ -99,6 +99,17 @@ export function alarmsOf(status, sensor, words, has) {
   return lines;
 }
 
+// Lines that are the same, once: of hundreds of sensors at a broker that is gone each has the same to say.
+const MOST_NAMES = 6;
+export function gathered(lines, words) {
+  const found = new Map();
+  for (const { sensor, text } of lines) found.set(text, [...(found.get(text) ?? []), sensor]);
+  return [...found].map(([text, names]) => ({ text, sensor: namesText(names, Math.max(0, names.length - MOST_NAMES), words) }));
+}
+
+export const namesText = (names, more, words) =>
+  [names.slice(0, MOST_NAMES).filter(Boolean).join(", "), more ? words("queue_more", { count: more }) : ""].filter(Boolean).join(" ");
+
 // How many short beats (and long ones for five) a frame's calls have: its number, else its place in the row.
 export function beatsOf(frame, names) {
   const number = /^\d{1,2}$/.test(frame) ? Number(frame) : names.indexOf(frame) + 1;

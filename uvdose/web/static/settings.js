@@ -26,8 +26,11 @@ export function openSettings(at, settings, does) {
       does.changed();
       fill();
     };
-    const wall = element("a", "choice", say("wall"));
-    wall.href = "/wall";
+    const [wall, benches] = [["wall", "/wall"], ["all_benches", "/benches"]].map(([name, href]) => {
+      const link = element("a", "choice", say(name));
+      link.href = href;
+      return link;
+    });
     at("settings-list").replaceChildren(
       group(say("language"), Object.entries(LANGUAGES).map(([tag, name]) => {
         const button = choiceButton([name], tag === language(), again(() => choose(tag)));
@@ -43,7 +46,7 @@ export function openSettings(at, settings, does) {
           keep("spoken", settings.spoken);
         })),
       ], "narrow"),
-      group(say("more"), [wall]),
+      group(say("more"), [wall, benches]),
     );
     for (const button of at("settings-list").querySelectorAll("button")) {
       if (button.textContent === focused) button.focus();
