@@ -230,5 +230,5 @@ def test_while_it_is_in_the_light_and_two_at_once_keep_the_words_of_both(daemon:
     for data in ({"picture": {"sha256": "../x", "kind": "jpg", "bytes": 1}}, {"humidity_percent": 101}, {"loud": 1}):
         with pytest.raises(Refusal, match="print: "):
             asked.post("notes", NoteRequest("print", data, "1"), NoteTaken)
-    found = json.loads(daemon.call("prints", "--label", "fern", "--json").out)
+    found = json.loads(daemon.run("prints", "--label", "fern", "--json").out)
     assert found["found"] == 1 and found["prints"][0]["note"]["toning"] == "tea"

@@ -59,7 +59,7 @@ def test_film_that_holds_nothing_back_is_doubted(home: Homed) -> None:
 def test_an_edition_of_layers_counts_its_prints_against_all(home: Homed) -> None:
     assert home.call("target", "set", "one", "--dose", "500").code == 0
     assert home.call("target", "set", "two", "--dose", "500").code == 0
-    assert home.call("edition", "plan", "fans", "--prints", "3", "--target", "one", "--target", "two").code == 0
+    assert home.run("edition", "plan", "fans", "--prints", "3", "--target", "one", "--target", "two").code == 0
     assert home.call("edition", "list").out.split()[-3:] == ["0", "of", "6"]
 
 
