@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from itertools import chain, islice, pairwise
+from itertools import islice, pairwise
 from operator import eq, sub
 
 from ..units import US_PER_S
@@ -135,7 +135,7 @@ class Quality:
 
     def _repeats(self, values: list[float]) -> bytes:
         """For each value a 1 where it is the same as the one before, else a 0."""
-        return bytes(map(eq, values, chain((self._values[-1],), values)))
+        return bytes(map(eq, values, [self._values[-1], *values]))
 
     def _may_be_lit(self, level: float) -> bool:
         """Whether any level up to this may be light to print by, whatever the noise."""

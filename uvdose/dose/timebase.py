@@ -90,12 +90,12 @@ class SourceTime:
         """Take in readings so placed: own times of the first and of the newest few, and the newest's dose time."""
         self.to_dose_us(own_us[0], arrival_us)
         offset_us = self._offset()
-        for source_us in own_us[1:]:
-            if arrival_us - source_us - offset_us > STEP_US:
-                self._doubts = [*self._doubts[1 - AGREED :], (arrival_us, arrival_us - source_us)]
-            else:
-                self._doubts.clear()
         seen_us = arrival_us - own_us[-1]
+        if seen_us - offset_us <= STEP_US:
+            self._doubts.clear()
+        else:  # then so are all before it
+            late = [(arrival_us, arrival_us - source_us) for source_us in own_us[1:]]
+            self._doubts = [*self._doubts, *late][-AGREED:]
         self._offset_us = min(offset_us, seen_us)
         self._learn(max(0, seen_us - offset_us), arrival_us)
         self._last_us = last_us
@@ -187,19 +187,19 @@ class NodeTime:
     def place_together(self, uptimes_ms: list[int], arrival_us: int) -> list[int] | None:
         """Dose times of lines of the same boot that arrived together, after the newest one: see `SourceTime`.
 
-        uptimes_ms: rising, the newest line's first; it is not among the times.
+        uptimes_ms: rising, from the newest line's on, which is none of them.
         """
-        ahead_ms = self._unwrapped_ms - uptimes_ms[0]
-        first_us = [(ms + ahead_ms) * 1000 for ms in uptimes_ms[1 : 1 + AGREED]]
+        ahead_ms = self._unwrapped_ms - self._uptime_ms
+        first_us = [(ms + ahead_ms) * 1000 for ms in uptimes_ms[:AGREED]]
         place = self._source.place_together(first_us, arrival_us)
         if place is None:
             return None
         shift_us = ahead_ms * 1000 + place[0]
-        return clamped([ms * 1000 + shift_us for ms in uptimes_ms[1:]], *place[1:])
+        return clamped([ms * 1000 + shift_us for ms in uptimes_ms], *place[1:])
 
     def keep_together(self, uptimes_ms: list[int], arrival_us: int, t_us: int) -> None:
         """Take in lines so placed: their uptimes, arrival, and the newest's dose time."""
         ahead_ms = self._unwrapped_ms - self._uptime_ms
         self._uptime_ms, self._unwrapped_ms = uptimes_ms[-1], uptimes_ms[-1] + ahead_ms
-        told_ms = [uptimes_ms[0], *uptimes_ms[1:][-AGREED:]]
+        told_ms = [uptimes_ms[0], *uptimes_ms[max(1, len(uptimes_ms) - AGREED) :]]
         self._source.keep_together([(ms + ahead_ms) * 1000 for ms in told_ms], arrival_us, t_us)

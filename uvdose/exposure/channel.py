@@ -121,7 +121,7 @@ class Channel:
         last = point.reading if point is not None and not run.flags & REACHED_FLAG else None
         if not isinstance(last, RegisterReading) or not counts_on(last, run):
             return None
-        t_us = self._node_time.place_together([last.uptime_ms, *run.uptime_ms], arrival_us)
+        t_us = self._node_time.place_together(run.uptime_ms, arrival_us)
         return None if t_us is None else together(self.track, last, run, clamped(t_us, self._last_us, arrival_us))
 
     def add_together(self, found: Together, arrival_us: int) -> list[Change]:

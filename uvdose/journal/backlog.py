@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections import deque
 from concurrent.futures import Future
 
+from .pack import Flat
+
 Statement = tuple[str, tuple[object, ...]]
 
 WAITING_BYTES = 16 << 20
@@ -23,6 +25,12 @@ _REPLACES = "INSERT OR REPLACE INTO"
 _UPDATES = "ON CONFLICT (id) DO UPDATE"
 _READINGS = f"{_REPLACES} chunk "
 _READINGS_COUNT = 6  # which value of such a row says how many readings it holds
+
+
+def _packed(statement: Statement) -> Statement:
+    """With its readings compressed: for what may wait long, else the writer does it."""
+    sql, values = statement
+    return (sql, tuple(v.packed() if isinstance(v, Flat) else v for v in values)) if _READINGS in sql else statement
 
 
 class Group:
@@ -82,9 +90,9 @@ class Backlog:
         """Take a batch in, whole, behind all others; its future."""
         if not self.groups or self.groups[-1].full:
             self.groups.append(Group())
-        group = self.groups[-1]
+        group, waits = self.groups[-1], len(self.groups) > 1
         for statement in batch:
-            group.add(statement)
+            group.add(_packed(statement) if waits else statement)
         self._bound_it()
         return group.done
 

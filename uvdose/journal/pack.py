@@ -6,6 +6,7 @@ bits), so that what comes out is what went in, bit for bit.
 
 from __future__ import annotations
 
+import sqlite3
 import sys
 import zlib
 from array import array
@@ -37,6 +38,21 @@ def kind_of(reading: Reading) -> int:
     if isinstance(reading, RegisterReading):
         return REGISTER
     return MEAN if isinstance(reading, MeanReading) else MOMENT
+
+
+class Flat(bytes):
+    """A chunk that is still to be compressed: SQLite does it when it takes it, so that the journal's thread has the work
+    and not who counts.
+    """
+
+    __slots__ = ()
+
+    def packed(self) -> bytes:
+        """The chunk as it is kept."""
+        return zlib.compress(self, 1)
+
+
+sqlite3.register_adapter(Flat, Flat.packed)
 
 
 class Columns:
@@ -74,8 +90,8 @@ class Columns:
         for column, values in zip(self._columns, told, strict=True):
             column.extend(values[since:until] if isinstance(values, list) else [values] * (until - since))
 
-    def pack(self) -> bytes:
-        """A chunk's bytes: each column as differences, compressed."""
+    def flat(self) -> Flat:
+        """The columns as differences."""
         flat = array("q")
         for i, column in enumerate(self._columns):
             if i == 1 and self.kind != REGISTER:
@@ -83,7 +99,7 @@ class Columns:
             flat.extend(_steps_of(column))
         if sys.byteorder == "big":
             flat.byteswap()
-        return zlib.compress(flat.tobytes(), 1)
+        return Flat(flat.tobytes())
 
 
 def _steps_of(column: list[int]) -> array[int]:
@@ -104,7 +120,7 @@ def pack(rows: list[Row]) -> bytes:
     columns = Columns(kind_of(rows[0][1]))
     for row in rows:
         columns.add(*row)
-    return columns.pack()
+    return columns.flat().packed()
 
 
 def unpack(kind: int, data: bytes) -> list[Row]:

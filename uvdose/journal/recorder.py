@@ -51,13 +51,13 @@ class _Tail:
         columns = self.columns
         return kind == columns.kind and len(columns) < CHUNK and t_us - columns.t_us[0] <= MAX_CHUNK_SPAN_US
 
-    def packed(self) -> Statement:
+    def row(self) -> Statement:
         """The chunk as it stands, to be written over what was there."""
         self.dirty = False
         columns, t_us = self.columns, self.columns.t_us
         return (
             "INSERT OR REPLACE INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            (self.id, self.sensor_id, columns.kind, t_us[0], t_us[-1], self.wall0_us, len(columns), columns.pack()),
+            (self.id, self.sensor_id, columns.kind, t_us[0], t_us[-1], self.wall0_us, len(columns), columns.flat()),
         )
 
 
@@ -98,7 +98,7 @@ class Recorder:
         """
         tail = self._tails.pop(identity.name, None)
         if tail is not None and tail.dirty:
-            self._closed.append(tail.packed())
+            self._closed.append(tail.row())
         db = self.store.db
         text = _json(identity)
         row = db.execute(
@@ -166,7 +166,7 @@ class Recorder:
         tail = self._tails.get(sensor)
         if tail is None or not tail.has_room(kind, t_us):
             if tail is not None and tail.dirty:
-                self._closed.append(tail.packed())
+                self._closed.append(tail.row())
             tail = self._tails[sensor] = _Tail(self._chunk_id, self._sensor_ids[sensor], kind, self._label(t_us))
             self._chunk_id += 1
         tail.dirty = True
@@ -179,7 +179,7 @@ class Recorder:
 
     def flush(self) -> list[Statement]:
         """Statements for all readings taken in since the last flush: the growing chunk is written over."""
-        out = [*self._closed, *(tail.packed() for tail in self._tails.values() if tail.dirty)]
+        out = [*self._closed, *(tail.row() for tail in self._tails.values() if tail.dirty)]
         self._closed.clear()
         return out
 
