@@ -8,7 +8,7 @@ only hand things over. What is decided is committed before it is called; a commi
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from concurrent.futures import Future
 
 from .call.desk import Desk
@@ -174,7 +174,7 @@ class Core:
                 label_fact(self.bench.exposures[fact.exposure].labels, name, iso_utc(self.label(fact.t_us)))
         documents = {e.id: self.document(e) for e in out.changed}
         statements, events = self.recorder.outcome(out, documents)
-        done = self.writer.commit([*self._flush(), *statements])
+        done = self.writer.commit([*self._flush(documents), *statements])
         self.herald.put(done, out, events)
         if out.acts or out.refined or out.hushes:
             self.self_calls.look(self.clock.real_s())
@@ -228,10 +228,11 @@ class Core:
         """Hand over the readings and some statements, together."""
         return self.writer.commit([*self._flush(), *statements])
 
-    def _flush(self) -> list[Statement]:
+    def _flush(self, written: Container[int] = ()) -> list[Statement]:
+        """written: exposures that the same commit writes anyway."""
         self._unflushed = False
         self._flushed_s = self.clock.real_s()
-        running = [(e, self.document(e)) for e in self.bench.running()]
+        running = [(e, self.document(e)) for e in self.bench.running() if e.id not in written]
         return [*self.recorder.flush(), *(self.recorder.exposure(e, doc) for e, doc in running)]
 
     def _proven(self, ring: Ring) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncIterator
 
 import msgspec
@@ -67,21 +66,15 @@ class BenchService:
 
     async def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events of the journal above `after`, then those to come, each once and in order."""
-        live = self._core.herald.followers.follow()
-        coming = asyncio.ensure_future(anext(live, None))
-        await asyncio.sleep(0)  # the live side listens before the journal is read, so that none falls between
-        try:
+        with self._core.herald.followers.listening() as live:  # before the journal is read, so that none falls between
             while page := self._store.events(after):
                 for event in page:
                     after = event.id
                     yield event
-            while (coming_event := await coming) is not None:
-                coming = asyncio.ensure_future(anext(live, None))
-                if coming_event.id > after:
-                    after = coming_event.id
-                    yield coming_event
-        finally:
-            coming.cancel()
+            while (coming := await live.get()) is not None:
+                if coming.id > after:
+                    after = coming.id
+                    yield coming
 
     def coming(self) -> AsyncIterator[EventDoc]:
         """Events from now on, until the daemon ends."""

@@ -167,7 +167,7 @@ def test_a_kill_half_way_leaves_nothing(tmp_path: Path, long_file: Path) -> None
     assert process.wait() == -signal.SIGKILL
     check = home.told("journal", "check")
     assert check["ok"] and check["readings"] == 300
-    assert home.run("import", long_file, *UNIT).code == 0
+    assert home.call("import", long_file, *UNIT).code == 0
     assert rows(home, "long") == 250_000
 
 

@@ -1,4 +1,7 @@
-"""What a person can get wrong: each is one line on standard error that says what to do, and an exit code."""
+"""What a person can get wrong: each is one line on standard error that says what to do, and an exit code.
+
+One of each sort is a process of its own, where nothing may come after that line; the others are calls.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ import json
 import socket
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -34,9 +38,14 @@ MALFORMED = [
 
 @pytest.mark.parametrize(("settings", "words"), MALFORMED, ids=[w[0] for _, w in MALFORMED])
 def test_malformed_settings_name_file_key_and_mend(home: Homed, settings: str, words: tuple[str, ...]) -> None:
-    told = home.write(settings).run("serve")
+    told = home.write(settings).call("serve")
     told.refused(REFUSED, "uvdose.toml", *words)
     assert "name = 'a'" not in settings or "sensor[" not in told.err
+
+
+@pytest.mark.parametrize(("settings", "words"), [MALFORMED[0], MALFORMED[5]], ids=["TOML", "scale"])
+def test_a_daemon_that_cannot_start_leaves_one_line(home: Homed, settings: str, words: tuple[str, ...]) -> None:
+    home.write(settings).run("serve").refused(REFUSED, "uvdose.toml", *words)
 
 
 def test_no_settings_at_all(home: Homed) -> None:
@@ -60,10 +69,21 @@ def test_no_journal_yet(home: Homed, words: list[object]) -> None:
     home.run(*words).refused(REFUSED, "no journal", "uvdose serve")
 
 
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Daemon]:
+    """A daemon for what is refused, and so changes nothing of it."""
+    running = Daemon(tmp_path_factory.mktemp("standing") / "home")
+    try:
+        running.wait_live()
+        yield running
+    finally:
+        running.stop()
+
+
 @pytest.mark.parametrize("dose", ["0", "-5", "nan", "inf", "-inf", "1e10", "1e400"])
-def test_impossible_doses_with_and_without_a_daemon(home: Homed, daemon: Daemon, dose: str) -> None:
-    for where in (home, daemon):
-        where.run("target", "set", "t", f"--dose={dose}").refused(WRONG, "give a number above 0")
+def test_impossible_doses_with_and_without_a_daemon(home: Homed, standing: Daemon, dose: str) -> None:
+    for where in (home, standing):
+        where.call("target", "set", "t", f"--dose={dose}").refused(WRONG, "give a number above 0")
         assert "t" not in json.loads(where.call("target", "list", "--json").out or "[]")
 
 
@@ -105,20 +125,36 @@ def test_impossible_doses_with_and_without_a_daemon(home: Homed, daemon: Daemon,
 def test_wrong_calls(home: Homed, words: list[str], told: str) -> None:
     home.write(SIMULATED)
     assert home.call("target", "set", "t", "--dose", "100").code == 0
+    home.call(*words).refused(WRONG, told)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["nonsense"], "nonsense"), (["status", "--nonsense"], "--nonsense"), (["hold", "0"], "'0'"),
+        (["target", "set", "t", "--dose", "many"], "give a plain number"), (["expose", "t", "--look", "1.5"], "look"),
+        (["serve", "--pace", "0"], "--pace"), (["recount", "1.5"], "'1.5'"), (["day", "someday"], "YYYY-MM-DD"),
+        (["export", "--format", "xml"], "csv, jsonl"), ([], "say what to do, such as `uvdose demo`"),
+    ],
+    ids=lambda v: " ".join(map(str, v)) if isinstance(v, list) else "",
+)  # fmt: skip
+def test_a_wrong_call_leaves_one_line(home: Homed, words: list[str], told: str) -> None:
+    home.write(SIMULATED)
+    assert home.call("target", "set", "t", "--dose", "100").code == 0
     home.run(*words).refused(WRONG, told)
 
 
 def test_an_unknown_target_an_unknown_exposure_and_a_taken_frame(daemon: Daemon) -> None:
     daemon.run("expose", "blue").refused(REFUSED, "'blue'", "uvdose target set")
     assert daemon.call("target", "set", "blue", "--dose", "5000").code == 0
-    daemon.run("expose", "glue").refused(REFUSED, "'glue'", "known: blue")
+    daemon.call("expose", "glue").refused(REFUSED, "'glue'", "known: blue")
     daemon.run("hold", 3).refused(REFUSED, "no exposure 3")
     daemon.run("quiet").refused(REFUSED, "no call is on")
     assert daemon.call("expose", "blue").code == 0
-    daemon.run("expose", "blue").refused(REFUSED, "frame 1", "exposure 1", "uvdose finish 1")
+    daemon.call("expose", "blue").refused(REFUSED, "frame 1", "exposure 1", "uvdose finish 1")
     daemon.run("resume", 1).refused(REFUSED, "exposure 1", "in the light already")
     daemon.run("recount", 1).refused(REFUSED, "exposure 1", "finish it first")
-    daemon.run("expose", "blue", "--frame", "2", "--sensor", "roof").refused(REFUSED, "'roof'", "sill")
+    daemon.call("expose", "blue", "--frame", "2", "--sensor", "roof").refused(REFUSED, "'roof'", "sill")
     assert daemon.call("expose", "blue", "--frame", "2").code == 0
     assert daemon.call("finish", 1).code == 0
     daemon.run("finish", 1).refused(REFUSED, "exposure 1", "finished already")
@@ -128,8 +164,8 @@ def test_units_that_cannot_be_compared_are_refused(serve) -> None:
     bench: Daemon = serve("unscaled", SIMULATED.replace("scale = 0.0125\n", ""))
     bench.wait_live()
     assert bench.call("target", "set", "a", "--dose", "2000").code == 0
-    bench.run("expose", "a").refused(REFUSED, "mJ/cm2", "counts.s", "scale")
-    bench.run("expose", "a", "--override").refused(REFUSED, "counts.s")
+    bench.call("expose", "a").refused(REFUSED, "mJ/cm2", "counts.s", "scale")
+    bench.call("expose", "a", "--override").refused(REFUSED, "counts.s")
     assert bench.call("target", "set", "a", "--dose", "2000", "--unit", "counts.s").code == 0
     shown = json.loads(bench.call("expose", "a", "--json").out)
     assert (shown["unit"], shown["target_version"]) == ("counts.s", 2)
@@ -142,11 +178,11 @@ def test_a_missing_serial_port_is_absent_with_its_reason(serve, tmp_path: Path) 
     sensor = f'[[sensor]]\nname = "sill"\nlink = "serial"\nport = "{gone}"\nscale = 0.02\n'
     bench: Daemon = serve("absent", f'{sensor}[web]\nlisten = "127.0.0.1:0"\n', pace=1)
     end = time.monotonic() + 5
-    while str(gone) not in (told := bench.run("status").out):
+    while str(gone) not in (told := bench.call("status").out):
         assert time.monotonic() < end, told
     assert "absent" in told and "plug the sensor in" in told
     assert bench.call("target", "set", "t", "--dose", "100").code == 0
-    bench.run("expose", "t").refused(REFUSED, "sill", "absent", str(gone))
+    bench.call("expose", "t").refused(REFUSED, "sill", "absent", str(gone))
     assert bench.run("status").out.count("absent") == 1
 
 
@@ -193,7 +229,8 @@ def test_a_journal_that_is_none(home: Homed) -> None:
     home.write(SIMULATED)
     (home.folder / "journal.sqlite3").write_bytes(b"this is no journal at all" * 200)
     for words in (["day"], ["events"], ["target", "list"], ["target", "set", "t", "--dose", "1"]):
-        home.run(*words).refused(REFUSED, "journal", "damaged", "uvdose serve")
+        home.call(*words).refused(REFUSED, "journal", "damaged", "uvdose serve")
+    home.run("day").refused(REFUSED, "journal", "damaged", "uvdose serve")
 
 
 def test_a_closed_pipe_and_an_interrupt_are_quiet(daemon: Daemon) -> None:

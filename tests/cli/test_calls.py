@@ -28,7 +28,7 @@ def test_with_the_node_alone_it_is_well(daemon: Daemon) -> None:
     lines = [line.split()[:3] for line in done.out.splitlines()]
     assert lines == [["buzzer", "sill", "worked"], ["terminal", "-", "not"], ["desktop", "-", "not"],
                      ["mqtt", "-", "not"], ["push", "-", "not"]]  # fmt: skip
-    told = json.loads(daemon.run("call", "test", "--json").out)
+    told = json.loads(daemon.call("call", "test", "--json").out)
     assert told["worked"] is True
     assert [(w["way"], w["worked"]) for w in told["ways"]] == [
         ("buzzer", True), ("terminal", None), ("desktop", None), ("mqtt", None), ("push", None),
@@ -41,13 +41,13 @@ def test_what_does_not_work_ends_with_4(serve: object, tmp_path: Path) -> None:
     done = daemon.run("call", "test")
     assert done.code == 4 and "push              FAILED" in done.out and "nowhere cannot be read" in done.out
     assert done.err == "uvdose: these ways to call you did not work: push\n"
-    done = daemon.run("call", "test", "--way", "push", "--json")
+    done = daemon.call("call", "test", "--way", "push", "--json")
     assert done.code == 4 and json.loads(done.out)["worked"] is False
     done = daemon.run("call", "test", "--way", "desktop")
     assert done.code == 4 and "not set up: desktop = true under [call]" in done.err
-    daemon.run("call", "test", "--way", "pigeon").refused(2, "no way 'pigeon'; one of buzzer, terminal")
-    assert "calls do not go out by push" in daemon.run("status").out
-    assert "  calls  " in daemon.run("events").out
+    daemon.call("call", "test", "--way", "pigeon").refused(2, "no way 'pigeon'; one of buzzer, terminal")
+    assert "calls do not go out by push" in daemon.call("status").out
+    assert "  calls  " in daemon.call("events").out
 
 
 def test_where_no_way_is_set_up_it_says_so(serve: object, tmp_path: Path) -> None:
@@ -82,11 +82,11 @@ def test_a_terminal_without_its_bell(home: Homed) -> None:
     talk = ScreenTalk(argv("serve", "--pace", "20", "--home", home.folder), environment(TERM="xterm"))
     try:
         talk.wait_for("ready http")
-        home.run("target", "set", "blue", "--dose", "60", "--lead", "0")
-        while home.run("expose", "blue").code != 0:
+        home.call("target", "set", "blue", "--dose", "60", "--lead", "0")
+        while home.call("expose", "blue").code != 0:
             pass
         talk.wait_for("CALL reached blue")
         assert "\a" not in talk.text
-        assert home.run("call", "test", "--way", "terminal").code == 4
+        assert home.call("call", "test", "--way", "terminal").code == 4
     finally:
         talk.close()

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-import shlex
 import subprocess
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.calls import check_call, check_names
 
-from uvdose.cli.app import tree
+from uvdose.cli.app import run, tree
 from uvdose.config import parse_settings
 from uvdose.decode.formats import FORMATS
 from uvdose.intake.recording import parse_line
@@ -23,33 +23,59 @@ SETTINGS = sorted((ROOT / "shared" / "settings").glob("*.toml"))
 BLOCKS = re.findall(r"```(\w*)\n(.*?)```", README, re.S)
 
 
-def _calls(text: str) -> list[str]:
-    """Every call of uvdose in fenced lines that begin with `$`."""
-    return [line.removeprefix("$ ") for line in text.splitlines() if line.startswith("$ uvdose")]
+PAGES = {
+    path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8")
+    for path in (ROOT / "README.md", ROOT / "shared" / "export_schema.md", *(ROOT / "firmware_notes").rglob("*.md"))
+}
 
 
-def _check(call: str) -> None:
-    words = shlex.split(call, comments=True)[1:]
-    command: Any = tree()
-    while hasattr(command, "commands") and words and not words[0].startswith("-"):
-        name = words.pop(0)
-        assert name in command.commands, f"no command {name!r} in {call!r}"
-        command = command.commands[name]
-    known = {option for p in command.params for option in (*p.opts, *p.secondary_opts)} | {"--help"}
-    for word in words:
-        if word.startswith("--"):
-            assert word.partition("=")[0] in known, f"no option {word} in {call!r}"
+def _shown(text: str) -> list[str]:
+    """Every call of uvdose that stands in a fenced block, to be typed as it is."""
+    blocks = re.findall(r"```(\w*)\n(.*?)```", text, re.S)
+    lines = [line.strip() for kind, block in blocks for line in block.splitlines() if kind in ("", "console", "sh")]
+    found = [re.search(r"(?:^|&& |\$ )(?:\S*/)?(uvdose .*)", line) for line in lines if not line.startswith("#")]
+    return [re.split(r" [>|] ", match[1])[0] for match in found if match is not None]
 
 
-def test_every_command_of_the_readme_exists() -> None:
-    calls = [call for _, block in BLOCKS for call in _calls(block)]
-    assert len(calls) >= 8
+def _mentioned(text: str) -> list[str]:
+    """Every call of uvdose in backticks, within a sentence or a table."""
+    text = re.sub(r"```.*?```", "", text, flags=re.S)
+    return re.findall(r"`(uvdose(?: [^`]*)?)`", text.replace("\\|", "|"))
+
+
+def test_every_call_that_is_shown_is_taken() -> None:
+    calls = [call for text in PAGES.values() for call in _shown(text)]
+    assert len(calls) >= 25
     for call in calls:
-        _check(call)
+        check_call(call)
+    for wrong in ("uvdose expose blue --no-such-option", "uvdose target remove blue", "uvdose day 2026-06-21 more",
+                  "uvdose expose blue --count-in three", "uvdose undo"):  # fmt: skip
+        with pytest.raises(AssertionError):
+            check_call(wrong)
+
+
+def test_every_call_that_is_mentioned_exists() -> None:
+    calls = [call for text in PAGES.values() for call in _mentioned(text)]
+    assert len(calls) >= 130 and any("firmware_notes" in page and _mentioned(text) for page, text in PAGES.items())
+    for call in calls:
+        check_names(call)
     with pytest.raises(AssertionError):
-        _check("uvdose expose blue --no-such-option")
-    with pytest.raises(AssertionError):
-        _check("uvdose target remove blue")
+        check_names("uvdose strip begin NUMBER")
+
+
+def test_every_option_that_is_mentioned_exists() -> None:
+    """Also where its command stands elsewhere in the sentence."""
+    known = {"--help", "--version"}
+    waiting: list[Any] = [tree()]
+    while waiting:
+        command = waiting.pop()
+        known |= {option for p in command.params for option in (*p.opts, *p.secondary_opts)}
+        waiting += getattr(command, "commands", {}).values()
+    for page, text in PAGES.items():
+        prose = re.sub(r"```.*?```", "", text, flags=re.S)
+        for told in re.findall(r"`([^`]*--[^`]*)`", prose):
+            for option in re.findall(r"(?<![\w-])--[a-z][a-z-]*", told):
+                assert option in known, (page, option, told)
 
 
 def test_every_command_is_in_the_readmes_table() -> None:
@@ -78,8 +104,14 @@ def test_recordings_are_readable_rise_and_say_what_they_are(path: Path) -> None:
 
 
 @pytest.mark.parametrize("command", sorted(set(re.findall(r"^\| `uvdose ([a-z]+)", README, re.M))))
-def test_every_command_of_the_readme_is_there(command: str) -> None:
-    done = subprocess.run(argv(command, "--help"), capture_output=True, text=True, timeout=30, env=environment())
+def test_every_command_of_the_readme_is_there(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    code = run([command, "--help"])
+    done = capsys.readouterr()
+    assert code == 0 and done.out, done.err
+
+
+def test_a_process_of_its_own_tells_what_a_command_does() -> None:
+    done = subprocess.run(argv("expose", "--help"), capture_output=True, text=True, timeout=30, env=environment())
     assert done.returncode == 0 and done.stdout, done.stderr
 
 

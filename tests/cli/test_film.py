@@ -52,7 +52,7 @@ def test_three_films_live_and_the_same_out_of_the_journal(tmp_path: Path) -> Non
         for talk in talks.values():
             assert talk.ends() == 0, talk.said
             assert "a print confirms it" in " ".join(talk.said.split())
-        kept = json.loads(homed.run("film", "list", "--json").out)
+        kept = json.loads(homed.call("film", "list", "--json").out)
         at = [word for a, b in spans for word in ("--at", f"{_clock(a)}-{_clock(b)}")]
         for name, (density, before, after) in CASES.items():
             live = kept[name]["base"]
@@ -128,4 +128,4 @@ def test_questions_at_a_terminal_and_leaving_keeps_nothing(daemon: Daemon) -> No
             talk.wait_for("the sensor bare: press Enter ")
             talk.press(key)
             assert talk.ends() == 130 and "Traceback" not in talk.said
-    assert json.loads(daemon.run("film", "list", "--json").out) == {}
+    assert json.loads(daemon.call("film", "list", "--json").out) == {}

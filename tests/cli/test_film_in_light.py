@@ -12,8 +12,8 @@ from .conftest import Daemon
 
 
 def test_a_running_print_keeps_its_light(daemon: Daemon, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert daemon.run("target", "set", "blue", "--dose", 5000).code == 0
-    assert daemon.run("expose", "blue").code == 0
+    assert daemon.call("target", "set", "blue", "--dose", 5000).code == 0
+    assert daemon.call("expose", "blue").code == 0
     monkeypatch.setattr(film, "at_terminal", lambda: True)
     with pytest.raises(Refusal, match="exposure 1 is counted by sill"):
         film._read_live(Home(daemon.folder), 5.0, None)

@@ -12,11 +12,11 @@ WRONG, REFUSED = 2, 4
 
 
 def test_beside_a_running_daemon(daemon: Daemon, tmp_path: Path) -> None:
-    assert daemon.run("target", "set", "blue", "--dose", "5000").code == 0
-    assert daemon.run("expose", "blue").code == 0
+    assert daemon.call("target", "set", "blue", "--dose", "5000").code == 0
+    assert daemon.call("expose", "blue").code == 0
     copy = tmp_path / "copies of mine" / "journal.backup"
     copy.parent.mkdir()
-    told = json.loads(daemon.run("journal", "backup", copy, "--json").out)
+    told = json.loads(daemon.call("journal", "backup", copy, "--json").out)
     assert told["bytes"] == copy.stat().st_size and told["exposures"] == 1
     assert [p.name for p in copy.parent.iterdir()] == ["journal.backup"]
     daemon.run("journal", "backup", copy).refused(REFUSED, "is there already", "--force")
@@ -26,32 +26,32 @@ def test_beside_a_running_daemon(daemon: Daemon, tmp_path: Path) -> None:
     daemon.run("journal", "backup", tmp_path / "none" / "x").refused(REFUSED, "cannot be written")
     daemon.run("journal", "prune", "--before", "2026-01-01").refused(REFUSED, "a daemon runs", "stop it")
     assert "0 readings" in daemon.run("journal", "prune", "--before", "2020-01-01", "--dry-run").out
-    found = json.loads(daemon.run("journal", "check", "--json").out)
+    found = json.loads(daemon.call("journal", "check", "--json").out)
     assert found["ok"] and found["readings"] > 0 and found["counts"]["exposure"] == 1
     assert found["migrations"][0]["version"] == 1
     # The copy is a journal: a home made of it goes on.
     home = Homed(tmp_path / "restored")
     home.folder.mkdir()
     (home.folder / "journal.sqlite3").write_bytes(copy.read_bytes())
-    assert "blue" in home.run("target", "list").out
+    assert "blue" in home.call("target", "list").out
     assert home.run("journal", "check", copy).out.count("sound") == 1
 
 
 def test_without_a_daemon(home: Homed, tmp_path: Path) -> None:
     for words in (["backup", tmp_path / "x"], ["check"], ["prune", "--before", "2026-01-01"]):
-        home.run("journal", *words).refused(REFUSED, "no journal")
-    assert home.run("target", "set", "blue", "--dose", "5000").code == 0
-    assert home.run("journal", "backup", tmp_path / "x").code == 0
-    assert "sound" in home.run("journal", "check").out
-    assert "0 readings from before 2026-01-01 deleted" in home.run("journal", "prune", "--before", "2026-01-01").out
-    home.run("journal", "prune", "--before", "soon").refused(WRONG, "YYYY-MM-DD")
-    home.run("journal", "prune").refused(WRONG, "--before")
-    home.run("journal", "check", tmp_path / "none").refused(REFUSED, "no file")
+        home.call("journal", *words).refused(REFUSED, "no journal")
+    assert home.call("target", "set", "blue", "--dose", "5000").code == 0
+    assert home.call("journal", "backup", tmp_path / "x").code == 0
+    assert "sound" in home.call("journal", "check").out
+    assert "0 readings from before 2026-01-01 deleted" in home.call("journal", "prune", "--before", "2026-01-01").out
+    home.call("journal", "prune", "--before", "soon").refused(WRONG, "YYYY-MM-DD")
+    home.call("journal", "prune").refused(WRONG, "--before")
+    home.call("journal", "check", tmp_path / "none").refused(REFUSED, "no file")
 
 
 def test_damage_is_told_by_check_and_mended_by_serve(tmp_path: Path) -> None:
     home = Homed(tmp_path / "home")
-    assert home.run("target", "set", "blue", "--dose", "5000").code == 0
+    assert home.call("target", "set", "blue", "--dose", "5000").code == 0
     path = home.folder / "journal.sqlite3"
     db = sqlite3.connect(path)
     root = db.execute("SELECT rootpage FROM sqlite_master WHERE name = 'event'").fetchone()[0]
@@ -67,8 +67,8 @@ def test_damage_is_told_by_check_and_mended_by_serve(tmp_path: Path) -> None:
     Homed.__init__(running, home.folder)
     home.write('[[sensor]]\nname = "sill"\nlink = "simulated"\n[web]\nlisten = "127.0.0.1:0"\n')
     _serve_once(running)
-    assert "blue" in home.run("target", "list").out
-    told = [json.loads(line) for line in home.run("events", "--json").out.splitlines()]
+    assert "blue" in home.call("target", "list").out
+    told = [json.loads(line) for line in home.call("events", "--json").out.splitlines()]
     assert [e["event"] for e in told if e.get("alarm") == "journal"] == ["alarm"]
     assert "set aside as journal.damaged-" in told[0]["line"]
     assert "journal  " in home.run("events").out and "sound" in home.run("journal", "check").out

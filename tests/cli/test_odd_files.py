@@ -20,7 +20,7 @@ NO_TEXT = "a\udcffb"
 @pytest.fixture
 def full(home: Homed) -> Homed:
     home.write(SIMULATED)
-    assert home.run("target", "set", "t", "--dose", "100").code == 0
+    assert home.call("target", "set", "t", "--dose", "100").code == 0
     return home
 
 
@@ -35,9 +35,11 @@ def _run(home: Homed, *words: object, **more: object) -> subprocess.CompletedPro
 def test_a_name_that_is_too_long(full: Homed, tmp_path: Path, name: str) -> None:
     place = name if name.startswith("/") else str(tmp_path / name)
     for words in (("status",), ("serve",), ("target", "list"), ("target", "set", "t", "--dose", "1"), ("day",)):
-        Homed(Path(place)).run(*words).refused(REFUSED, "too long")
+        Homed(Path(place)).call(*words).refused(REFUSED, "too long")
     for more in (("export", "--out", place), ("journal", "backup", place), ("journal", "check", place)):
-        full.run(*more).refused(REFUSED, "too long")
+        full.call(*more).refused(REFUSED, "too long")
+    Homed(Path(place)).run("serve").refused(REFUSED, "too long")
+    full.run("journal", "check", place).refused(REFUSED, "too long")
 
 
 @pytest.mark.parametrize("words", [

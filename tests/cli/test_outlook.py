@@ -161,6 +161,6 @@ def test_with_a_daemon_now_is_the_daemons(serve) -> None:
     daemon = serve("paced", SETTINGS.replace('link = "recording"\nfile = "-"\nformat = "number"\nunit = "W/m2"',
                                              'link = "simulated"\nscale = 0.0125'), 2000)  # fmt: skip
     daemon.wait_live()
-    assert daemon.run("target", "set", "blue", "--dose", 500).code == 0
+    assert daemon.call("target", "set", "blue", "--dose", 500).code == 0
     told, status = daemon.told("outlook"), daemon.told("status")
     assert told["utc"] <= status["utc"] and told["utc"][:4] == status["utc"][:4]

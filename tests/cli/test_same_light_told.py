@@ -101,7 +101,7 @@ def test_a_strip_s_target_remembers_the_light_of_its_middle(serve: object) -> No
     daemon: Daemon = serve("strip", settings)  # type: ignore[operator]
     daemon.wait_live()
     daemon.told("strip", "plan", "--first", 100, "--step", 1, "--count", 2, "--through-film")
-    assert daemon.run("strip", "run", "1", "--no-wait", "--count-in", "0", "--light-in", "shade").code == 0
+    assert daemon.call("strip", "run", "1", "--no-wait", "--count-in", "0", "--light-in", "shade").code == 0
     _until(daemon, 1, "reached")
     assert daemon.call("finish", 1).code == 0
     _settled(daemon)

@@ -21,7 +21,7 @@ SHOWN = "0.10 0.30 0.62 1.01 1.30 1.36 1.37"
 def _expose(daemon: Daemon, kind: str, number: int) -> None:
     ran = daemon.run(kind, "run", number, "--count-in", 0, "--no-wait", "--frame", f"{kind}{number}")
     assert ran.code == 0, ran
-    exposure = json.loads(daemon.run(kind, "show", number, "--json").out)["exposure"]["id"]
+    exposure = json.loads(daemon.call(kind, "show", number, "--json").out)["exposure"]["id"]
     end = time.monotonic() + 20
     while json.loads(daemon.call("status", "--json").out)["exposures"][exposure - 1]["state"] != "reached":
         assert time.monotonic() < end

@@ -80,15 +80,15 @@ def test_at_the_frame(tmp_path: Path, serve: object) -> None:
     daemon: Daemon = serve("bench")  # type: ignore[operator]
     daemon.wait_live()
     daemon.run("target", "set", "blue", "--dose", 5000)
-    assert daemon.run("expose", "blue").code == 0
+    assert daemon.call("expose", "blue").code == 0
     daemon.run("finish", 1)
     assert daemon.stop().code == 0
     _change(daemon, "scale = 0.0125", "scale = 0.02")
     daemon = serve("bench", (daemon.folder / "uvdose.toml").read_text())  # type: ignore[operator]
     daemon.wait_live()
     daemon.run("expose", "blue").refused(4, "scale was 0.0125, is 0.02", "`uvdose target confirm blue --home")
-    assert daemon.run("target", "confirm", "blue", *AT_NOON, "--convert").code == 0
-    begun = json.loads(daemon.run("expose", "blue", "--json").out)
+    assert daemon.call("target", "confirm", "blue", *AT_NOON, "--convert").code == 0
+    begun = json.loads(daemon.call("expose", "blue", "--json").out)
     assert begun["target_version"] == 2 and begun["target_dose"] == 8000
     _change(daemon, "scale = 0.02", 'scale = 0.02\nmount = "upright"')  # the daemon takes that at its next start alone
     daemon.run("target", "confirm", "blue", *AT_NOON, "--same-dose").refused(4, "sensor sill.mount", "start it again")

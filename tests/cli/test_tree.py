@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import pytest
 
 from uvdose.cli.app import run, tree
-from uvdose.cli.tree import BY_TASK, MODULES, module_of
+from uvdose.cli.tree import BY_TASK, MODULES, NONE_OF_THEM, module_of
+
+from .conftest import environment
 
 
 def test_the_table_names_every_command_once() -> None:
@@ -16,9 +21,26 @@ def test_the_table_names_every_command_once() -> None:
         assert [p.opts for p in alone.params] == [p.opts for p in among.params]
 
 
+def test_the_line_of_each_command_is_its_own() -> None:
+    for name, (_, line) in ((n, told) for commands in BY_TASK.values() for n, told in commands.items()):
+        assert tree().commands[name].get_short_help_str(80) == line
+
+
+def test_the_list_of_commands_loads_none_of_them() -> None:
+    code = (
+        "import sys; from uvdose.cli.app import run; code = run(['--help']);"
+        "found = [n for n in sys.modules if n.endswith(('cli.acts', 'cli.lookback', 'cli.now'))];"
+        "sys.exit(code or ' '.join(found) or 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=environment(), timeout=30)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.count("\n") > len(MODULES)
+
+
 @pytest.mark.parametrize(("words", "module"), [
     (["day", "2026-06-21"], "lookback"), (["--home", "day", "events"], "happened"), (["--home=x", "note"], "noting"),
-    (["--help"], None), (["--version"], None), ([], None), (["daze"], None), (["--home"], None),
+    (["--help"], NONE_OF_THEM), (["--home", "x", "--version"], NONE_OF_THEM), ([], None), (["daze"], None),
+    (["--home"], None),
 ])  # fmt: skip
 def test_what_is_called(words: list[str], module: str | None) -> None:
     assert module_of(words) == module

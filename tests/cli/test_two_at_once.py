@@ -15,8 +15,8 @@ from .conftest import Daemon, Ran
 
 
 def test_one_sheet_is_begun_once(daemon: Daemon) -> None:
-    assert daemon.run("target", "set", "blue", "--dose", 5000).code == 0
-    assert daemon.run("edition", "plan", "fans", "--prints", 2, "--target", "blue").code == 0
+    assert daemon.call("target", "set", "blue", "--dose", 5000).code == 0
+    assert daemon.call("edition", "plan", "fans", "--prints", 2, "--target", "blue").code == 0
     asked = need_daemon(Home(daemon.folder))
     first, second = Part("edition", "fans", 1, 1), Part("edition", "fans", 2, 1)
     for frame, part, refused in (("1", first, False), ("2", first, True), ("2", second, False)):

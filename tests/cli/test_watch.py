@@ -37,8 +37,8 @@ def watch() -> Iterator[Watch]:
 @pytest.fixture
 def printing(daemon: Daemon) -> Daemon:
     """A daemon with a print in the light, far from its target."""
-    assert daemon.run("target", "set", "blue", "--dose", "90000").code == 0
-    assert daemon.run("expose", "blue", "--label", "endpaper").code == 0
+    assert daemon.call("target", "set", "blue", "--dose", "90000").code == 0
+    assert daemon.call("expose", "blue", "--label", "endpaper").code == 0
     return daemon
 
 
@@ -85,7 +85,7 @@ def test_what_was_typed_before_the_question_does_not_answer_it(printing: Daemon,
 
 
 def test_one_of_several_is_chosen_by_its_number(printing: Daemon, watch: Watch) -> None:
-    assert printing.run("expose", "blue", "--frame", "2").code == 0
+    assert printing.call("expose", "blue", "--frame", "2").code == 0
     talk = watch(printing)
     talk.wait_for(r" 1  1  endpaper  frame 1")
     talk.wait_for(r">2  2  frame 2")  # the newest, until another is chosen
@@ -186,7 +186,7 @@ def test_a_terminal_that_cannot_be_drawn_over_gets_plain_lines(printing: Daemon,
 
 def test_a_strip_says_what_comes_next_and_hears_of_the_card(daemon: Daemon, watch: Watch) -> None:
     plan = ("strip", "plan", "--around", "300", "--count", "4", "--process", "iron blue", "--paper", "rag")
-    assert daemon.run(*plan).code == 0
+    assert daemon.call(*plan).code == 0
     talk = ScreenTalk(argv("strip", "run", "1", "--home", daemon.folder), environment(TERM="xterm"))
     talk.wait_for("next: cover step 1")
     talk.send("\x03")

@@ -52,5 +52,5 @@ def test_held_taken_up_and_finished_without_a_number(daemon: Daemon) -> None:
     assert daemon.call("expose", "blue", "--frame", "2").code == 0
     assert daemon.run("resume").out.startswith("exposure 1: resumed at "), "the other one is in the light already"
     daemon.run("hold").refused(2, "hold 1 (", "or 2 (blue v1, frame 2, counting)")
-    assert daemon.run("finish", 2).code == 0
+    assert daemon.call("finish", 2).code == 0
     assert daemon.told("finish")["id"] == 1

@@ -39,13 +39,13 @@ def _typed(hint: str) -> int:
 def test_a_hint_works_as_typed(daemon: Daemon) -> None:
     assert "begins" in (idle := daemon.run("target", "list").out) or "makes one" in idle
     assert f"`uvdose target set NAME --dose MJ_CM2 --home {daemon.folder}`" in idle
-    assert daemon.run("target", "set", "blue", "--dose", "5000").code == 0
-    assert daemon.run("expose", "blue").code == 0
+    assert daemon.call("target", "set", "blue", "--dose", "5000").code == 0
+    assert daemon.call("expose", "blue").code == 0
     hint = HINT.search(daemon.run("expose", "blue").err)
     assert hint is not None and _typed(hint[1]) == 0
-    assert '"finished"' in daemon.run("status", "--json").out
+    assert '"finished"' in daemon.call("status", "--json").out
     assert daemon.run("undo", 1).code == daemon.run("undo", 1).code == 0
-    assert '"void"' in daemon.run("status", "--json").out
+    assert '"void"' in daemon.call("status", "--json").out
 
 
 def test_a_hint_names_a_home_only_where_the_call_did(home: Homed, tmp_path: Path) -> None:
@@ -65,10 +65,10 @@ def test_a_hint_names_a_home_only_where_the_call_did(home: Homed, tmp_path: Path
 
 
 def test_undo_names_what_it_took_back(daemon: Daemon) -> None:
-    assert daemon.run("target", "set", "blue", "--dose", "90000").code == 0
+    assert daemon.call("target", "set", "blue", "--dose", "90000").code == 0
     for act in ("expose blue", "hold 1", "resume 1", "finish 1"):
-        assert daemon.run(*act.split()).code == 0
-    happened = {e["event"]: e["utc"] for e in map(json.loads, daemon.run("events", "--json").out.splitlines())}
+        assert daemon.call(*act.split()).code == 0
+    happened = {e["event"]: e["utc"] for e in map(json.loads, daemon.call("events", "--json").out.splitlines())}
     shown = [("finish", "finished", "counting"), ("resume", "resumed", "held"), ("hold", "held", "counting")]
     for act, event, state in shown:
         told = daemon.run("undo", 1, TZ=EAST).out
@@ -91,7 +91,7 @@ def _near(told: str, utc: str) -> None:
 
 
 def test_persons_read_local_time_and_programs_utc(home: Homed) -> None:
-    assert home.run("target", "set", "blue", "--dose", "100").code == 0
+    assert home.call("target", "set", "blue", "--dose", "100").code == 0
     made = json.loads(home.run("target", "show", "blue", "--json", TZ=EAST).out)[0]["made_utc"]
     assert made.endswith("Z") and _local(made) in home.run("target", "show", "blue", TZ=EAST).out
     assert "Z" not in home.run("target", "show", "blue", TZ=EAST).out
@@ -106,15 +106,15 @@ def test_the_daemons_terminal_is_in_local_time_and_repeats_say_so(tmp_path: Path
     )
     try:
         assert serve.stdout is not None
-        _until(lambda: '"live"' in home.run("status", "--json").out)
-        assert home.run("target", "set", "blue", "--dose", "100", "--no-overshoot").code == 0
-        assert home.run("expose", "blue", "--sensor", "sill").code == 0
+        _until(lambda: '"live"' in home.call("status", "--json").out)
+        assert home.call("target", "set", "blue", "--dose", "100", "--no-overshoot").code == 0
+        assert home.call("expose", "blue", "--sensor", "sill").code == 0
         time.sleep(12)  # the call sounds again after eight seconds
     finally:
         serve.terminate()
         out = serve.communicate(timeout=15)[0]
     lines = [line.rstrip("\a") for line in out.splitlines()]
-    events = [json.loads(line) for line in home.run("events", "--json").out.splitlines()]
+    events = [json.loads(line) for line in home.call("events", "--json").out.splitlines()]
     alarm = next(e for e in events if e["event"] == "alarm" and e["sensor"] == "roof")
     assert next(line for line in lines if " alarm roof: " in line).startswith(f"{_local(alarm['utc'])}  alarm")
     reached = next(e for e in events if e["event"] == "reached")
@@ -141,7 +141,7 @@ def _until(condition: Callable[[], bool]) -> None:
 def test_units_as_people_write_them(home: Homed, written: str, plain: str) -> None:
     assert plain_unit(written) == plain
     if plain.endswith("s") or plain == "mJ/cm2":
-        made = home.run("target", "set", "blue", "--dose", "100", "--unit", written, "--json")
+        made = home.call("target", "set", "blue", "--dose", "100", "--unit", written, "--json")
         assert json.loads(made.out)["unit"] == plain, made
     else:
         text = f'[[sensor]]\nname = "a"\nlink = "simulated"\nunit = "{written}"\n'
@@ -163,7 +163,7 @@ def test_lines_in_another_format_say_what_came_and_what_to_set(serve, tmp_path: 
         '[web]\nlisten = "127.0.0.1:0"\n'
     )
     bench: Daemon = serve("wrong", settings)
-    _until(lambda: "cannot be read" in bench.run("events").out)
+    _until(lambda: "cannot be read" in bench.call("events").out)
     status = bench.run("status").out
     for told in (status, line := bench.stop().out):
         assert "what comes cannot be read (not a number), such as 'UV Index: " in told, told
@@ -172,16 +172,16 @@ def test_lines_in_another_format_say_what_came_and_what_to_set(serve, tmp_path: 
 
 
 def test_a_file_is_replaced_only_by_force(home: Homed, tmp_path: Path) -> None:
-    assert home.run("target", "set", "blue", "--dose", "100").code == 0
+    assert home.call("target", "set", "blue", "--dose", "100").code == 0
     path = tmp_path / "out.csv"
     path.write_text("mine")
     home.run("export", "--out", path).refused(4, "out.csv is there already", "--force")
     assert path.read_text() == "mine"
     forced = home.run("export", "--out", path, "--force")
     assert forced.code == 0 and path.read_text().startswith("id,") and "0 exposures written" in forced.err
-    home.run("export", "--out", home.folder / "journal.sqlite3", "--force").refused(4, "the journal itself")
-    home.run("export", "--out", tmp_path / "none" / "x").refused(4, "cannot be written", "No such file")
-    home.run("export", "--out", tmp_path).refused(4, "is a folder")
+    home.call("export", "--out", home.folder / "journal.sqlite3", "--force").refused(4, "the journal itself")
+    home.call("export", "--out", tmp_path / "none" / "x").refused(4, "cannot be written", "No such file")
+    home.call("export", "--out", tmp_path).refused(4, "is a folder")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["home", "out.csv"]
     piped = f"'{sys.executable}' -m uvdose export --out /dev/stdout --home '{home.folder}' | cat"
     done = subprocess.run(["bash", "-c", piped], capture_output=True, text=True, env=environment(), timeout=30)

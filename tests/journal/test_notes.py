@@ -113,7 +113,7 @@ def test_rescue_backup_and_check_know_notes(tmp_path: Path) -> None:
     notes = _rows(home.journal_file)
     homed = Homed(home.folder)
     backup = tmp_path / "backup.sqlite3"
-    assert homed.run("journal", "backup", backup).code == 0
+    assert homed.call("journal", "backup", backup).code == 0
     assert _rows(backup) == notes
     told = homed.run("journal", "check", "--json")
     assert told.code == 0 and json.loads(told.out)["counts"]["note"] == 25, told

@@ -12,7 +12,9 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree as ET
 
 import html5lib
@@ -29,9 +31,10 @@ from uvdose.review.day_curve import Curve, curves
 from uvdose.review.day_drawn import Place, apart, drawing
 from uvdose.review.day_flow import FOOT, PAPERS, RIGHT, Flow, Stroke, Words, broken, text_width
 from uvdose.review.day_flow import LEFT as MARGIN
+from uvdose.review.day_lines import BASE, line_of
 from uvdose.review.day_page import page
 from uvdose.review.day_pdf import _fill, pdf
-from uvdose.review.day_words import MOST_LABEL, rows, sentences, weekday_and_day
+from uvdose.review.day_words import LINES, MOST_LABEL, MOST_WHOLE, rows, sentences, weekday_and_day
 from uvdose.review.gather import gather
 from uvdose.review.layout import stops_text
 from uvdose.stamps import iso_utc
@@ -280,10 +283,12 @@ def parts(flow: Flow) -> list[tuple[int, float, Words | Stroke]]:
     return [(n, y, part) for n, blocks in enumerate(flow._pages) for y, block in blocks for part in block.parts]
 
 
+@pytest.mark.parametrize("times", [4, 18])  # whole, and in lines
 @pytest.mark.parametrize("paper", PAPERS)
-def test_nothing_runs_over_an_edge(labelled: Bindery, paper: str) -> None:
+def test_nothing_runs_over_an_edge(labelled: Bindery, paper: str, times: int) -> None:
     day, light = seen(labelled)
-    many = msgspec.structs.replace(day, prints=day.prints * 7)  # 63 prints, the longest words among them
+    many = msgspec.structs.replace(day, prints=day.prints * times)  # the longest words among them
+    assert (len(many.prints) > MOST_WHOLE) == (times > 4)
     with drawing():
         flow = Flow(paper, "bindery")
         _fill(flow, many, light, "bindery")
@@ -313,6 +318,47 @@ def test_a_prints_block_stays_whole_and_the_head_comes_again(labelled: Bindery) 
     for texts in with_prints:
         assert "dose asked, given" in texts
         assert texts.count("light") == texts.count("right") == texts.count("dark"), "no box is parted from its print"
+
+
+def test_sixty_prints_have_a_line_each_on_four_pages(labelled: Bindery) -> None:
+    labelled.light(2, 400)
+    seen_day, light = seen(labelled)
+    long, short = seen_day.prints[7], msgspec.structs.replace(seen_day.prints[0], combination=BLUE.combination)
+    documents = [
+        msgspec.structs.replace(p.document, id=1000 + k, label="fern" if p is short else p.document.label)
+        for k, p in enumerate([short, long] * 30)
+    ]
+    prints = [msgspec.structs.replace(p, document=d) for p, d in zip([short, long] * 30, documents, strict=True)]
+    day = msgspec.structs.replace(seen_day, prints=prints)
+    read = pypdf.PdfReader(io.BytesIO(pdf(day, light, "bindery", "A4")))
+    assert len(read.pages) <= 4
+    text = " ".join(" ".join(p.extract_text() for p in read.pages).split())
+    for number in range(1000, 1060):
+        assert f" {number} " in text
+    heads = sum("begun" in p.extract_text() for p in read.pages)
+    assert text.count("begun in light") == heads > 2, "each page has its head"
+    assert " ".join(LINES.split()) in text
+
+
+def test_no_column_of_a_line_runs_into_the_next(labelled: Bindery) -> None:
+    day, _ = seen(labelled)
+    inner = PAPERS["A4"][0] - MARGIN - RIGHT
+    made = [r for found in rows(day) for r in found]
+    widest: dict[str, Any] = {
+        "number": 98765, "asked": "1234567", "dose": "1234567 counts·s", "begun": "2026-06-20 23:50",
+        "light": "11:59:59", "stops": "+12.34",
+    }  # fmt: skip
+    made += [msgspec.structs.replace(r, **widest) for r in made]
+    with drawing():
+        for row in made:
+            on_it = sorted((p for p in line_of(row, inner).parts if isinstance(p, Words) and p.y == BASE),
+                           key=lambda p: p.x)  # fmt: skip
+            spans = []
+            for part in on_it:
+                long = text_width(part.text, part.size, part.bold)
+                spans.append((part.x - long, part.x) if part.right else (part.x, part.x + long))
+            spans.sort()
+            assert all(a[1] < b[0] for a, b in pairwise(spans)), (row, spans)
 
 
 @pytest.mark.parametrize("text", ["", "one", "a few words of a usual label", "x" * 400, "é" * 90, "🌞" * 50, "a " * 80])

@@ -35,6 +35,7 @@ class Kept:
 
     def __init__(self, path: Path) -> None:
         self.db = open_writing(path)
+        self.db.execute("PRAGMA synchronous=OFF")  # no test here pulls the plug
         self.recorder = Recorder(self.db, lambda t: WALL_US + t)
         self.store = Store(self.db)
         write(self.db, self.recorder.sensor(SENSOR))

@@ -75,10 +75,10 @@ def test_a_bed_walked_place_by_place(under: Daemon, lamp: Quiet) -> None:
 
 
 def test_flicker_says_what_the_sampling_can_tell(under: Daemon) -> None:
-    told = json.loads(under.run("lamp", "flicker", "--json").out)
+    told = json.loads(under.call("lamp", "flicker", "--json").out)
     assert [r["ripple_hz"] for r in told["ripples"]] == [100.0, 120.0] and told["sample_hz"] == 100.0
     assert told["ripples"][0]["error"] == 1.0 and not told["ripples"][0]["shown"], "100 a second, in step"
     assert told["ripples"][1]["error"] < 0.01, "120 times a second, seen 100 times: 20 beats a second cancel out"
     words = under.run("lamp", "flicker", "--mains", 50).out
     assert "cannot show it" in " ".join(words.split()) and "as the wire format asks" in words and "60 Hz" not in words
-    assert json.loads(under.run("lamp", "flicker", "--over", 100, "--json").out)["ripples"][0]["error"] < 1e-9
+    assert json.loads(under.call("lamp", "flicker", "--over", 100, "--json").out)["ripples"][0]["error"] < 1e-9

@@ -36,6 +36,7 @@ class Journalled:
         )
         self.now_us = BEGIN_US
         self.db = open_writing(path)
+        self.db.execute("PRAGMA synchronous=OFF")  # no test here pulls the plug
         self.store = Store(self.db)
         self.recorder = Recorder(self.db, lambda t_us: t_us)
         self.bench = self._empty()

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
+from contextlib import contextmanager
 
 from ..messages import EventDoc
 
@@ -23,12 +24,18 @@ class Followers:
                 queue.get_nowait()
             queue.put_nowait(event)
 
-    async def follow(self) -> AsyncIterator[EventDoc]:
-        """Events from now on, until the daemon ends."""
+    @contextmanager
+    def listening(self) -> Iterator[asyncio.Queue[EventDoc | None]]:
+        """A queue that each event is put into from now on, and None when the daemon ends."""
         queue: asyncio.Queue[EventDoc | None] = asyncio.Queue(BOUND)
         self._queues.add(queue)
         try:
-            while (event := await queue.get()) is not None:
-                yield event
+            yield queue
         finally:
             self._queues.discard(queue)
+
+    async def follow(self) -> AsyncIterator[EventDoc]:
+        """Events from now on, until the daemon ends."""
+        with self.listening() as queue:
+            while (event := await queue.get()) is not None:
+                yield event

@@ -35,9 +35,10 @@ def benches(
     as_json: Json = False,
     home: HomeDir = None,
 ) -> None:
-    """All benches at one broker: what lies in the light, how far, which calls are on, and which bench is gone.
+    """All benches at one broker, and what lies in their light.
 
-    It listens for some seconds, and needs no daemon here. Paired phones see the same at /benches.
+    How far each print is, which calls are on, and which bench is gone. It listens for some seconds, and needs no
+    daemon here. Paired phones see the same at /benches.
     """
     from ..overlook import Overlook
     from .show import print_json, say

@@ -16,7 +16,7 @@ from ..model import Refusal
 from .given import hinted, remember_home
 from .helped import worded
 from .options import HomeDir
-from .tree import MODULES, ByTask, module_of
+from .tree import MODULES, NONE_OF_THEM, ByTask, module_of
 from .usage import usage_words
 
 DONE, FAILED, WRONG, REFUSED, INTERRUPTED = 0, 1, 2, 4, 130
@@ -43,7 +43,7 @@ def _root(
 
 @cache
 def tree(module: str | None = None) -> Any:
-    """The commands of one module, or all of them: to build all takes longer than most commands do."""
+    """The commands of one module, of `NONE_OF_THEM`, or all: to build all takes longer than most commands do."""
     app = typer.Typer(
         name="uvdose",
         cls=ByTask,
@@ -55,7 +55,7 @@ def tree(module: str | None = None) -> Any:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     app.callback()(_root)
-    for name in dict.fromkeys(MODULES.values()) if module is None else [module]:
+    for name in dict.fromkeys(MODULES.values()) if module is None else [module] if module != NONE_OF_THEM else []:
         import_module(f".{name}", __package__).register(app)
     return worded(typer.main.get_command(app))
 

@@ -10,16 +10,18 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import msgspec
 
 from ..config import Home
 from ..home import Runtime, lock, read_runtime
 from ..journal.schema import Older, home_id, open_reading, open_writing
-from ..journal.store import Store
 from ..messages import EventDoc, HelloDoc, Refused, StatusDoc
 from ..model import Refusal
+
+if TYPE_CHECKING:
+    from ..journal.store import Store
 
 HELLO_S = 2.0
 ANSWER_S = 10.0
@@ -169,6 +171,8 @@ def journal(home: Home) -> Iterator[Store]:
 
     One of an older uvdose is brought up to date first, under the home's lock.
     """
+    from ..journal.store import Store  # and the values it gives: what asks the daemon alone goes without
+
     try:
         db = open_reading(home.journal_file)
     except Older:

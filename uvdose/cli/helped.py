@@ -5,7 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 WHOLE = 1000  # letters of a short help: lists of commands wrap it, and cut none
-WORDS = {"str": "TEXT", "int": "N", "float": "NUMBER", "list[str]": "TEXT", "list[float]": "NUMBER", "list[int]": "N"}
+WORDS = {
+    "str": "TEXT", "text": "TEXT", "int": "N", "integer": "N", "float": "NUMBER", "list[str]": "TEXT",
+    "list[float]": "NUMBER", "list[int]": "N",
+}  # fmt: skip
 
 
 def worded(command: Any) -> Any:
@@ -15,16 +18,22 @@ def worded(command: Any) -> Any:
     """
     for param in command.params:
         shows = getattr(param, "display_type_rich", None)
-        if shows is None:
-            continue
         if param.param_type_name == "option":
-            if param.metavar is None:
-                param.display_type_rich = _in_words(shows)
-        else:  # its name says it, and the brackets are set around it
-            param.display_type_rich = _nothing
             if param.metavar is not None:
-                bare = param.metavar.removesuffix("...")
-                param.metavar = bare[1:-1] if bare.startswith("[") and bare.endswith("]") else bare
+                continue
+            if shows is not None:
+                param.display_type_rich = _in_words(shows)
+            elif (word := WORDS.get(getattr(getattr(param, "type", None), "name", ""))) is not None:
+                param.metavar = word
+            continue
+        # Its name says it, and the brackets are set around it.
+        if shows is not None:
+            param.display_type_rich = _nothing
+        elif param.nargs == -1 and not param.required:
+            continue  # a version that sets no dots behind a metavar either
+        if param.metavar is not None:
+            bare = param.metavar.removesuffix("...")
+            param.metavar = bare[1:-1] if bare.startswith("[") and bare.endswith("]") else bare
     for each in getattr(command, "commands", {}).values():
         each.short_help = each.short_help or each.get_short_help_str(WHOLE)
         worded(each)

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ..config import Home, MqttSettings
 
 MAX_ID = 2**31 - 1
+SHARED = ("--home", "--json")  # options of most commands, told once where all commands are told
 
 # typer reads these at run time.
 HomeDir = Annotated[

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..exposure.document import UNHEARD, state_word
+from ..exposure.states import UNHEARD, state_word
 from ..messages import ExposureDoc, SensorDoc, StatusDoc
 from ..review.layout import alarm_words, columns, figure, shorten, time_of, unit_text, with_unit, wrap
 from ..units import minutes, percent, span_words

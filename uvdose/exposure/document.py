@@ -8,20 +8,8 @@ from ..model import Left
 from ..units import US_PER_S, rounded_span, stops_between, to_screen
 from .coming import eta_s
 from .exposure import Exposure
-from .states import ENDED, Act, State, act_word
+from .states import UNHEARD, Act, State, act_word
 from .target import reciprocity_stops
-
-
-def settling(shown: ExposureDoc) -> bool:
-    """Whether it has ended, and its last light is still to be known."""
-    return shown.state in ENDED and not shown.settled
-
-
-def state_word(shown: ExposureDoc) -> str:
-    """Its state as a person reads it."""
-    return "settling" if settling(shown) else shown.state
-
-UNHEARD = {"link", "silent"}  # while one of these is on, nobody knows the light of now
 
 
 def label_fact(labels: dict[str, str], name: str, utc: str) -> None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import msgspec
 
 from ..model import Fact, Mark, Reading, RegisterRun
-from .exposure import Exposure
-from .news import News, Press
-from .record import ActRecord
+
+if TYPE_CHECKING:  # a call is read out of the journal without what counts it
+    from .exposure import Exposure
+    from .news import News, Press
+    from .record import ActRecord
 
 
 class Ring(msgspec.Struct, frozen=True):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 
+from ..messages import ExposureDoc
 from ..model import Refusal
 
 
@@ -106,6 +107,17 @@ TABLE: dict[State, dict[Act, State | str]] = {
 }
 
 ENDED = (State.FINISHED, State.VOID)
+UNHEARD = {"link", "silent"}  # alarms: while one of these is on, nobody knows the light of now
+
+
+def settling(shown: ExposureDoc) -> bool:
+    """Whether it has ended, and its last light is still to be known."""
+    return shown.state in ENDED and not shown.settled
+
+
+def state_word(shown: ExposureDoc) -> str:
+    """Its state as a person reads it."""
+    return "settling" if settling(shown) else shown.state
 
 
 def after(state: State, act: Act, exposure: int, was_reached: bool = False) -> State:

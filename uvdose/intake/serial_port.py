@@ -26,7 +26,8 @@ try:
 except ImportError:  # a platform without termios has no HUPCL either
     termios = None  # type: ignore[assignment]
 
-READ_TIMEOUT_S = 0.2
+READ_TIMEOUT_S = 2.0  # a port that is lost, or that is to end, ends a read at once
+UNCANCELLED_S = 0.2  # where a read cannot be ended from outside
 WRITE_TIMEOUT_S = 0.25
 FIRST_WAIT_S = 0.2
 LONGEST_WAIT_S = 5.0
@@ -158,6 +159,8 @@ def make_port(where: str, baud: int) -> Any:
     port = serial.serial_for_url(
         where, baudrate=baud, timeout=READ_TIMEOUT_S, write_timeout=WRITE_TIMEOUT_S, exclusive=True, do_not_open=True
     )
+    if not hasattr(port, "cancel_read"):
+        port.timeout = UNCANCELLED_S
     # Opening makes the kernel raise DTR and RTS. Boards reset on an edge of DTR, or on DTR and RTS differing: so
     # both are held raised, as the kernel leaves them, and no edge follows. Set on the closed port: a pty, which
     # has no such lines, would answer with an error if it were set later.

@@ -51,6 +51,15 @@ class _Tail:
         columns = self.columns
         return kind == columns.kind and len(columns) < CHUNK and t_us - columns.t_us[0] <= MAX_CHUNK_SPAN_US
 
+    def packed(self) -> Statement:
+        """The chunk as it stands, to be written over what was there."""
+        self.dirty = False
+        columns, t_us = self.columns, self.columns.t_us
+        return (
+            "INSERT OR REPLACE INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (self.id, self.sensor_id, columns.kind, t_us[0], t_us[-1], self.wall0_us, len(columns), columns.pack()),
+        )
+
 
 class Recorder:
     """Turns outcomes into statements. `label(t_us)` gives the wall time of a dose time."""
@@ -60,7 +69,7 @@ class Recorder:
         self.store = Store(db)
         self._sensor_ids: dict[str, int] = {}
         self._tails: dict[str, _Tail] = {}
-        self._closed: list[_Tail] = []
+        self._closed: list[Statement] = []
         self._numbers: dict[str, int] = {}
         self._newest_notes: dict[tuple[str, str], int] = {}
         self._note_id = self._next(db, "note")
@@ -89,7 +98,7 @@ class Recorder:
         """
         tail = self._tails.pop(identity.name, None)
         if tail is not None and tail.dirty:
-            self._closed.append(tail)
+            self._closed.append(tail.packed())
         db = self.store.db
         text = _json(identity)
         row = db.execute(
@@ -157,7 +166,7 @@ class Recorder:
         tail = self._tails.get(sensor)
         if tail is None or not tail.has_room(kind, t_us):
             if tail is not None and tail.dirty:
-                self._closed.append(tail)
+                self._closed.append(tail.packed())
             tail = self._tails[sensor] = _Tail(self._chunk_id, self._sensor_ids[sensor], kind, self._label(t_us))
             self._chunk_id += 1
         tail.dirty = True
@@ -170,16 +179,7 @@ class Recorder:
 
     def flush(self) -> list[Statement]:
         """Statements for all readings taken in since the last flush: the growing chunk is written over."""
-        out: list[Statement] = []
-        for tail in [*self._closed, *self._tails.values()]:
-            if tail.dirty:
-                tail.dirty = False
-                columns, t_us = tail.columns, tail.columns.t_us
-                out.append((
-                    "INSERT OR REPLACE INTO chunk VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                    (tail.id, tail.sensor_id, columns.kind, t_us[0], t_us[-1], tail.wall0_us, len(columns),
-                     columns.pack()),
-                ))
+        out = [*self._closed, *(tail.packed() for tail in self._tails.values() if tail.dirty)]
         self._closed.clear()
         return out
 

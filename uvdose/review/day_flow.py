@@ -10,7 +10,7 @@ from collections.abc import Callable
 from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
-from .day_drawn import FAINT, INK, Place
+from .day_drawn import Place
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -94,30 +94,30 @@ class Flow:
         for number, blocks in enumerate(self._pages, 1):
             fig = Figure(figsize=(self.width, self.height))
             FigureCanvasAgg(fig)
-            for y, block in blocks:
-                self._put(fig, y, block)
             foot = f"{self._foot}    {number} / {len(self._pages)}"
-            self._put(fig, self.height - FOOT + 0.3, Block(0, (Words(self.inner, 0.0, foot, 7.5, right=True),)))
+            end = Block(0, (Words(self.inner, 0.0, foot, 7.5, right=True),))
+            self._put(fig, [*blocks, (self.height - FOOT + 0.3, end)])
             found.append(fig)
         return found
 
-    def _put(self, fig: Figure, y: float, block: Block) -> None:
-        from matplotlib.lines import Line2D
-        from matplotlib.patches import Rectangle
+    def _put(self, fig: Figure, blocks: list[tuple[float, Block]]) -> None:
+        from .day_letters import Letters, put_letters, put_lines
 
-        for part in block.parts:
-            x, up = (LEFT + part.x) / self.width, 1 - (y + part.y) / self.height
-            if isinstance(part, Words):
-                fig.text(x, up, part.text, fontsize=part.size, fontweight="bold" if part.bold else "normal", color=INK,
-                         ha="right" if part.right else "left", va="baseline")  # fmt: skip
-            elif part.height:
-                fig.add_artist(Rectangle((x, up - part.height / self.height), part.width / self.width,
-                                         part.height / self.height, fill=False, ec=INK, lw=part.line))  # fmt: skip
-            else:
-                fig.add_artist(Line2D([x, x + part.width / self.width], [up, up], lw=part.line,
-                                      color=FAINT if part.dotted else INK, ls=":" if part.dotted else "-"))  # fmt: skip
-        if block.draw is not None:
-            block.draw(fig, Place(LEFT, self.height - y - block.height, self.inner, block.height))
+        texts: list[Letters] = []
+        lines: list[tuple[list[tuple[float, float]], float, bool]] = []
+        for y, block in blocks:
+            for part in block.parts:
+                x, up = (LEFT + part.x) / self.width, 1 - (y + part.y) / self.height
+                if isinstance(part, Words):
+                    texts.append(Letters((x, up), part.text, part.size, part.bold, part.right))
+                    continue
+                to, low = x + part.width / self.width, up - part.height / self.height
+                corners = [(x, up), (to, up), (to, low), (x, low), (x, up)] if part.height else [(x, up), (to, up)]
+                lines.append((corners, part.line, part.dotted))
+            if block.draw is not None:
+                block.draw(fig, Place(LEFT, self.height - y - block.height, self.inner, block.height))
+        put_letters(fig, texts)
+        put_lines(fig, lines)
 
 
 def line_height(size: float) -> float:

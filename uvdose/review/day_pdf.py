@@ -10,10 +10,13 @@ from .day_charts import draw_light, draw_spread, draw_stops, light_height, sprea
 from .day_curve import Curve
 from .day_drawn import drawing
 from .day_flow import Block, Flow, Stroke, Words, line_height, paragraph, text_width
+from .day_lines import head_of_lines, line_of
 from .day_words import (
     DOTS,
     KEY,
     LIGHT_HEADS,
+    LINES,
+    MOST_WHOLE,
     STROKES,
     Row,
     closing,
@@ -56,8 +59,9 @@ def _fill(flow: Flow, day: Day, curves: list[Curve], bench: str) -> None:
         flow.add(_title("Light and prints"), Block(height, draw=lambda fig, at: draw_light(fig, at, day, curves)),
                  _small(KEY, flow.inner))  # fmt: skip
     waiting, others = rows(day)
-    _prints(flow, "Waiting for a verdict", waiting)
-    _prints(flow, "Other prints" if waiting else "Prints", others)
+    whole = len(waiting) + len(others) <= MOST_WHOLE
+    _prints(flow, "Waiting for a verdict", waiting, whole)
+    _prints(flow, "Other prints" if waiting else "Prints", others, whole)
     height = stops_height(day)
     if height:
         flow.add(_title("Dose against target"), Block(height, draw=lambda fig, at: draw_stops(fig, at, day)),
@@ -107,12 +111,13 @@ def _text(text: str, inner: float) -> Block:
 # -- prints --------------------------------------------------------------------------------------------------------
 
 
-def _prints(flow: Flow, title: str, found: list[Row]) -> None:
+def _prints(flow: Flow, title: str, found: list[Row], whole: bool) -> None:
     if not found:
         return
-    blocks = [_print(row, flow.inner) for row in found]
-    head = _head(flow.inner)
-    flow.add(_title(title), head, blocks[0])
+    blocks = [(_print if whole else line_of)(row, flow.inner) for row in found]
+    head = (_head if whole else head_of_lines)(flow.inner)
+    said = [] if whole else [_small(LINES, flow.inner)]
+    flow.add(_title(title), *said, head, blocks[0])
     flow.head = head
     for block in blocks[1:]:
         flow.add(block)

@@ -6,6 +6,7 @@ from datetime import date as Date
 
 import msgspec
 
+from ..stamps import from_iso, local_date
 from ..units import minutes
 from .day import Day, Print
 from .day_health import brought_told, health_told, targets_told
@@ -19,7 +20,7 @@ from .day_rows import (
     share_told,
     void_told,
 )
-from .layout import figure, shorten, stops_text, time_of, unit_text, with_unit
+from .layout import figure, moment_of, shorten, stops_text, time_of, unit_text, with_unit
 from .print_text import noted_told, verdict_words
 from .text import BAND, clock_told, counted_told, notices_of, totals_told
 
@@ -31,13 +32,19 @@ LIGHT_HEADS = ("sensor", "readings", "time", "strongest", "mean", "irradiance in
 KEY = "Thick: in the light. Thin: held. White notch: the target was reached. Hatched: no reading."
 DOTS = "A dot is a print, its stroke where the dose lies 95 times in 100; an open dot is not finished."
 STROKES = "A stroke is a print; the dot below is their mean, the line one standard deviation to either side."
+MOST_WHOLE = 40  # prints; of more each has a line in a PDF
+LINES = (
+    f"There are more than {MOST_WHOLE}, so each has one line here. Intervals, calls, holds and notes stand in the"
+    " page (uvdose day --out FILE.html)."
+)
 MOST_LABEL, MOST_FRAME, MOST_NOTED = 100, 24, 160  # letters; the whole text is in the journal, and in --json
 _JOINERS = "\u200c\u200d"  # within words of some scripts, and within emoji
 
 
 class Row(msgspec.Struct, frozen=True):
-    """One print. dose, interval, stops: `-` where there is none. boxes: what may be ticked; todo: the command that its
-    reading wants instead. story, care: sentences."""
+    """One print. begun, light: its time of day, and how long it lay in the light. dose, interval, stops: `-` where
+    there is none. boxes: what may be ticked; todo: the command that its reading wants instead. story, care: sentences.
+    """
 
     number: int
     label: str
@@ -48,6 +55,8 @@ class Row(msgspec.Struct, frozen=True):
     dose: str
     interval: str
     stops: str
+    begun: str
+    light: str
     waits: bool
     boxes: tuple[str, ...]
     verdict: str
@@ -103,12 +112,22 @@ def _row(day: Day, p: Print, command: str) -> Row:
         dose="void" if p.is_void else with_unit(d.dose, d.unit),
         interval="" if p.is_void else f"{figure(d.dose_low)}-{figure(d.dose_high)}",
         stops=stops_text(p.stops),
+        begun=_begun(day, p),
+        light=minutes(p.lit_s),
         waits=p.waits,
         boxes=TICKS if judged else (),
         verdict=plain(said),
         story=_story(day, p),
         care=[plain(text) for text in notices_of(p)],
     )
+
+
+def _begun(day: Day, p: Print) -> str:
+    """To the minute; with its date where that is another day's."""
+    utc = p.document.started_utc
+    if utc is None:
+        return "-"
+    return time_of(utc)[:5] if local_date(from_iso(utc)) == day.date else moment_of(utc)[:16]
 
 
 def _story(day: Day, p: Print) -> list[str]:

@@ -7,6 +7,7 @@ shorter than a minute, is made of raw readings while they are there.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import msgspec
 import numpy as np
@@ -14,11 +15,13 @@ import numpy.typing as npt
 
 from ..dose.integrator import HOLE_INTERVALS, HOLE_US
 from ..dose.minute import MINUTE_US
-from ..journal.prune import Pruned
 from ..stamps import iso_utc
 from ..units import dose_unit
 from .minutes import LightMinutes
 from .recorded import Recorded, Stretch
+
+if TYPE_CHECKING:
+    from ..journal.prune import Pruned
 
 BINS = 264
 WHOLE_S = 59.5  # so much of a minute was read where it was read from end to end

@@ -11,7 +11,6 @@ import msgspec
 from ..dose.integrator import reading_value
 from ..dose.response import Identity, identity_response
 from ..journal.pack import unpack
-from ..journal.recorder import MAX_CHUNK_SPAN_US
 from ..journal.store import Store
 from ..model import Reading, Refusal, RegisterReading
 from ..units import irradiance_unit, to_screen
@@ -74,6 +73,8 @@ class Chunk(NamedTuple):
 
 def chunks(store: Store, wall0_us: int, wall1_us: int) -> Iterator[Chunk]:
     """Those that hold readings whose labels lie in a stretch of wall time, or may; in the order of their ids."""
+    from ..journal.recorder import MAX_CHUNK_SPAN_US  # all that counts comes with it, which a year's minutes do without
+
     rows = store.db.execute(
         "SELECT s.identity, c.id, c.kind, c.wall0_us - c.t0_us, c.data FROM chunk c JOIN sensor s ON s.id = c.sensor"
         " WHERE c.wall0_us >= ? AND c.wall0_us < ? AND c.wall0_us + c.t1_us - c.t0_us >= ? ORDER BY c.id",

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from ..exposure.document import settling
-from ..exposure.states import ENDED
+from ..exposure.states import ENDED, settling
 from ..journal.replay import count_anew
 from ..journal.store import Store
 from ..messages import RecountDoc

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from ..exposure.document import settling
+from ..exposure.states import settling
 from ..stamps import local_time
 from ..units import minutes, percent
 from .day import NEAR_STOPS, Day, Print

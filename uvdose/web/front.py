@@ -133,7 +133,7 @@ class Front:
         """Let the server end, and take the name back."""
         self._phones.keep_seen()
         if self._server is not None:
-            self._server.should_exit = True
+            self._server.end()
         if self._announcer is not None:
             await self._announcer.end()
 

@@ -24,6 +24,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from ..model import Refusal
 from .gate import MOST_HEAD
 
+TICK_S = 1.0
 HEAD_S = 10.0  # so long a request's head, or the first byte of a connection, is waited for
 HANDSHAKE_S = 10.0
 STUCK_S = 20.0  # so long a client may leave an answer, or a part of a stream, unread
@@ -106,6 +107,21 @@ class Server(uvicorn.Server):
 
     network: socket.socket | None = None
     tls: ssl.SSLContext | None = None
+
+    def __init__(self, config: uvicorn.Config) -> None:
+        super().__init__(config)
+        self._over = asyncio.Event()
+
+    def end(self) -> None:
+        """Let it end, at once."""
+        self.should_exit = True
+        self._over.set()
+
+    async def main_loop(self) -> None:
+        """What uvicorn does ten times a second: once, for the answers' Date, and at the end."""
+        while not await self.on_tick(0):
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._over.wait(), TICK_S)
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
