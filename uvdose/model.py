@@ -45,9 +45,10 @@ class RegisterReading(msgspec.Struct, frozen=True, gc=False):
 
 
 class RegisterRun(msgspec.Struct, frozen=True, gc=False):
-    """Lines of one boot and one set of flags that came together, as columns of equal length: a backlog costs little so.
+    """Lines that came together and tell of nothing but time and light, as columns of equal length; at least one.
 
-    Each line holds as a `RegisterReading` does; at least one.
+    So a backlog costs little. Each line holds as a `RegisterReading` does; boot, sat_ms, presses and flags are those of
+    every line.
     """
 
     boot: int
@@ -55,8 +56,8 @@ class RegisterRun(msgspec.Struct, frozen=True, gc=False):
     uptime_ms: list[int]
     level_milli: list[int]
     register: list[int]
-    sat_ms: list[int]
-    presses: list[int]
+    sat_ms: int
+    presses: int
     flags: int
 
     def __len__(self) -> int:
@@ -65,19 +66,17 @@ class RegisterRun(msgspec.Struct, frozen=True, gc=False):
     def reading(self, at: int) -> RegisterReading:
         """One of its lines. Raises IndexError."""
         return RegisterReading(
-            self.boot, self.seq[at], self.uptime_ms[at], self.level_milli[at], self.register[at], self.sat_ms[at],
-            self.presses[at], self.flags,
+            self.boot, self.seq[at], self.uptime_ms[at], self.level_milli[at], self.register[at], self.sat_ms,
+            self.presses, self.flags,
         )
 
     def readings(self) -> list[RegisterReading]:
         """Its lines one by one."""
-        boot, flags = self.boot, self.flags
-        told = zip(
-            self.seq, self.uptime_ms, self.level_milli, self.register, self.sat_ms, self.presses, strict=True
-        )
+        boot, same = self.boot, (self.sat_ms, self.presses, self.flags)
+        told = zip(self.seq, self.uptime_ms, self.level_milli, self.register, strict=True)
         return [
-            RegisterReading(boot, seq, uptime_ms, level_milli, register, sat_ms, presses, flags)
-            for seq, uptime_ms, level_milli, register, sat_ms, presses in told
+            RegisterReading(boot, seq, uptime_ms, level_milli, register, *same)
+            for seq, uptime_ms, level_milli, register in told
         ]
 
     def part(self, begin: int, end: int | None = None) -> RegisterRun:
@@ -86,7 +85,7 @@ class RegisterRun(msgspec.Struct, frozen=True, gc=False):
             return self
         return RegisterRun(
             self.boot, self.seq[begin:end], self.uptime_ms[begin:end], self.level_milli[begin:end],
-            self.register[begin:end], self.sat_ms[begin:end], self.presses[begin:end], self.flags,
+            self.register[begin:end], self.sat_ms, self.presses, self.flags,
         )
 
 

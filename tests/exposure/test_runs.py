@@ -122,14 +122,16 @@ class Node:
 
 
 def together(lines: list[RegisterReading]) -> list[Decoded]:
-    """The lines as the decoder gives them when they come at once: of one boot and one set of flags."""
+    """The lines as the decoder gives them when they come at once and tell of nothing but time and light."""
     out: list[Decoded] = []
     while lines:
-        boot, flags = lines[0].boot, lines[0].flags
-        n = next((i for i, r in enumerate(lines) if (r.boot, r.flags) != (boot, flags)), len(lines))
+        first, n = lines[0], 1
+        same = (first.boot, first.sat_ms, first.presses, first.flags)
+        while n < len(lines) and (lines[n].boot, lines[n].sat_ms, lines[n].presses, lines[n].flags) == same:
+            n += 1
         part, lines = lines[:n], lines[n:]
-        columns = [[getattr(r, name) for r in part] for name in RegisterReading.__struct_fields__[1:-1]]
-        out.append(RegisterRun(boot, *columns, flags) if n > 1 else part[0])
+        columns = [[getattr(r, name) for r in part] for name in ("seq", "uptime_ms", "level_milli", "register")]
+        out.append(RegisterRun(same[0], *columns, *same[1:]) if n > 1 else first)
     return out
 
 

@@ -112,7 +112,8 @@ class Quality:
             return True
         if self._factor is not None and self._factor * (most - self._zero) > ABSURD_W_M2:
             return True
-        level = max(most, *islice(self._values, len(self._values) - 4, None)) - self._zero
+        v = self._values
+        level = max(most, v[-1], v[-2], v[-3], v[-4]) - self._zero
         if least - self._zero <= NO_LIGHT_SHARE * level and self._may_be_lit(level):
             return True
         return self._may_jump(t_us, values, least, most)
@@ -144,7 +145,8 @@ class Quality:
         """Whether noise may be told at the begin of any second among these values: where it can be none is told first
         from how far they lie apart, as no second difference is larger than twice that.
         """
-        last = list(islice(self._values, max(0, len(self._values) - NOISE_MIN), None))
+        v = self._values
+        last = [v[i] for i in range(-min(len(v), NOISE_MIN), 0)]
         lowest, known = min(least, *last), last + values
         if _calm(max(most, *last) - lowest, lowest - self._zero):
             return False

@@ -29,10 +29,8 @@ def counts_on(last: RegisterReading, run: RegisterRun) -> bool:
     """Whether a node counted on from a line through a run, in order, and nothing but its light went on."""
     n = len(run)
     return (
-        run.boot == last.boot
-        and not run.flags & RESET_FLAG
-        and run.sat_ms.count(last.sat_ms) == n
-        and run.presses.count(last.presses) == n
+        not run.flags & RESET_FLAG
+        and (run.boot, run.sat_ms, run.presses) == (last.boot, last.sat_ms, last.presses)
         and last.seq < run.seq[0]
         and last.register <= run.register[0]
         and last.uptime_ms <= run.uptime_ms[0]
@@ -40,7 +38,7 @@ def counts_on(last: RegisterReading, run: RegisterRun) -> bool:
         and run.uptime_ms == sorted(run.uptime_ms)
         and run.seq[-1] - last.seq < HALF_32
         and (run.seq == list(range(run.seq[0], run.seq[0] + n)) or all(map(lt, run.seq, run.seq[1:])))
-        and _no_step_above(HOLE_US // 1000, [last.uptime_ms, *run.uptime_ms])
+        and _no_step_above(HOLE_US // 1000, last.uptime_ms, run.uptime_ms)
     )
 
 
@@ -50,10 +48,9 @@ def together(track: Track, last: RegisterReading, run: RegisterRun, t_us: list[i
     t_us: their dose times, rising.
     """
     full, quality = track.response.full_scale, track.quality
-    if track.last is None or not _no_step_above(HOLE_US, [track.last.t_us, *t_us]):
+    if track.last is None or not _no_step_above(HOLE_US, track.last.t_us, t_us):
         return None
-    registers = [last.register, *run.register]
-    if full is not None and not _no_step_above(LEAP * full * LEAP_SLACK_MS, registers):
+    if full is not None and not _no_step_above(LEAP * full * LEAP_SLACK_MS, last.register, run.register):
         return None
     values = [milli / 1000 for milli in run.level_milli]
     if (full is not None and max(values) >= full) or quality.is_moved_by(t_us, values):
@@ -62,5 +59,5 @@ def together(track: Track, last: RegisterReading, run: RegisterRun, t_us: list[i
     return Together(run, t_us, values, RegisterSegment(track.last.t_us, t_us[-1], run.boot, *ends, 0))
 
 
-def _no_step_above(most: float, rising: list[int]) -> bool:
-    return rising[-1] - rising[0] <= most or max(map(sub, rising[1:], rising)) <= most
+def _no_step_above(most: float, first: int, rising: list[int]) -> bool:
+    return rising[-1] - first <= most or max(map(sub, rising, (first, *rising))) <= most

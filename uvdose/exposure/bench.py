@@ -285,4 +285,7 @@ class Bench:
                 ring(exposure, crossing, dose, f.missing, out)
 
     def _lit(self, channel: Channel) -> bool:
-        return any(e.plan.sensor == channel.name and e.account.is_open for e in self.exposures.values())
+        for exposure in self.exposures.values():
+            if exposure.plan.sensor == channel.name and exposure.account.is_open:
+                return True
+        return False

@@ -68,11 +68,11 @@ class Columns:
 
     def add_run(self, t_us: list[int], run: RegisterRun, since: int, until: int) -> None:
         """Lines of a run, from one to before another; t_us: the dose times of all of them."""
-        boot, flags = [run.boot] * (until - since), [run.flags] * (until - since)
-        told = run.seq, run.uptime_ms, run.level_milli, run.register, run.sat_ms, run.presses
-        parts = (column[since:until] for column in (t_us, *told))
-        for column, part in zip(self._columns, (next(parts), boot, *parts, flags), strict=True):
-            column.extend(part)
+        told = (
+            t_us, run.boot, run.seq, run.uptime_ms, run.level_milli, run.register, run.sat_ms, run.presses, run.flags
+        )
+        for column, values in zip(self._columns, told, strict=True):
+            column.extend(values[since:until] if isinstance(values, list) else [values] * (until - since))
 
     def pack(self) -> bytes:
         """A chunk's bytes: each column as differences, compressed."""
@@ -80,18 +80,23 @@ class Columns:
         for i, column in enumerate(self._columns):
             if i == 1 and self.kind != REGISTER:
                 column = array("q", array("d", column).tobytes()).tolist()
-            if column[0] == column[-1] and column.count(column[0]) == len(column):
-                flat.append(column[0])
-                flat.frombytes(bytes(8 * (len(column) - 1)))
-                continue
-            steps = list(map(sub, column, (0, *column)))
-            try:
-                flat.extend(array("q", steps))
-            except OverflowError:
-                flat.extend(array("q", map(_wrap, steps)))
+            flat.extend(_steps_of(column))
         if sys.byteorder == "big":
             flat.byteswap()
         return zlib.compress(flat.tobytes(), 1)
+
+
+def _steps_of(column: list[int]) -> array[int]:
+    first, count = column[0], len(column)
+    step = column[1] - first if count > 1 else 0
+    even = column[-1] == first + step * (count - 1) and -_HALF_64 <= step < _HALF_64  # as numbers and uptimes are
+    if even and column == (list(range(first, first + step * count, step)) if step else [first] * count):
+        return array("q", (first,)) + array("q", (step,)) * (count - 1)
+    steps = list(map(sub, column, (0, *column)))
+    try:
+        return array("q", steps)
+    except OverflowError:
+        return array("q", map(_wrap, steps))
 
 
 def pack(rows: list[Row]) -> bytes:
@@ -120,14 +125,14 @@ def unpack(kind: int, data: bytes) -> list[Row]:
 
 
 def unpack_run(data: bytes) -> tuple[list[int], RegisterRun] | None:
-    """A chunk of a node's lines as dose times and a run; None where they are not of one boot and one set of flags.
+    """A chunk of a node's lines as dose times and a run; None where they tell of more than time and light.
 
     Raises ValueError for bytes that are no chunk.
     """
     t_us, boot, seq, uptime_ms, level_milli, register, sat_ms, presses, flags = _columns(REGISTER, data)
-    if any(column.count(column[0]) != len(column) for column in (boot, flags)):
+    if any(column.count(column[0]) != len(column) for column in (boot, sat_ms, presses, flags)):
         return None
-    return t_us, RegisterRun(boot[0], seq, uptime_ms, level_milli, register, sat_ms, presses, flags[0])
+    return t_us, RegisterRun(boot[0], seq, uptime_ms, level_milli, register, sat_ms[0], presses[0], flags[0])
 
 
 def _columns(kind: int, data: bytes) -> list[list[int]]:
