@@ -139,3 +139,29 @@ def test_fuzz() -> None:
         runs += isinstance(found[0], RegisterRun) if found else 0
         assert single(found) == NativeDecoder().feed(data)
     assert runs > 100
+
+
+BODIES_THAT_MAKE_UP_FOR_EACH_OTHER = [
+    # What one line lacks another has too much of: the columns are as long as they should be.
+    (b"uv1,a1b2c3d4,1,100,3.000,4,uv1,a1b2c3d4,5,0,0,00", b"6,7.000,8,0,0,00"),
+    (b"uv1,a1b2c3d4,1.00,3.000,4,0,0,00", b"uv1,a1b2c3d4,2,200,7,1500,8,0,0,00"),
+    (b"-1,1,100,3.000,4,0,0,00", b"uv1,a1b2c3d4,2,200,7.000,8,0,0,00"),
+    (b"uv1,a1b2c3d4,2,200,7.000,8,0,0,00", b"-1,3,300,3.000,9,0,0,00"),
+]
+
+
+@pytest.mark.parametrize("bodies", BODIES_THAT_MAKE_UP_FOR_EACH_OTHER)
+def test_a_line_does_not_make_up_for_what_another_lacks(bodies: tuple[bytes, ...]) -> None:
+    made = lines(random.Random(6), 10, 0xA1B2C3D4, 0)
+    made = [line.replace(line.rpartition(b"*")[0].split(b",", 6)[6], b"0,0,00") for line in made]
+    made = [_framed(line.rpartition(b"*")[0]) + b"\n" for line in made]
+    made[4:4] = [_framed(body) + b"\n" for body in bodies]
+    data = b"".join(made)
+    assert single(NativeDecoder(runs=True).feed(data)) == NativeDecoder().feed(data)
+
+
+def test_a_number_of_very_many_digits_is_no_traceback() -> None:
+    """Python itself refuses to read whole numbers of more than 4300 digits; a line of 4096 bytes has fewer."""
+    boot = b"uv1,a1b2c3d4,%d,%d,1.000,%d,0,%b,00"
+    data = b"".join(_framed(boot % (i, i, i, b"0" * 4000)) + b"\n" for i in range(12))
+    assert single(NativeDecoder(runs=True).feed(data)) == NativeDecoder().feed(data)

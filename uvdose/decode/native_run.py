@@ -40,25 +40,29 @@ def run_of(lines: list[bytes]) -> RegisterRun | None:
         boot, flags = int.from_bytes(unhexlify(prefix[4:12])), unhexlify(told[6][:2])[0]
         if not _are_proved(bodies, unhexlify(sums)):
             return None
-        # Each line becomes -1, then its numbers; the decimals of the level a number of their own, with a 1 before them.
-        # Nothing else has a sign, so that the columns stand straight where each -1 stands in the first.
-        text = (b"\n".join(bodies) + b"\n").replace(prefix, b"-1,").replace(end[:-1] + b"\n", b"\n")
-        if text.count(b"-") != n or text.count(b".") != n or text.translate(None, b"0123456789,.\n-"):
+        # Each line becomes -1, then its numbers; the decimals of the level a number of their own, with -1 before them.
+        # Nothing else has a sign, so that the columns stand straight where all of the first are -1 and all decimals
+        # are negative.
+        text = b"\n".join([b"", *bodies, b""])
+        if text.count(b"\n" + prefix) != n or text.count(b".") != n or b"-" in text:
+            return None
+        text = text.replace(b"\n" + prefix, b"\n-1,").replace(end[:-1] + b"\n", b"\n")
+        if text.translate(None, b"0123456789,.\n-"):
             return None
         if not (told[4] + told[5]).isdigit() or b"" in told:
             return None
-        flat = _numbers(b"[%b]" % text[:-1].replace(b".", b",1").replace(b"\n", b","))
+        flat = _numbers(b"[%b]" % text[1:-1].replace(b".", b",-1").replace(b"\n", b","))
     except ValueError:  # binascii.Error and msgspec's own are ValueErrors too: no hex digits, a leading zero
         return None
     if len(flat) != 6 * n or flat[::6] != [-1] * n:
         return None
     seq, uptime, whole, parts, register = (flat[i::6] for i in range(1, 6))
     sat, presses = int(told[4]), int(told[5])
-    if min(parts) < 1000 or max(parts) >= 2000 or max(sat, presses, *map(max, (seq, uptime, whole))) >= _END_32:
+    if max(parts) > -1000 or min(parts) <= -2000 or max(sat, presses, *map(max, (seq, uptime, whole))) >= _END_32:
         return None
     if max(register) >= _END_63:  # and no line is too long, as no number has leading zeros
         return None
-    level = [w * 1000 + p - 1000 for w, p in zip(whole, parts, strict=True)]
+    level = [w * 1000 - p - 1000 for w, p in zip(whole, parts, strict=True)]
     return RegisterRun(boot, seq, uptime, level, register, sat, presses, flags)
 
 
