@@ -10,7 +10,6 @@ told beside.
 
 from __future__ import annotations
 
-import math
 import re
 from typing import Any
 
@@ -18,6 +17,7 @@ import msgspec
 
 from .listed import BenchAlarm, BenchDoc, BenchesDoc
 from .messages import SensorDoc, StatusDoc
+from .stamps import from_iso
 
 STATES = ("here", "silent", "gone", "unheard")
 QUIET_S = 5.0  # a bench says its state each second
@@ -30,7 +30,7 @@ KNOWN = ("waiting", "counting", "held", "reached", *ENDED)
 TOPICS = ("uvdose/+/state", "uvdose/+/online")
 
 _TOPIC = re.compile(r"uvdose/([A-Za-z0-9][A-Za-z0-9_.-]{0,39})/(state|online)")
-_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?Z")
+_UTC = re.compile(r"(?:19[7-9]|2[0-9]{2})[0-9]-[01][0-9]-[0-3][0-9]T[0-2][0-9]:[0-5][0-9]:[0-5][0-9](?:\.[0-9]{1,6})?Z")
 
 
 class _Bench:
@@ -174,8 +174,18 @@ def read_state(payload: bytes) -> StatusDoc | None:
         said = msgspec.convert(_plain(msgspec.json.decode(payload), 0), StatusDoc)
     except (msgspec.MsgspecError, ValueError, RecursionError):
         return None
-    good = _UTC.fullmatch(said.utc) is not None and all(d.state in KNOWN for d in said.exposures)
-    return said if good else None
+    return said if _is_moment(said.utc) and all(d.state in KNOWN for d in said.exposures) else None
+
+
+def _is_moment(utc: str) -> bool:
+    """Whether a person's clock can show it."""
+    if _UTC.fullmatch(utc) is None:
+        return False
+    try:
+        from_iso(utc)
+    except ValueError:  # such as the 31st of June
+        return False
+    return True
 
 
 def _plain(value: Any, deep: int) -> Any:
@@ -185,7 +195,7 @@ def _plain(value: Any, deep: int) -> Any:
     if isinstance(value, bool) or value is None:
         return value
     if isinstance(value, int | float):
-        if not (math.isfinite(value) and abs(value) <= MOST_NUMBER):
+        if not abs(value) <= MOST_NUMBER:  # NaN neither
             raise ValueError("a number that nothing here has")
         return value
     if deep >= MOST_DEEP or len(value) > MOST_LIST:

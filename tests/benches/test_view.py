@@ -158,7 +158,10 @@ def test_an_alarm_of_many_sensors_is_told_once() -> None:
     state(0, utc="soon"), state(0, utc=7), state(0, exposure(dose=1e300)), state(0, exposure(eta_s=-1e16)),
     state(0, exposure(state="dancing")), state(0, exposure(fraction="much")), state(0, exposures=[exposure()] * 401),
     state(0).replace(b'"sensors"', b'"sensors": NaN, "s"'), state(0, exposure()).replace(b"0.35", b"1e999"),
-    state(0, troubles=[[[[[[[[[[]]]]]]]]]]),
+    state(0, troubles=[[[[[[[[[[]]]]]]]]]]), state(0, exposure()).replace(b"0.35", b"1" + b"0" * 400),
+    state(0, exposure(1)).replace(b'"id": 1', b'"id": -1' + b"0" * 400), state(0, utc="2026-06-31T10:00:00Z"),
+    state(0, utc="9999-99-99T99:99:99Z"), state(0, utc="0001-01-01T00:00:00Z"), state(0, utc="9999-12-31T23:59:59Z"),
+    state(0, utc="\u0662\u0660\u0662\u0666-01-01T10:00:00Z"), state(0, utc="2026-01-01T24:00:00Z"),
 ])  # fmt: skip
 def test_what_cannot_be_read_changes_nothing_but_a_count(payload: bytes) -> None:
     all_ = living()
