@@ -11,13 +11,13 @@ told beside.
 from __future__ import annotations
 
 import re
+from datetime import datetime
 from typing import Any
 
 import msgspec
 
 from .listed import BenchAlarm, BenchDoc, BenchesDoc
 from .messages import SensorDoc, StatusDoc
-from .stamps import from_iso
 
 STATES = ("here", "silent", "gone", "unheard")
 QUIET_S = 5.0  # a bench says its state each second
@@ -182,7 +182,7 @@ def _is_moment(utc: str) -> bool:
     if _UTC.fullmatch(utc) is None:
         return False
     try:
-        from_iso(utc)
+        datetime.fromisoformat(utc)
     except ValueError:  # such as the 31st of June
         return False
     return True

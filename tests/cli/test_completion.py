@@ -18,8 +18,9 @@ from typing import Any
 import pytest
 from support.needs import program
 
-from uvdose.cli import app, named, offered
+from uvdose.cli import app, completion, named, offered
 from uvdose.cli.completion import SCRIPTS, answer
+from uvdose.cli.offered import Offer
 from uvdose.cli.tree import MODULES
 
 from .conftest import ROOT, Daemon, Homed, Ran, environment
@@ -200,6 +201,33 @@ def test_bash_is_offered_words(typed: dict[str, str]) -> None:
     broken = typed | {"UVDOSE_HOME": "/dev/null/none"}
     assert _reply(["uvdose", "expose", "end"], broken) == [""]
     assert _reply(["no-such-program", "expose", ""], typed | {"PATH": "/usr/bin:/bin"}) == [""]
+
+
+HOSTILE = ("$(touch done)", "`touch done`", 'a"; touch done; "', "it's; touch done; '", "a\\", "${IFS}", "!!", "~", "*", "a&b|c>d")
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+@pytest.mark.parametrize("quote", ["", '"', "'"])
+def test_what_bash_is_offered_is_the_name_and_does_nothing(
+    name: str, quote: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The line that comes of it, read by bash itself (history expansion on, as where somebody types)."""
+    monkeypatch.setattr(completion, "_of_home", lambda found: [Offer(name, "v1")])
+    found = _words("expose", quote)
+    if not found:  # within double quotes nothing takes its meaning from it
+        assert "!" in name and quote == '"'
+        return
+    script = f"set -o history -o histexpand\nset -- {quote}{found[0]}{quote}\nprintf %s \"$1\"\n"
+    done = subprocess.run(["bash", "--norc", "-i"], input=script, capture_output=True, text=True, timeout=30,
+                          cwd=tmp_path, env=os.environ | {"HISTFILE": "", "PS1": ""}, check=False)  # fmt: skip
+    assert done.stdout == name and not list(tmp_path.iterdir())
+
+
+def test_what_a_word_means_is_one_line_that_steers_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(completion, "_of_home", lambda found: [Offer("blue", "a\x1b[2J\x07\u202e\nb\tc")])
+    for shell in ("zsh", "fish"):
+        (line,) = _words("expose", "", shell=shell)
+        assert line.replace("\t", "").isprintable() and line.count("\t") == (shell == "fish")
 
 
 def test_a_line_is_completed_in_an_interactive_bash(typed: dict[str, str], tmp_path: Path) -> None:

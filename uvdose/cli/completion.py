@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from ..decode.lines import visible
 from ..model import Refusal
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ SCRIPTS = {"bash": "shells/bash/uvdose", "zsh": "shells/zsh/_uvdose", "fish": "s
 MOST = 400
 _BREAKS = re.compile(r"[=:]+")
 _PLAIN = re.compile(r"([^\w.+:@%/=,-])")
+_LIVE_IN_QUOTES = re.compile(r"([$`\"\\])")
 
 
 def shell_part(
@@ -48,18 +50,19 @@ def answer(shell: str, line: list[str]) -> list[str]:
     """`words` and one line for each that may stand there, or `files`. Raises whatever a broken home raises."""
     from .offered import FILES, asked
 
-    words, cut = line, 0
-    quoted = False
+    words, cut, quote = line, 0, ""
     if shell == "bash":
         words = _glued(line)
         cut = len(words[-1]) - (0 if _BREAKS.fullmatch(line[-1]) else len(line[-1]))
-        quoted = words[-1][cut:].startswith(("'", '"'))
+        quote = words[-1][cut : cut + 1] if words[-1][cut:].startswith(("'", '"')) else ""
         words = [_unquoted(word) for word in words]
     found = asked(words, means=shell != "bash")
     if found.kind == FILES:
         return [FILES]
     offers = [o for o in (*found.offers, *_of_home(found)) if o.word.startswith(found.typed) and o.word.isprintable()]
-    return ["words", *(_line(shell, o, found.lead, cut, quoted) for o in offers[:MOST])]
+    if quote == '"':
+        offers = [o for o in offers if "!" not in o.word]  # nothing within takes its meaning from it
+    return ["words", *(_line(shell, o, found.lead, cut, quote) for o in offers[:MOST])]
 
 
 def _of_home(found: Asked) -> list[Offer]:
@@ -71,11 +74,15 @@ def _of_home(found: Asked) -> list[Offer]:
     return named(found.kind, find_home(found.home))
 
 
-def _line(shell: str, offer: Offer, lead: str, cut: int, quoted: bool) -> str:
-    word, means = f"{lead}{offer.word}", " ".join(offer.means.split())
+def _line(shell: str, offer: Offer, lead: str, cut: int, quote: str) -> str:
+    """The offer as the shell wants it; quote: what its word begins with in bash, which puts in as it stands what it is
+    given, for the person to run."""
+    word, means = f"{lead}{offer.word}", visible(" ".join(offer.means.split()))
     if shell == "bash":
         bare = word[cut:]
-        return bare if quoted else _PLAIN.sub(r"\\\1", bare)
+        if quote == "'":
+            return bare.replace("'", "'\\''")
+        return (_LIVE_IN_QUOTES if quote else _PLAIN).sub(r"\\\1", bare)
     if shell == "zsh":
         word = word.replace("\\", "\\\\").replace(":", "\\:")
         return f"{word}:{means}" if means else word
