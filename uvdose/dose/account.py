@@ -13,7 +13,7 @@ import msgspec
 from ..model import Kind, Mark, MomentSegment, RegisterSegment, Segment
 from ..units import US_PER_S
 from .response import Response
-from .timebase import WRAP_32, after_32
+from .timebase import WRAP_32, uptime_after
 from .uncertainty import Part, combine, coverage_factor
 
 
@@ -95,10 +95,11 @@ class Account:
     def reckoned_within(self, segment: RegisterSegment) -> tuple[float, float]:
         """Between which figures `reckoned` stays while the lines of a segment are added one after the other."""
         counts_ms, span_ms = max(0, segment.register1 - segment.register0), _span(segment)
-        r, rest = self.response, self._moments + self._bridged + self._missing
+        r = self.response
         dark = r.zero * self._span_ms, r.zero * (self._span_ms + span_ms)
         ends = (self._counts_ms - max(dark)) / 1000, (self._counts_ms + counts_ms - min(dark)) / 1000
-        low, high = sorted((r.factor * (ends[0] + rest), r.factor * (ends[1] + rest)))
+        # Added up in the order of `reckoned`: another rounds otherwise, and lies beside it by a last bit.
+        low, high = sorted(r.factor * (end + self._moments + self._bridged + self._missing) for end in ends)
         return low, high
 
     def add(self, segment: Segment) -> None:
@@ -219,7 +220,7 @@ def _span(s: RegisterSegment) -> int:
 
 def _lies_within(s: RegisterSegment, mark: Mark) -> bool:
     if mark.boot == s.boot and mark.uptime_ms is not None and mark.register is not None:
-        return 0 < after_32(mark.uptime_ms, s.uptime0_ms) < _span(s)
+        return 0 < uptime_after(mark.uptime_ms, mark.t_us, s.uptime0_ms, s.t0_us) < _span(s)
     return s.t0_us < mark.t_us < s.t1_us
 
 
@@ -235,7 +236,7 @@ def _position(s: RegisterSegment, mark: Mark) -> tuple[int, int]:
     """
     span_ms = _span(s)
     if mark.boot == s.boot and mark.uptime_ms is not None and mark.register is not None:
-        at_ms = after_32(mark.uptime_ms, s.uptime0_ms)
+        at_ms = uptime_after(mark.uptime_ms, mark.t_us, s.uptime0_ms, s.t0_us)
         if at_ms <= 0:
             return 0, s.register0
         if at_ms >= span_ms:

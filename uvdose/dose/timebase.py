@@ -28,6 +28,15 @@ def after_32(new: int, old: int) -> int:
     return (new - old + HALF_32) % WRAP_32 - HALF_32
 
 
+def uptime_after(new_ms: int, new_us: int, old_ms: int, old_us: int) -> int:
+    """How far one uptime lies after another of the same boot, in ms, each modulo 2^32 and with its dose time.
+
+    Dose time tells which turn of the counter it is: a print in plant juice lies longer than the 24.8 days of half one.
+    """
+    about_ms = (new_us - old_us) // 1000
+    return about_ms + after_32(new_ms - old_ms, about_ms)
+
+
 class SourceTime:
     """Maps one run of a source's clock, in microseconds of any origin, to dose time."""
 

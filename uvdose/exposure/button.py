@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from ..dose.timebase import after_32
+from ..dose.timebase import uptime_after
 from ..model import Fact, Mark
 from ..units import US_PER_S
 from .exposure import NO_DUE, Exposure
@@ -95,7 +95,7 @@ def _place(mark: Mark, exposure: Exposure) -> Mark | None:
     cut = last.cut if same else last.moved or last.mark
     after_us = mark.t_us - cut.t_us
     if cut.boot == mark.boot and cut.uptime_ms is not None and mark.uptime_ms is not None:
-        after_us = after_32(mark.uptime_ms, cut.uptime_ms) * 1000
+        after_us = uptime_after(mark.uptime_ms, mark.t_us, cut.uptime_ms, cut.t_us) * 1000
     if after_us > 0:
         return mark
     return None if same or after_us < -CLOCKS_US else last.cut

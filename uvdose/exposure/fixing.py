@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..dose.account import Window, mark_between
 from ..dose.integrator import HOLE_US
-from ..dose.timebase import after_32
+from ..dose.timebase import uptime_after
 from ..model import Mark, MomentSegment, RegisterSegment, Segment
 
 
@@ -21,7 +21,7 @@ def cuts(segment: Segment, mark: Mark) -> bool:
     """
     if not isinstance(segment, RegisterSegment) or mark.boot != segment.boot or mark.uptime_ms is None:
         return False
-    return after_32(mark.uptime_ms, segment.uptime1_ms) < 0
+    return uptime_after(mark.uptime_ms, mark.t_us, segment.uptime1_ms, segment.t1_us) < 0
 
 
 def better_mark(segment: Segment, mark: Mark, snap_us: int) -> Mark | None:
@@ -39,7 +39,8 @@ def better_mark(segment: Segment, mark: Mark, snap_us: int) -> Mark | None:
     if segment.unread is not None and min(told_us, left_us) > HOLE_US:
         return Mark(mark.t_us)
     if mark.boot == segment.boot and mark.register is not None and mark.uptime_ms is not None and told_us <= left_us:
-        strayed_us = after_32(mark.uptime_ms, segment.uptime0_ms) * 1000 - told_us
+        since_ms = uptime_after(mark.uptime_ms, mark.t_us, segment.uptime0_ms, segment.t0_us)
+        strayed_us = since_ms * 1000 - told_us
         if abs(strayed_us) <= snap_us:
             return None
     return mark_between(segment, mark.t_us)
