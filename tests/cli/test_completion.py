@@ -203,7 +203,10 @@ def test_bash_is_offered_words(typed: dict[str, str]) -> None:
     assert _reply(["no-such-program", "expose", ""], typed | {"PATH": "/usr/bin:/bin"}) == [""]
 
 
-HOSTILE = ("$(touch done)", "`touch done`", 'a"; touch done; "', "it's; touch done; '", "a\\", "${IFS}", "!!", "~", "*", "a&b|c>d")
+HOSTILE = (
+    "$(touch done)", "`touch done`", 'a"; touch done; "', "it's; touch done; '", "a\\", "${IFS}", "!!", "~", "*",
+    "a&b|c>d",
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("name", HOSTILE)

@@ -106,3 +106,18 @@ def test_noise_stays_told_for_two_minutes_between_its_thresholds() -> None:
 def test_more_than_sun_or_lamp_gives() -> None:
     assert "out-of-range" in _found([20_000.0], full=1e6)[0]
     assert not _found([20_000.0], full=1e6, factor=None)[0], "without a scale nothing is known of W/m²"
+
+
+@pytest.mark.parametrize("times", [83, 119, 166])
+def test_noise_at_its_limit_is_told_of_values_together_as_of_each(times: int) -> None:
+    """Values whose noise lies so near its limit that a product and a quotient round to two sides of it."""
+    dark, light = 16_817_003 * times / 1000, (16_817_003 + 2_778_473) * times / 1000
+    values = [dark] * 60 + [dark if i % 2 == 0 or i == 23 else light for i in range(24)] + [dark] * 2
+    single, moved = Quality(0.0, None, None), False
+    for i, value in enumerate(values):
+        noisy = "noisy" in single.add(i * 1_000_000, value, False)
+        moved = moved or noisy
+    taken = Quality(0.0, None, None)
+    for i, value in enumerate(values[:60]):
+        taken.add(i * 1_000_000, value, False)
+    assert moved and taken.is_moved_by([i * 1_000_000 for i in range(60, len(values))], values[60:])

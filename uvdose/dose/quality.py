@@ -15,6 +15,7 @@ from ..units import US_PER_S
 from .standing import CLEAR_RUN, JUDGED_RUN, NOISE_MIN, Standing, noise_of
 
 NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
+SURELY = 1 - 1e-9
 NOISE_HOLD = 120  # between the two it stays told for so many seconds
 # So long the values that noise is told from may be under way. Where they come seldomer a cloud's edge lies between each
 # two, and the light jumps as a loose wire does. Sun and shade in turns of a minute, as a draw (invented, 80 hours):
@@ -131,7 +132,7 @@ class Quality(Standing):
         if len(window) < NOISE_MIN:
             return False
         noise, level = noise_of(window), sorted(window)[NOISE_MIN // 2] - self._zero
-        return self._is_lit(level, noise) and noise > NOISE_SHARE * level
+        return self._is_lit(level, noise) and noise / level > NOISE_SHARE
 
     def _is_without_light(self, t_us: int, value: float) -> bool:
         """Whether the light has been gone for some seconds, and went quicker than any dusk takes it.
@@ -185,5 +186,8 @@ class Quality(Standing):
 
 
 def _calm(step: float, level: float) -> bool:
-    """Whether values that are no further apart, one from the next, are too near each other to be noise that is told."""
-    return 2 * step / (0.6745 * math.sqrt(6)) <= NOISE_SHARE * level
+    """Whether values that are no further apart, one from the next, are too near each other to be noise that is told.
+
+    Well below its limit, where a product rounds to the other side than the quotient that tells it.
+    """
+    return 2 * step / (0.6745 * math.sqrt(6)) <= SURELY * NOISE_SHARE * level
