@@ -3,6 +3,8 @@
 What comes is foreign: whoever may publish there can say anything. So texts are cut and cleared of what is not
 printed, numbers and lists are bounded, and what cannot be read changes nothing but a count.
 
+What is read is cut to what is shown at once, and only that is kept: 64 benches that say as much as they may are little.
+
 A bench is here only while its figures move before our own eyes. What the broker kept, or sends once more, proves
 nothing: a bridge between brokers sends what it kept as if it were new. Ages go by our own clock; that of the bench is
 told beside.
@@ -12,25 +14,50 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
 from .listed import BenchAlarm, BenchDoc, BenchesDoc
-from .messages import SensorDoc, StatusDoc
+from .messages import ExposureDoc, SensorDoc, StatusDoc
 
 STATES = ("here", "silent", "gone", "unheard")
 QUIET_S = 5.0  # a bench says its state each second
 MOST_BENCHES = 64
 MOST_BYTES = 1 << 20
 MOST_DEEP, MOST_LIST, MOST_TEXT, MOST_NUMBER = 8, 400, 200, 1e15
-MOST_SHOWN, MOST_ALARMS, MOST_NAMES = 24, 8, 6
+MOST_SHOWN, MOST_ALARMS, MOST_NAMES, MOST_STEPS = 24, 8, 6, 64
 ENDED = ("finished", "void")
 KNOWN = ("waiting", "counting", "held", "reached", *ENDED)
 TOPICS = ("uvdose/+/state", "uvdose/+/online")
 
 _TOPIC = re.compile(r"uvdose/([A-Za-z0-9][A-Za-z0-9_.-]{0,39})/(state|online)")
 _UTC = re.compile(r"(?:19[7-9]|2[0-9]{2})[0-9]-[01][0-9]-[0-3][0-9]T[0-2][0-9]:[0-5][0-9]:[0-5][0-9](?:\.[0-9]{1,6})?Z")
+
+
+class Said(NamedTuple):
+    """What a bench said of itself, as it is shown: see `BenchDoc`."""
+
+    utc: str
+    exposures: list[ExposureDoc]
+    more: int
+    finished: int
+    sensors: int
+    alarms: list[BenchAlarm]
+    troubles: list[str]
+
+
+class Message(NamedTuple):
+    """One message, read. name: the bench's, None where it is no bench's; what: state or online.
+
+    online: what it says of that, None where it cannot be read; said: likewise; empty: it takes away what was kept.
+    """
+
+    name: str | None
+    what: str = ""
+    online: bool | None = None
+    said: Said | None = None
+    empty: bool = False
 
 
 class _Bench:
@@ -40,7 +67,7 @@ class _Bench:
         self.first_s = now_s
         self.online: bool | None = None
         self.online_s = now_s
-        self.said: StatusDoc | None = None
+        self.said: Said | None = None
         self.seen_s = now_s
         self.moved = False
         self.unread = 0
@@ -76,16 +103,21 @@ class Benches:
 
     def take(self, topic: str, payload: bytes, retained: bool, now_s: float) -> None:
         """One message. Never raises."""
-        found = _TOPIC.fullmatch(topic)
-        bench = None if found is None else self._bench(found[1], bool(payload), now_s)
-        if found is None or bench is None:
+        self.put(read_message(topic, payload), retained, now_s)
+
+    def put(self, message: Message, retained: bool, now_s: float) -> None:
+        """One message that has been read, which may take long: this does not."""
+        name = message.name
+        bench = None if name is None else self._bench(name, not message.empty, now_s)
+        if name is None or bench is None:
             self._left_out += 1
-        elif found[2] == "online":
-            _take_online(bench, payload, now_s)
+            return
+        if message.what == "online":
+            _take_online(bench, message, now_s)
         else:
-            _take_state(bench, payload, retained, now_s)
-        if found is not None and bench is not None and bench.online is None and bench.said is None and not payload:
-            del self._known[found[1]]  # what the broker kept of it was taken away
+            _take_state(bench, message, retained, now_s)
+        if message.empty and bench.online is None and bench.said is None:
+            del self._known[name]  # what the broker kept of it was taken away
 
     def _bench(self, name: str, says: bool, now_s: float) -> _Bench | None:
         """The bench of that name; one that is not here makes room for one that is new."""
@@ -112,18 +144,47 @@ class Benches:
     def _seen(self, name: str, now_s: float) -> BenchDoc:
         bench = self._known[name]
         said, old_s = bench.said, max(0.0, now_s - bench.seen_s)
-        running = [d for d in said.exposures if d.state not in ENDED] if said is not None else []
-        alarms = _alarms(said.sensors) if said is not None else []
         return BenchDoc(
             name=name, state=bench.state(now_s, self._began_s), online=bench.online,
             age_s=old_s if said is not None and bench.moved else None,
             at_least_s=old_s if said is not None and not bench.moved else None,
-            utc=said.utc if said is not None else None, exposures=running[:MOST_SHOWN],
-            more=max(0, len(running) - MOST_SHOWN),
-            finished=sum(d.state == "finished" for d in said.exposures) if said is not None else 0,
-            sensors=len(said.sensors) if said is not None else 0, alarms=alarms[:MOST_ALARMS],
-            troubles=said.troubles[:MOST_ALARMS] if said is not None else [], unread=bench.unread,
+            utc=said.utc if said is not None else None, exposures=said.exposures if said is not None else [],
+            more=said.more if said is not None else 0, finished=said.finished if said is not None else 0,
+            sensors=said.sensors if said is not None else 0, alarms=said.alarms if said is not None else [],
+            troubles=said.troubles if said is not None else [], unread=bench.unread,
         )
+
+
+def read_message(topic: str, payload: bytes) -> Message:
+    """A message, read and cut. Never raises."""
+    found = _TOPIC.fullmatch(topic)
+    if found is None:
+        return Message(None)
+    name, what = found[1], found[2]
+    if what == "online":
+        word = payload[:8].strip()
+        return Message(name, what, online=word == b"1" if word in (b"0", b"1") else None, empty=not payload)
+    said = read_state(payload)
+    return Message(name, what, said=None if said is None else _cut(said), empty=not payload)
+
+
+def _cut(said: StatusDoc) -> Said:
+    """What of it is shown."""
+    running = [d for d in said.exposures if d.state not in ENDED]
+    return Said(
+        said.utc, [_cut_print(d) for d in running[:MOST_SHOWN]], max(0, len(running) - MOST_SHOWN),
+        sum(d.state == "finished" for d in said.exposures), len(said.sensors), _alarms(said.sensors)[:MOST_ALARMS],
+        said.troubles[:MOST_ALARMS],
+    )
+
+
+def _cut_print(d: ExposureDoc) -> ExposureDoc:
+    """A print with no more of each list than any has."""
+    return msgspec.structs.replace(
+        d, alarms=d.alarms[:MOST_ALARMS], calls=d.calls[:MOST_ALARMS], unanswered=d.unanswered[-MOST_ALARMS:],
+        steps=d.steps[:MOST_STEPS], parts=dict([*d.parts.items()][:MOST_ALARMS]),
+        noted=dict([*d.noted.items()][:MOST_ALARMS]),
+    )
 
 
 def _alarms(sensors: list[SensorDoc]) -> list[BenchAlarm]:
@@ -139,23 +200,20 @@ def _alarms(sensors: list[SensorDoc]) -> list[BenchAlarm]:
     ]
 
 
-def _take_online(bench: _Bench, payload: bytes, now_s: float) -> None:
-    word = payload[:8].strip()
-    if word in (b"0", b"1"):
-        if bench.online is not (word == b"1"):
-            bench.online_s = now_s
-        bench.online = word == b"1"
-    elif not payload:
-        bench.online = None
-    else:
+def _take_online(bench: _Bench, message: Message, now_s: float) -> None:
+    if message.online is None and not message.empty:
         bench.unread += 1
+        return
+    if message.online is not None and bench.online is not message.online:
+        bench.online_s = now_s
+    bench.online = message.online
 
 
-def _take_state(bench: _Bench, payload: bytes, retained: bool, now_s: float) -> None:
-    if not payload:
+def _take_state(bench: _Bench, message: Message, retained: bool, now_s: float) -> None:
+    said = message.said
+    if message.empty:
         bench.said, bench.moved, bench.unread = None, False, 0
         return
-    said = read_state(payload)
     if said is None:
         bench.unread += 1
         return

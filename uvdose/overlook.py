@@ -5,8 +5,8 @@ from __future__ import annotations
 import threading
 from pathlib import Path
 
-from .benches import MOST_BYTES, TOPICS, Benches
-from .clock import host_wall_us, real_s
+from .benches import MOST_BYTES, TOPICS, Benches, read_message
+from .clock import host_wall_us, pause, real_s
 from .config import MqttSettings
 from .intake.mqtt_benches import BenchesEar, Listener
 from .listed import BenchesDoc
@@ -14,6 +14,7 @@ from .model import Refusal
 from .stamps import iso_utc
 
 LINGER_S = 30.0
+REST = 3  # times as long as a message took nothing more is read: who floods the broker gets a quarter of a core
 ROOM = 1024  # beside a message's own bytes: its topic and what MQTT adds
 
 
@@ -59,8 +60,11 @@ class Overlook:
         benches = self._benches = Benches(f"{settings.host}:{settings.port}")
 
         def take(topic: str, payload: bytes, retained: bool) -> None:
+            begin_s = real_s()
+            message = read_message(topic, payload)
             with self._guard:
-                benches.take(topic, payload, retained, real_s())
+                benches.put(message, retained, real_s())
+            pause(REST * (real_s() - begin_s))
 
         def greeted() -> None:
             with self._guard:

@@ -7,13 +7,17 @@ set, one for a subscription that is there has not (3.3.1.3), also when a bridge 
 from __future__ import annotations
 
 import json
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from uvdose import overlook
 from uvdose.benches import MOST_ALARMS, MOST_BENCHES, MOST_BYTES, MOST_SHOWN, MOST_TEXT, QUIET_S, Benches, read_state
+from uvdose.config import MqttSettings
 from uvdose.listed import BenchDoc
 
 UTC = "2026-11-26T10:00:00.000Z"
@@ -239,3 +243,52 @@ def test_no_message_ever_raises(messages: list[tuple[str, bytes, bool]]) -> None
         for bench in all_.view(float(i), UTC).benches:
             assert bench.state in ("here", "silent", "gone", "unheard")
             assert bench.age_s is None or bench.at_least_s is None
+
+
+def _held(value: Any) -> int:
+    """How many values something holds, down to the last."""
+    if isinstance(value, dict):
+        return sum(_held(v) for v in value.values())
+    if isinstance(value, list | tuple):
+        return sum(map(_held, value))
+    names = getattr(value, "__struct_fields__", None) or getattr(value, "__dict__", ())
+    return 1 + sum(_held(getattr(value, name)) for name in names)
+
+
+def test_of_much_that_is_said_little_is_kept() -> None:
+    """What is looked at each second must not hold up whoever counts: it is cut when it comes, not when it is shown."""
+    lines = [str(i) for i in range(300)]
+    keys = {str(i): "x" for i in range(300)}
+    long = [
+        state(0, sensors=[sensor(f"n{i}", alarms=lines) for i in range(300)]),
+        state(0, *[exposure(i, alarms=lines, calls=lines, unanswered=lines, noted=keys) for i in range(60)]),
+    ]
+    for payload in long:
+        assert len(payload) < MOST_BYTES
+        all_ = listening()
+        all_.take(SAID, payload, False, 1.0)
+        assert _held(all_) < 3000
+    (shown, *_) = one(all_, 1.5).exposures
+    assert shown.unanswered[-1] == "299" and one(all_, 1.5).more == 60 - MOST_SHOWN
+
+
+def test_a_message_is_read_while_others_may_look(monkeypatch: pytest.MonkeyPatch) -> None:
+    """And who floods the broker is read in a part of the time alone."""
+    heard: list[Any] = []
+    monkeypatch.setattr(overlook, "BenchesEar", lambda *given: heard.append(given[-1]) or SimpleNamespace(
+        begin=lambda: None, end=lambda: None
+    ))
+    look = overlook.Overlook(MqttSettings(), Path())
+    look.now()
+    now, rests, read = [0.0], [], overlook.read_message
+    monkeypatch.setattr(overlook, "real_s", lambda: now[0])
+    monkeypatch.setattr(overlook, "pause", rests.append)
+
+    def reads(topic: str, payload: bytes) -> Any:
+        now[0] += 0.5
+        assert look.now().benches == []  # the lock is not held
+        return read(topic, payload)
+
+    monkeypatch.setattr(overlook, "read_message", reads)
+    heard[0].take(SAID, state(0), False)
+    assert [b.name for b in look.now().benches] == ["porch"] and rests == [pytest.approx(1.5)]
