@@ -11,6 +11,7 @@ import csv
 import hashlib
 import io
 import json
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -284,3 +285,30 @@ def test_what_cannot_be_meant_is_one_line(workshop: dict[str, Bindery], tmp_path
     empty.mkdir()
     call("together", "day", empty).refused(4, "no journal")
     assert call("together", "day").code == 2
+
+
+@pytest.mark.parametrize("own", ["journal.sqlite3", "journal.sqlite3-wal", "journal.sqlite3-shm", "uvdose.toml"])
+@pytest.mark.parametrize("name", ["porch", "copy"])
+def test_an_export_takes_no_file_of_a_home(workshop: dict[str, Bindery], tmp_path: Path, own: str, name: str) -> None:
+    """Nor of one that was left out, since it holds what another does."""
+    shutil.copytree(tmp_path / "porch", tmp_path / "copy")
+    (tmp_path / "journal.sqlite3-wal").symlink_to(tmp_path / name / own)
+    files = [path for path in (tmp_path / name).iterdir() if not path.name.endswith("-shm")]  # in it readers leave locks
+    before = {path: path.read_bytes() for path in files}
+    places = [tmp_path / "porch", tmp_path / "copy"]
+    for out in (tmp_path / name / own, tmp_path / "journal.sqlite3-wal"):
+        call("together", "export", *places, "--out", out, "--force").refused(4, "choose another name")
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_a_copy_by_another_name_is_not_written_over(workshop: dict[str, Bindery], tmp_path: Path) -> None:
+    copy = tmp_path / "kept.sqlite3"
+    copy_to(workshop["porch"].db, copy, replace=False)
+    for out in (copy, tmp_path / "kept.sqlite3-wal"):
+        call("together", "export", copy, "--out", out, "--force").refused(4, "one of the journals")
+
+
+def test_a_name_that_would_steer_the_terminal_is_told_in_words(tmp_path: Path) -> None:
+    ran = call("together", "day", tmp_path / "no\x1b[2J\x07where\u202e")
+    ran.refused(2, "no\\x1b[2J\\x07where\\u202e")
+    assert ran.err.removesuffix("\n").isprintable()

@@ -13,7 +13,7 @@ import typer
 
 from .. import __version__
 from ..model import Refusal
-from .given import hinted, remember_home
+from .given import hinted, one_line, remember_home
 from .helped import worded
 from .options import HomeDir
 from .tree import MODULES, NONE_OF_THEM, ByTask, module_of
@@ -129,5 +129,5 @@ def _fail(line: str, code: int) -> int:
     with contextlib.suppress(OSError, ValueError):
         sys.stdout.flush()
     with contextlib.suppress(OSError, ValueError):
-        print(f"uvdose: {hinted(' '.join(line.split()))}", file=sys.stderr, flush=True)
+        print(f"uvdose: {hinted(one_line(line))}", file=sys.stderr, flush=True)
     return code

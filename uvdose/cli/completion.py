@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..decode.lines import visible
 from ..model import Refusal
+from .given import one_line
 
 if TYPE_CHECKING:
     from .offered import Asked, Offer
@@ -77,7 +77,7 @@ def _of_home(found: Asked) -> list[Offer]:
 def _line(shell: str, offer: Offer, lead: str, cut: int, quote: str) -> str:
     """The offer as the shell wants it; quote: what its word begins with in bash, which puts in as it stands what it is
     given, for the person to run."""
-    word, means = f"{lead}{offer.word}", visible(" ".join(offer.means.split()))
+    word, means = f"{lead}{offer.word}", one_line(offer.means)
     if shell == "bash":
         bare = word[cut:]
         if quote == "'":

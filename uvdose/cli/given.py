@@ -26,6 +26,14 @@ def given_home(after_command: str | None) -> str | None:
     return given
 
 
+def one_line(text: str) -> str:
+    """A text as one line that steers no terminal: names of files, and what a home holds, may hold anything."""
+    line = " ".join(text.split())
+    if line.isprintable():
+        return line
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in line)
+
+
 def hinted(text: str) -> str:
     """A text whose hints (commands in backticks) work as typed: they name the home that this call named."""
     if not _given or not _given[0].strip():

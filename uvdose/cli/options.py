@@ -81,17 +81,21 @@ def home_of(after_command: str | None, tell_zone: bool = True) -> Home:
     return home
 
 
-def file_to_write(text: str, home: Home) -> Path:
-    """A file that a person wants written. Raises `Refusal` for the journal and the settings of the home."""
+def file_to_write(text: str, home: Home, read: Path | None = None) -> Path:
+    """A file that a person wants written. Raises `Refusal` for the journal and the settings of the home.
+
+    read: a journal that is being read, whatever its name.
+    """
     path = file_of(text)
     try:
         path.resolve()
     except (OSError, RuntimeError):
         raise Refusal(f"{path} is a link that leads back to itself: choose another name") from None
-    journal = home.journal_file.resolve()
+    journal = read or home.journal_file.resolve()
     for own in (*(journal.with_name(journal.name + end) for end in ("", "-wal", "-shm")), home.settings_file.resolve()):
         if path.resolve() == own:
-            what = "the settings file" if own.name == home.settings_file.name else "the journal itself"
+            its_journal = "the journal itself" if read is None else "one of the journals"
+            what = "the settings file" if own.name == home.settings_file.name else its_journal
             raise Refusal(f"{path} is {what}: choose another name")
     return path
 

@@ -7,7 +7,7 @@ import sys
 
 import msgspec
 
-from .given import hinted
+from .given import hinted, one_line
 
 # Each figure five rows of four, one hexadecimal digit a row: its bits are the dots.
 _FIGURES = ("69996", "26227", "6924F", "E161E", "99F11", "F8E1E", "68E96", "F1244", "69696", "69716")
@@ -37,7 +37,7 @@ def has_colour() -> bool:
 
 def note(line: str) -> None:
     """A line beside the result, on standard error, so that what a program reads stays clean."""
-    print(f"uvdose: {hinted(line)}", file=sys.stderr, flush=True)
+    print(f"uvdose: {hinted(one_line(line))}", file=sys.stderr, flush=True)
 
 
 def big(number: int) -> list[str]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple
 import typer
 
 from ..model import Refusal
-from .options import Json, file_of
+from .options import Json, file_of, file_to_write
 
 if TYPE_CHECKING:
     from ..review.together import Member
@@ -30,11 +30,15 @@ LONGEST_NAME = 40
 
 
 class Read(NamedTuple):
-    """Journals that are open. shared: pairs that began as one, and until when; left_out: a line for each copy."""
+    """Journals that are open. shared: pairs that began as one, and until when; left_out: a line for each copy.
+
+    journals: the files of all that were named.
+    """
 
     members: list[Member]
     shared: list[tuple[Member, Member, int]]
     left_out: list[str]
+    journals: list[str]
 
 
 @group.command("day")
@@ -145,7 +149,8 @@ def read(places: list[str]) -> Iterator[Read]:
             if one.name == other.name:
                 raise Refusal(f"{one.path} and {other.path} are both called {one.name}: say which is which, such as"
                               f" {one.name}-2={other.path}", 2)  # fmt: skip
-        yield Read(stays, [(members[i], members[k], us) for i, k, us in shared if not dropped & {i, k}], left_out)
+        began_as_one = [(members[i], members[k], us) for i, k, us in shared if not dropped & {i, k}]
+        yield Read(stays, began_as_one, left_out, [m.path for m in members])
 
 
 def _opened(stack: contextlib.ExitStack, text: str) -> Member:
@@ -196,9 +201,11 @@ def _date(found: Read, on: str | None) -> str:
 
 
 def _not_one_of(out: str, found: Read) -> Path:
-    path = file_of(out)
-    if str(path.resolve()) in {str(Path(m.path).resolve()) for m in found.members}:
-        raise Refusal(f"{path} is one of the journals: choose another name")
+    """Raises `Refusal` for what belongs to one of the journals, or to its home."""
+    from ..config import Home
+
+    for journal in [Path(text).resolve() for text in found.journals]:
+        path = file_to_write(out, Home(journal.parent), journal)
     return path
 
 
