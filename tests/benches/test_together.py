@@ -293,7 +293,7 @@ def test_an_export_takes_no_file_of_a_home(workshop: dict[str, Bindery], tmp_pat
     """Nor of one that was left out, since it holds what another does."""
     shutil.copytree(tmp_path / "porch", tmp_path / "copy")
     (tmp_path / "journal.sqlite3-wal").symlink_to(tmp_path / name / own)
-    files = [path for path in (tmp_path / name).iterdir() if not path.name.endswith("-shm")]  # in it readers leave locks
+    files = [path for path in (tmp_path / name).iterdir() if not path.name.endswith("-shm")]  # of locks
     before = {path: path.read_bytes() for path in files}
     places = [tmp_path / "porch", tmp_path / "copy"]
     for out in (tmp_path / name / own, tmp_path / "journal.sqlite3-wal"):

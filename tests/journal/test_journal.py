@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+import zlib
+from array import array
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from uvdose.journal.pack import MOMENT, REGISTER, pack, unpack
+from uvdose.journal.pack import MOMENT, REGISTER, pack, unpack, unpack_run, unpack_sat_ms, unpack_values
+from uvdose.journal.rescue import row_fault
 from uvdose.journal.schema import VERSION, home_id, open_reading, open_writing
 from uvdose.journal.writer import Writer
 from uvdose.model import MomentReading, Refusal, RegisterReading
@@ -42,6 +46,29 @@ def test_damaged_chunks_are_told(data: bytes) -> None:
     except ValueError:
         return
     assert rows  # a chunk by chance is a chunk
+
+
+def _of(columns: list[int]) -> bytes:
+    return zlib.compress(array("q", columns).tobytes())
+
+
+@pytest.mark.parametrize("data", [
+    zlib.compress(bytes(9 * 8 * 200_000)), _of([0] * 9)[:-1], _of([0] * 10), _of([]), b"", None, "text", 7, 0.5,
+])  # fmt: skip
+def test_what_is_no_chunk_is_told_and_takes_no_memory(data: Any) -> None:
+    """A journal from elsewhere may hold anything: 14 kilobytes that unpack to as many megabytes, or no bytes at all."""
+    for read in (unpack_run, unpack_sat_ms, lambda d: unpack(REGISTER, d), lambda d: unpack_values(REGISTER, d)):
+        with pytest.raises(ValueError, match="damaged chunk"):
+            read(data)
+    assert row_fault("chunk", ("data",), (data,)) or data == _of([0] * 10)
+
+
+def test_a_chunk_of_a_kind_that_there_is_none_of_is_told() -> None:
+    for kind in (0, 4, -1):
+        with pytest.raises(ValueError, match="damaged chunk"):
+            unpack(kind, _of([0] * 9))
+        with pytest.raises(ValueError, match="damaged chunk"):
+            unpack_values(kind, _of([0] * 9))
 
 
 def test_a_native_reading_takes_under_40_bytes_on_disk(tmp_path: Path) -> None:

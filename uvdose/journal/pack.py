@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
 CHUNK = 120
+MOST_BYTES = 1 << 16  # of a chunk's columns: the longest have less than 9 kB
 REGISTER, MOMENT, MEAN = 1, 2, 3
 _COLUMNS = {REGISTER: 9, MOMENT: 3, MEAN: 4}
 _NO_SEQ = -1
@@ -151,16 +152,34 @@ def unpack_run(data: bytes) -> tuple[list[int], RegisterRun] | None:
     return t_us, RegisterRun(boot[0], seq, uptime_ms, level_milli, register, sat_ms[0], presses[0], flags[0])
 
 
-def _columns(kind: int, data: bytes) -> list[list[int]]:
+def inflated(data: bytes) -> bytes:
+    """What a chunk holds, whichever kind it is of.
+
+    Raises ValueError for what is none: also for more than any holds, since a few kilobytes of a journal from elsewhere
+    could fill the memory.
+    """
+    inflate = zlib.decompressobj()
     try:
-        flat = array("q", zlib.decompress(data))
-    except (zlib.error, ValueError) as err:
+        flat = inflate.decompress(data, MOST_BYTES)
+    except (zlib.error, TypeError) as err:  # of another type are the values of a journal that no uvdose wrote
         raise ValueError(f"damaged chunk: {err}") from None
+    if not inflate.eof:
+        raise ValueError("damaged chunk: it is cut off, or holds more than a chunk does")
+    return flat
+
+
+def _flat(kind: int, data: bytes) -> bytes:
+    flat = inflated(data)
+    if not flat or kind not in _COLUMNS or len(flat) % (8 * _COLUMNS[kind]):
+        raise ValueError("damaged chunk: its columns do not match")
+    return flat
+
+
+def _columns(kind: int, data: bytes) -> list[list[int]]:
+    flat = array("q", _flat(kind, data))
     if sys.byteorder == "big":
         flat.byteswap()
     width = _COLUMNS[kind]
-    if not flat or len(flat) % width:
-        raise ValueError("damaged chunk: its columns do not match")
     n = len(flat) // width
     return [_summed(flat[i * n : (i + 1) * n]) for i in range(width)]
 
@@ -204,14 +223,7 @@ def _steps(kind: int, data: bytes) -> npt.NDArray[np.int64]:
     """The columns of a chunk, as differences."""
     import numpy as np
 
-    try:
-        flat = np.frombuffer(zlib.decompress(data), "<i8")
-    except (zlib.error, ValueError) as err:
-        raise ValueError(f"damaged chunk: {err}") from None
-    width = _COLUMNS[kind]
-    if not len(flat) or len(flat) % width:
-        raise ValueError("damaged chunk: its columns do not match")
-    return flat.reshape(width, -1)
+    return np.frombuffer(_flat(kind, data), "<i8").reshape(_COLUMNS[kind], -1)
 
 
 def _wrap(value: int) -> int:

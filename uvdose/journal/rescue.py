@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import zlib
 from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
@@ -11,6 +10,7 @@ from pathlib import Path
 import msgspec
 
 from ..dose.minute import MINUTE_US
+from .pack import inflated
 from .prune import pruned
 from .replay import rebuild
 from .schema import VERSION, migrate
@@ -52,13 +52,13 @@ def row_fault(table: str, columns: Sequence[str], row: Sequence[object]) -> str 
             if isinstance(value, _Unreadable):
                 return f"{column} is no text"
             if (table, column) == ("chunk", "data"):
-                if not isinstance(value, bytes) or not zlib.decompress(value):
+                if not isinstance(value, bytes) or not inflated(value):
                     return "no packed readings"
             elif column in JSON.get(table, ()):
                 if not isinstance(value, str):
                     return f"{column} is no text"
                 msgspec.json.decode(value)
-        except (zlib.error, msgspec.MsgspecError) as err:
+        except (ValueError, msgspec.MsgspecError) as err:
             return str(err)
     return None
 
