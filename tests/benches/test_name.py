@@ -141,3 +141,28 @@ def test_rubbish_is_no_claim(payload: bytes) -> None:
 
 def test_a_claim_is_read_with_more_keys_than_today() -> None:
     assert read_claim(b'{"run": "a1", "held_s": 2.5, "later": true}') == Claim("a1", 2.5)
+
+
+@pytest.mark.parametrize("apart_s", [0.0, 4.9, 4.98, 5.0, 5.01, 5.02, 5.1, 30.0])
+@pytest.mark.parametrize("elder", ["a", "b"])
+def test_two_that_hold_it_agree_on_one_and_do_not_answer_each_other_without_end(apart_s: float, elder: str) -> None:
+    """Each message takes 20 ms: what the one takes for less than five seconds is more for the other."""
+    delay_s, step_s, said = 0.02, 0.01, 0
+    names = {run: Name(run) for run in ("a", "b")}
+    younger = "b" if elder == "a" else "a"
+    under_way: list[tuple[float, str, Claim]] = []
+    for run, at_s in ((elder, 100.0 - apart_s), (younger, 100.0)):
+        names[run].connected(at_s - LOOK_S)
+        assert names[run].tend(at_s) and names[run].held
+    for i in range(1000):
+        now_s = 100.0 + i * step_s
+        due = [one for one in under_way if one[0] <= now_s]
+        under_way = [one for one in under_way if one[0] > now_s]
+        speaks = [run for _, sender, claim in due for run in names if run != sender and names[run].hear(claim, now_s)]
+        for run in [*speaks, *(run for run, name in names.items() if name.tend(now_s))]:
+            said += 1
+            under_way.append((now_s + delay_s, run, names[run].claim(now_s)))
+    assert [names["a"].held, names["b"].held].count(True) == 1
+    if apart_s > 5.1:
+        assert names[elder].held
+    assert said < 80

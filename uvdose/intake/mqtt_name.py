@@ -14,6 +14,8 @@ LOOK_S = 1.0  # so long an answer is waited for
 SAY_EVERY_S = 1.0
 FREE_AFTER_S = 60.0  # so long nothing must be heard of who held it
 SAME_S = 5.0  # held for as long, as far as a message on its way tells: the lower run keeps it
+CONTEST_S = 3.0  # where both still hold it after so long, each takes itself for the elder: the lower run keeps it
+ANSWER_EVERY_S = 0.1  # else two that both hold it would answer each other without end
 MOST_BYTES, MOST_RUN = 256, 32
 
 
@@ -46,7 +48,8 @@ class Name:
         self._since_s = 0.0
         self._until_s: float | None = None
         self._heard_s = 0.0
-        self._said_s = 0.0
+        self._said_s = self._answered_s = 0.0
+        self._contest_s: float | None = None
 
     def connected(self, now_s: float) -> None:
         """The broker hears us, for the first time or again. Who held the name goes on, and is told if it may not."""
@@ -67,7 +70,9 @@ class Name:
             return False
         if self.held:
             if not self._gives_way(claim, now_s):
-                return True
+                answers = claim.held_s is None or now_s - self._answered_s >= ANSWER_EVERY_S
+                self._answered_s = now_s if answers else self._answered_s
+                return answers
             self.held = False
         elif not self.left and claim.held_s is None and claim.run > self.run:
             return False  # both ask: the lower run gets it
@@ -78,6 +83,11 @@ class Name:
     def _gives_way(self, claim: Claim, now_s: float) -> bool:
         if claim.held_s is None:
             return False
+        if self._contest_s is None or now_s - self._heard_s > CONTEST_S:
+            self._contest_s = now_s
+        self._heard_s = now_s
+        if now_s - self._contest_s >= CONTEST_S:
+            return claim.run < self.run
         longer_s = claim.held_s - (now_s - self._since_s)
         return claim.run < self.run if abs(longer_s) < SAME_S else longer_s > 0
 
