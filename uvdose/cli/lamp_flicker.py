@@ -56,7 +56,7 @@ def flicker(
     if over != 0:
         finite(over, "--over", 0.0, 10_000.0, "100")
     bench = need_bench(home_of(home))
-    sensor = under_lamp(bench.chosen(name))
+    sensor = under_lamp(bench.sensor(name))
     bench.now(sensor.name)
     line = Line()
     try:

@@ -38,20 +38,11 @@ class Bench(msgspec.Struct, frozen=True):
     daemon: Daemon
     settings: Settings
 
-    def sensor(self, name: str) -> SensorSettings:
-        """A sensor of the settings. Raises `Refusal` (code 2)."""
-        from ...settings_edit import unknown_sensor
-
-        found = next((s for s in self.settings.sensor if s.name == name), None)
-        if found is None:
-            raise unknown_sensor(name, self.settings)
-        return found
-
-    def chosen(self, name: str | None) -> SensorSettings:
+    def sensor(self, name: str | None) -> SensorSettings:
         """The sensor named, else the only one. Raises `Refusal` (code 2)."""
-        if name is None and len(self.settings.sensor) > 1:
-            raise Refusal(f"which sensor? name one: {', '.join(s.name for s in self.settings.sensor)}", 2)
-        return self.sensor(self.settings.sensor[0].name if name is None else name)
+        from ...settings_edit import sensor_in
+
+        return sensor_in(self.settings, name)
 
     def now(self, name: str) -> SensorDoc:
         """A sensor as the daemon sees it. Raises `Refusal` where the daemon was started without it."""

@@ -44,7 +44,7 @@ def level(
     if not LEAST_S <= seconds <= MOST_S:
         raise Refusal(f"--seconds {seconds:g}: give {LEAST_S:g} to {MOST_S:g}", 2)
     bench = need_bench(home_of(home))
-    sensor = bench.chosen(name)
+    sensor = bench.sensor(name)
     bench.now(sensor.name)
     light = _sun(bench, sensor)
     band = sensor_band_of(sensor)
