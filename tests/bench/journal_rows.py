@@ -20,6 +20,7 @@ from uvdose.exposure.document import document
 from uvdose.exposure.outcome import Outcome
 from uvdose.exposure.record import Plan
 from uvdose.exposure.states import Act
+from uvdose.journal.judged import judged
 from uvdose.journal.recorder import Recorder
 from uvdose.journal.replay import count_anew, rebuild, replay
 from uvdose.journal.store import Store
@@ -143,16 +144,18 @@ def _recount(what: str, sensor: SensorSettings, readings: Sequence[Reading],
             for (t0, v0), (t1, v1) in itertools.pairwise(pairs):
                 total += (t1 - t0) * ((v0 + v1) / 2)
 
+        memory = list(judged(store.db, sensor.name, 0))
+
         def again() -> None:
             channel = Channel(sensor.name, kept.identity, kept.plan.response)
-            replay(channel, [rebuild(store, kept)], rows)
+            replay(channel, [rebuild(store, kept)], memory)
 
         def rate(run: Callable[[], object]) -> Callable[[], float]:
             return lambda: len(rows) / seconds_of(run)
 
         whole, counted, loop, fast, read = side_by_side(
             rounds, rate(lambda: count_anew(store, kept)), rate(again), rate(python_sum), rate(numpy_sum),
-            rate(lambda: list(store.readings(sensor.name, 0))),
+            rate(lambda: list(judged(store.db, sensor.name, 0))),
         )  # fmt: skip
         journal.close()
     factor = kept.plan.response.factor

@@ -41,7 +41,7 @@ def kind_of(reading: Reading) -> int:
 
 
 class Flat(bytes):
-    """A chunk that is still to be compressed: SQLite does it when it takes it, so that the journal's thread has the work
+    """A chunk that is still to be compressed, which is done when SQLite takes it: so the journal's thread has the work,
     and not who counts.
     """
 

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator
 import msgspec
 
 from ..dose.integrator import Track, reading_value
-from ..dose.quality import LOOK_BACK, Quality
 from ..dose.response import Response
+from ..dose.standing import LOOK_BACK, Standing
 from ..exposure.bench import Bench
 from ..exposure.calls import REACHED
 from ..exposure.channel import Channel, Timed
@@ -52,7 +52,7 @@ def preroll_us(store: Store, sensor: str, since_us: int, response: Response) -> 
 
 def _is_frozen(before: list[float], standing: float, response: Response) -> bool:
     """Whether a value that goes on standing after those before it is told to be frozen."""
-    quality = Quality(response.zero, response.full_scale, None)
+    quality = Standing(response.zero, response.full_scale, None)
     values = before + [standing] * LOOK_BACK
     return any("frozen" in quality.add(i * US_PER_S, value, False) for i, value in enumerate(values))
 
