@@ -65,10 +65,13 @@ def test_polar_day_and_night(day: date, latitude: float, always: str) -> None:
 
 def test_a_sun_that_only_looks_over_the_edge() -> None:
     """A place so far north that the day lasts minutes: it is found, however short."""
+    seen = set()
     for latitude in np.arange(67.0, 67.6, 0.02):
         found = solar_day(MIDWINTER, float(latitude), 0.0)
         highest = 90 - float(position(found.noon_utc_s, float(latitude), 0.0).zenith_deg)
         assert (found.sun.always == "down") == (highest <= HORIZON_DEG)
+        seen.add(found.sun.always)
+    assert seen == {"down", None}
 
 
 def test_the_days_around_the_end_of_the_polar_day() -> None:

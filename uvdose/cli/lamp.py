@@ -218,13 +218,9 @@ def _a_month(per_year: float) -> float:
 
 def _place(bench: Bench, sensor: SensorSettings, seconds: float) -> float:
     from ..dose.integrator import reading_value
-    from .sensor.gather import Line, gather, progress
+    from .sensor.gather import gather_shown
 
-    line = Line()
-    try:
-        rows = gather(bench, [sensor.name], seconds, progress(line, sensor.name, seconds, sensor.unit))[sensor.name]
-    finally:
-        line.clear()
+    rows = gather_shown(bench, [sensor], seconds)[sensor.name]
     return sum(reading_value(reading) - sensor.zero for _, reading in rows) / len(rows)
 
 

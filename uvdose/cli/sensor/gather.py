@@ -139,16 +139,21 @@ class Line:
                 print(FRESH, end="", flush=True)
 
 
-def progress(line: Line, name: str, seconds: float, unit: str) -> Callable[[dict[str, list[Row]]], None]:
-    """Tells how far a reading is, and what it says now."""
+def gather_shown(bench: Bench, sensors: Sequence[SensorSettings], seconds: float) -> dict[str, list[Row]]:
+    """`gather`, with a line at the terminal on how far the first of them is, and what it says now."""
     from ...dose.integrator import reading_value
     from ...review.layout import unit_text
     from ...units import US_PER_S
 
+    line, first = Line(), sensors[0]
+
     def tell(rows: dict[str, list[Row]]) -> None:
-        if found := rows[name]:
+        if found := rows[first.name]:
             gone = (found[-1][0] - found[0][0]) / US_PER_S
             value = reading_value(found[-1][1])
-            line.show(f"  {min(gone, seconds):.0f} of {seconds:g} s, {value:.4g} {unit_text(unit)}")
+            line.show(f"  {min(gone, seconds):.0f} of {seconds:g} s, {value:.4g} {unit_text(first.unit)}")
 
-    return tell
+    try:
+        return gather(bench, [s.name for s in sensors], seconds, tell)
+    finally:
+        line.clear()
