@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 from collections import deque
 from itertools import pairwise
-from operator import eq, sub
+from operator import sub
 
 from ..units import US_PER_S
-from .standing import CLEAR_RUN, JUDGED_RUN, NOISE_MIN, Standing, noise_of
+from .standing import CLEAR_RUN, NOISE_MIN, Standing, noise_of
 
 NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
 NOISE_HOLD = 120  # between the two it stays told for so many seconds
@@ -65,16 +65,13 @@ class Quality(Standing):
         return self.found
 
     def is_moved_by(self, t_us: list[int], values: list[float]) -> bool:
-        """Whether values, none of them saturated, might change what is found, or repeat so long that they are judged by
-        it; else `add_sound` takes them all.
-        """
-        if self.found or self._leapt or self._dark_since_us is not None or len(self._values) < 4:
+        """Whether values, none of them saturated, might change what is found; else `add_sound` takes them all."""
+        if super().is_moved_by(t_us, values):
+            return True
+        if self._leapt or self._dark_since_us is not None or len(self._values) < 4:
             return True
         least, most = min(values), max(values)
-        again = self._repeats(values)
-        judged = self._run >= JUDGED_RUN and not self._can_freeze  # then it may go on to stand
-        standing = again.lstrip(b"\1") if judged else b"\1" * self._run + again
-        if b"\1" * (JUDGED_RUN) in standing or least < self._zero:
+        if least < self._zero:
             return True
         if self._factor is not None and self._factor * (most - self._zero) > ABSURD_W_M2:
             return True
@@ -86,22 +83,9 @@ class Quality(Standing):
 
     def add_sound(self, t_us: list[int], values: list[float]) -> None:
         """Take in values that move nothing, see `is_moved_by`."""
-        run = next((i for i in range(len(values) - 1) if values[-1 - i] != values[-2 - i]), len(values) - 1)
-        if run < len(values) - 1 or values[0] != self._values[-1]:
-            self._run, self._can_freeze = 0, False
-        else:
-            run += 1
-        if run and self._run == 0:
-            self._run_since_us = ([self._last_us, *t_us])[-run - 1]
-        self._run += run
+        super().add_sound(t_us, values)
         self._negative = 0
-        self._values.extend(values)
         self._times.extend(t_us)
-        self._last_us = t_us[-1]
-
-    def _repeats(self, values: list[float]) -> bytes:
-        """For each value a 1 where it is the same as the one before, else a 0."""
-        return bytes(map(eq, values, [self._values[-1], *values]))
 
     def _may_be_lit(self, level: float) -> bool:
         """Whether any level up to this may be light to print by, whatever the noise."""

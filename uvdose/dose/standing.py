@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from itertools import islice, pairwise
+from operator import eq
 
 from ..units import US_PER_S
 
@@ -58,6 +59,43 @@ class Standing:
     def settled(self) -> bool:
         """Whether a value that goes on to stand is no finding, as it was settled or does not stand."""
         return not self.found and not self._can_freeze and (self._run == 0 or self._run >= JUDGED_RUN)
+
+    def is_moved_by(self, t_us: list[int], values: list[float]) -> bool:
+        """Whether values, none of them saturated, might change what is found, or stand so long that they are judged."""
+        if self.found or not self._values:
+            return True
+        again = bytes(map(eq, values, [self._values[-1], *values]))
+        judged = self._run >= JUDGED_RUN and not self._can_freeze  # then it may go on to stand
+        return b"\1" * JUDGED_RUN in (again.lstrip(b"\1") if judged else b"\1" * self._run + again)
+
+    def add_sound(self, t_us: list[int], values: list[float]) -> None:
+        """Take in values that move nothing, see `is_moved_by`."""
+        last, count = values[-1], len(values)
+        repeats = next((i for i in range(count - 1) if values[-2 - i] != last), count - 1)
+        if repeats == count - 1 and self._values[-1] == last:
+            repeats = count
+        self.go_on(count, repeats, t_us[-repeats - 1] if repeats < count else self._last_us, t_us[-1])
+        self.remember(values)
+
+    @property
+    def stands(self) -> bool:
+        """Whether the newest value is that of the one before."""
+        return self._run > 0
+
+    def go_on(self, count: int, repeats: int, since_us: int, t_us: int) -> None:
+        """Readings were taken together, none of which changes what is found: so many, of which the newest `repeats`
+        stand; since and t: dose times of the last that moved and of the newest. Their values come with `remember`.
+        """
+        if repeats < count:
+            self._run, self._can_freeze = 0, False
+        if repeats and self._run == 0:
+            self._run_since_us = since_us
+        self._run += repeats
+        self._last_us = t_us
+
+    def remember(self, values: list[float]) -> None:
+        """The values of `go_on`, or the last `LOOK_BACK` of them."""
+        self._values.extend(values)
 
     def _stand(self, t_us: int, value: float, saturated: bool) -> None:
         values = self._values
