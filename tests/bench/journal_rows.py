@@ -24,6 +24,7 @@ from uvdose.exposure.outcome import Outcome
 from uvdose.exposure.record import ActRecord, Plan
 from uvdose.exposure.states import Act
 from uvdose.journal import arrays
+from uvdose.journal.counting import Counting
 from uvdose.journal.judged import judged
 from uvdose.journal.pack import CHUNK, MOMENT, REGISTER
 from uvdose.journal.recorder import Recorder
@@ -197,7 +198,7 @@ def _arrays(number: int, rounds: int) -> list[Row]:
             nonlocal dose
             exposure = Exposure(Plan(1, FAR, NAME, "1", response, 0))
             exposure.restore(ActRecord(0, Act.LIGHT, 0, Mark(0)))
-            arrays.Counting(Track(response, watch=Standing), [exposure]).take(blocks)
+            Counting(Track(response, watch=Standing), [exposure]).take(blocks)
             dose = exposure.account.figures().dose / response.factor
 
         total = 0.0

@@ -10,7 +10,7 @@ from exposure.test_runs import Node, state_of, unlike
 from support.again import Journalled
 
 from uvdose.exposure.states import Act
-from uvdose.journal import arrays, replay
+from uvdose.journal import arrays, counting, replay
 from uvdose.journal.replay import count_anew
 from uvdose.model import MomentReading, RegisterReading
 
@@ -22,21 +22,21 @@ def _small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Few readings at a time, so that there are many seams."""
     monkeypatch.setattr(replay, "MANY", 1)
     monkeypatch.setattr(arrays, "CHUNKS", 3)
-    monkeypatch.setattr(arrays, "LEAST", 4)
+    monkeypatch.setattr(counting, "LEAST", 4)
 
 
 def both_ways(bench: Journalled) -> int:
     """Count every exposure both ways, and compare all that they hold; returns how many readings were added together."""
     bench._write(bench.recorder.flush())
     together = 0
-    light = arrays._light
+    light = counting._light
 
     def counted(*given: object) -> object:
         nonlocal together
         together += 1
         return light(*given)  # type: ignore[arg-type]
 
-    arrays._light = counted  # type: ignore[assignment]
+    counting._light = counted  # type: ignore[assignment]
     try:
         numbers = [number for (number,) in bench.db.execute("SELECT id FROM exposure ORDER BY id")]
         for kept in map(bench.store.exposure, numbers):
@@ -44,7 +44,7 @@ def both_ways(bench: Journalled) -> int:
             assert not unlike(state_of([one.exposure, one.track]), state_of([many.exposure, many.track])), kept.plan.id
             assert (one.readings, one.last_us) == (many.readings, many.last_us)
     finally:
-        arrays._light = light
+        counting._light = light
     return together
 
 
@@ -133,3 +133,17 @@ def test_closed_form(tmp_path: Path) -> None:
     dose = counted.exposure.account.figures().dose
     assert dose == pytest.approx(1000**2 / 2 * 0.01 * 10, rel=1e-12)  # 0.01 mW/cm² a count is 0.1 W/m²
     assert isinstance(counted.track.last.reading if counted.track.last else None, MomentReading | RegisterReading)
+
+
+def test_damage_beyond_a_print_is_none_of_its_own(tmp_path: Path) -> None:
+    bench = Journalled(tmp_path / "j", native=True)
+    number = 0
+    for i in range(900):
+        bench.take(bench.reading(400 + i % 3))
+        number = number or bench.start()
+        if i == 250:
+            bench.act(number, Act.FINISH)
+    bench._write(bench.recorder.flush())
+    bench.db.execute("UPDATE chunk SET data = x'00' WHERE id > (SELECT min(id) + 2 FROM chunk)")
+    one, many = (count_anew(bench.store, bench.store.exposure(number), in_bulk=bulk) for bulk in (False, True))
+    assert one.readings == many.readings and not unlike(state_of(one.exposure), state_of(many.exposure))

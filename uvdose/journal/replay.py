@@ -146,12 +146,12 @@ def _is_worth_arrays(store: Store, sensor: str, from_us: int, end_us: int | None
 def _with_arrays(
     store: Store, kept: Kept, exposure: Exposure, from_us: int, end_us: int | None
 ) -> tuple[int, Track]:
-    from . import arrays
+    from .arrays import blocks
+    from .counting import Counting
 
     track = Track(kept.plan.response, kept.plan.pace, Standing)
-    counting = arrays.Counting(track, [exposure])
-    blocks = arrays.blocks(store.db, kept.plan.sensor, from_us)
-    counting.take(blocks if end_us is None else arrays.until(blocks, end_us))
+    counting = Counting(track, [exposure])
+    counting.take(blocks(store.db, kept.plan.sensor, from_us, end_us))
     exposure.put_closed(NO_DUE)
     return counting.readings, track
 
