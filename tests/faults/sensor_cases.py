@@ -7,7 +7,7 @@ import math
 from faults.case import Case
 from faults.harness import Run
 
-from uvdose.dose.quality import FROZEN_RUN, WHITE_MIN
+from uvdose.dose.standing import FROZEN_RUN, WHITE_MIN
 
 SPELL_S = 40.0
 

@@ -7,6 +7,7 @@ other in dose time. Measured, bridged and missing light are kept apart from the 
 from __future__ import annotations
 
 import math
+from typing import Protocol
 
 import msgspec
 
@@ -42,6 +43,28 @@ class Figures(msgspec.Struct, frozen=True):
     missing_s: float
     saturated_s: float
     parts: dict[str, float]
+
+
+Sums = tuple[float, float, float, float]
+
+
+class MomentRun(Protocol):
+    """Momentary values, many of them, that follow on each other without a hole."""
+
+    @property
+    def strongest(self) -> float:
+        """The strongest of them, in the unit."""
+
+    @property
+    def t0_us(self) -> int:
+        """Dose time of the reading on which they follow."""
+
+    @property
+    def t1_us(self) -> int:
+        """Dose time of the last."""
+
+    def on_top(self, zero: float, sums: Sums) -> Sums:
+        """Integral above zero, variance, its square and noise added to such sums, one value after the other."""
 
 
 class Account:
@@ -87,8 +110,10 @@ class Account:
         """Whether the sheet lies in the light."""
         return bool(self.windows) and self.windows[-1].stop is None
 
-    def is_cut(self, segment: RegisterSegment) -> bool:
-        """Whether a mark lies within a segment: else its lines, one after the other, add up to the same."""
+    def is_cut(self, segment: RegisterSegment | MomentRun) -> bool:
+        """Whether a mark, or full scale, lies within light of several readings; else one by one they add up to it."""
+        if not isinstance(segment, RegisterSegment) and self._is_full(segment.strongest):
+            return True
         marks = (m for w in self.windows[self._sealed :] for m in (w.start, w.stop) if m is not None)
         return any(_lies_within(segment, m) for m in marks)
 
@@ -100,6 +125,16 @@ class Account:
         ends = (self._counts_ms - max(dark)) / 1000, (self._counts_ms + counts_ms - min(dark)) / 1000
         low, high = sorted((r.factor * (ends[0] + rest), r.factor * (ends[1] + rest)))
         return low, high
+
+    def add_many(self, run: MomentRun) -> None:
+        """Add momentary values that no mark cuts: within a window, or outside of all."""
+        for window in self.windows[self._sealed :]:
+            if window.start.t_us <= run.t0_us and (window.stop is None or window.stop.t_us >= run.t1_us):
+                kind = Kind.MEASURED
+                self._moments, self._var[kind], self._var2[kind], self._noise = run.on_top(
+                    self.response.zero, (self._moments, self._var[kind], self._var2[kind], self._noise)
+                )
+                self._us[kind] += run.t1_us - run.t0_us
 
     def add(self, segment: Segment) -> None:
         """Add the part of a segment that lies within the windows."""
@@ -156,6 +191,9 @@ class Account:
         full = self.response.full_scale
         if full is not None and max(s.value0, s.value1) >= full:
             self._saturate(t1_us - t0_us, full)
+
+    def _is_full(self, value: float) -> bool:
+        return self.response.full_scale is not None and value >= self.response.full_scale
 
     def _saturate(self, us: int, value: float) -> None:
         """Light at full scale may have been stronger: up to as much again is allowed for in the high end."""
@@ -217,8 +255,9 @@ def _span(s: RegisterSegment) -> int:
     return (s.uptime1_ms - s.uptime0_ms) % WRAP_32
 
 
-def _lies_within(s: RegisterSegment, mark: Mark) -> bool:
-    if mark.boot == s.boot and mark.uptime_ms is not None and mark.register is not None:
+def _lies_within(s: RegisterSegment | MomentRun, mark: Mark) -> bool:
+    known = mark.uptime_ms is not None and mark.register is not None
+    if isinstance(s, RegisterSegment) and mark.boot == s.boot and known and mark.uptime_ms is not None:
         return 0 < after_32(mark.uptime_ms, s.uptime0_ms) < _span(s)
     return s.t0_us < mark.t_us < s.t1_us
 

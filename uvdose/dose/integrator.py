@@ -21,12 +21,13 @@ from .history import LightHistory
 from .lines import is_leap, told_between
 from .quality import Quality
 from .response import Response
+from .standing import Standing
 from .timebase import WRAP_32
 
 HOLE_US = 10 * US_PER_S
 BRIDGE_US = 60 * US_PER_S
 HOLE_INTERVALS = 3
-_LOOK_BACK = 9
+INTERVALS = 9
 
 
 class Point(msgspec.Struct, frozen=True, gc=False):
@@ -41,16 +42,17 @@ class Track:
     """The stream of one sensor, in the sensor's unit. Everything it decides follows from the last readings alone.
 
     pace: how many times faster than real time dose time runs; a hole is never shorter than a quarter of a real
-    second, since arrival times jitter by that much on a busy machine.
+    second, since arrival times jitter by that much on a busy machine. watch: what is told of the values; a count of old
+    readings needs no more than `Standing`.
     """
 
-    def __init__(self, response: Response, pace: float = 1.0) -> None:
+    def __init__(self, response: Response, pace: float = 1.0, watch: type[Standing] = Quality) -> None:
         self.response = response
         self.history = LightHistory()
         self.last: Point | None = None
         self._floor_us = int(pace * US_PER_S / 4)
-        self.quality = Quality(*_judged_by(response))
-        self._steps: deque[int] = deque(maxlen=_LOOK_BACK)
+        self.quality = watch(*_judged_by(response))
+        self._steps: deque[int] = deque(maxlen=INTERVALS)
         self._usual_us = 0
         self._last_step = 0.0
 
@@ -87,7 +89,7 @@ class Track:
     def add_together(self, t_us: list[int], values: list[float], newest: RegisterReading) -> None:
         """Take in lines that were found to go `together`: their dose times and values, and the newest of them."""
         assert self.last is not None
-        known = [self.last.t_us, *t_us] if len(t_us) <= _LOOK_BACK else t_us[-_LOOK_BACK - 1 :]
+        known = [self.last.t_us, *t_us] if len(t_us) <= INTERVALS else t_us[-INTERVALS - 1 :]
         self._steps.extend(map(sub, known[1:], known))
         self._usual_us = sorted(self._steps)[len(self._steps) // 2]
         at = 0
@@ -96,6 +98,23 @@ class Track:
             at = bisect_left(t_us, (t_us[at] // US_PER_S + 1) * US_PER_S, at)
         self.quality.add_sound(t_us, values)
         self.last = Point(t_us[-1], values[-1], newest)
+
+    @property
+    def last_step(self) -> float:
+        """The step of the newest momentary value from the one before, 0 after a hole."""
+        return self._last_step
+
+    def go_on(self, newest: Point, last_step: float) -> None:
+        """Readings were taken together: the newest of them. What else they tell comes with `remember`."""
+        self.last, self._last_step = newest, last_step
+
+    def remember(self, points: list[tuple[int, float]], intervals_us: list[int], values: list[float]) -> None:
+        """What readings taken together leave behind: the first of each second, and the newest few of all."""
+        for t_us, value in points:
+            self.history.add(t_us, value)
+        self._steps.extend(intervals_us)
+        self._usual_us = sorted(self._steps)[len(self._steps) // 2]
+        self.quality.remember(values)
 
     @property
     def usual_us(self) -> int:

@@ -1,35 +1,25 @@
 """Quality of a stream of readings: what its own values say about the sensor. Pure; decided from the last 120 readings.
 
-Each finding has a key, words for the person, and its effect on the dose. It is raised within seconds and cleared
-with hysteresis. A value that stands still is frozen only where the sensor's own noise spans several of its steps: a
-steady lamp, a coarse converter in a clear sky and a quiet sensor may all say the same number for minutes.
-
-Whether a standing value can be frozen is settled once, at its sixth repeat, by the values before it, and holds for as
-long as it stands. That is all that reaches back further than the last readings: a replay that goes back to where the
-value last moved (`journal.replay`) comes to the same.
+Each finding has a key, words for the person, and its effect on the dose (`findings`). It is raised within seconds and
+cleared with hysteresis. What alone changes a dose, a value that stands still, is told by `standing`.
 """
 
 from __future__ import annotations
 
 import math
 from collections import deque
-from itertools import islice, pairwise
-from operator import eq, sub
+from itertools import pairwise
+from operator import sub
 
 from ..units import US_PER_S
+from .standing import CLEAR_RUN, NOISE_MIN, Standing, noise_of
 
-LOOK_BACK = 120
-FROZEN_US = 5 * US_PER_S
-FROZEN_RUN = 12
-FROZEN_STEPS = 2.0  # noise of so many steps of the converter repeats a value once in seven times, twelve times never
 NOISE_SHARE, NOISE_CLEAR = 0.2, 0.1
 NOISE_HOLD = 120  # between the two it stays told for so many seconds
-NOISE_MIN = 24
 # So long the values that noise is told from may be under way. Where they come seldomer a cloud's edge lies between each
 # two, and the light jumps as a loose wire does. Sun and shade in turns of a minute, as a draw (invented, 80 hours):
 # told never at 1 s, once in three hours at 5 s, twice an hour at 10 s.
 NOISE_SPAN_US = 120 * US_PER_S
-WHITE_MIN, WHITE = 60, -0.3
 DIM_W_M2, DIM_SHARE = 1.0, 0.02
 NO_LIGHT_SHARE, NO_LIGHT_US = 0.01, 5 * US_PER_S
 # The sun takes no more of its light off a plane in a second than 2 pi / 86,400 of its beam, the brightest there is (the
@@ -38,33 +28,19 @@ DUSK_PER_S = 2 * 2 * math.pi / 86_400
 SUN_W_M2 = 100.0  # no sun gives more ultraviolet: 1,000 W/m² of all its light hold some 50 (ASTM G173)
 BRIGHT_SHARE = 0.1  # of the last values; a dusk's last two of 120 lie far below it
 NEGATIVE_RUN = 5
-CLEAR_RUN = 10
 ABSURD_W_M2 = 2000.0
 
 
-class Quality:
+class Quality(Standing):
     """Watches the values of one sensor. factor: W/m² per unit, None for a sensor without a scale."""
 
     def __init__(self, zero: float, full_scale: float | None, factor: float | None) -> None:
-        self._zero = zero
-        self._full_scale = full_scale
-        self._factor = factor
-        self._values: deque[float] = deque(maxlen=LOOK_BACK)
+        super().__init__(zero, full_scale, factor)
         self._times: deque[int] = deque(maxlen=NOISE_MIN)
-        self._can_freeze = False
-        self._run = 0
-        self._run_since_us = 0
-        self._last_us = 0
         self._negative = 0
         self._dark_since_us: int | None = None
         self._dark_level = 0.0
         self._leapt = False
-        self._well: dict[str, int] = {}
-        self.found: set[str] = set()
-
-    def respond(self, zero: float, full_scale: float | None, factor: float | None) -> None:
-        """The sensor's settings are others from the next value on."""
-        self._zero, self._full_scale, self._factor = zero, full_scale, factor
 
     def leapt(self) -> None:
         """The register rose by more than there can have been: told with the value that is added next."""
@@ -72,20 +48,10 @@ class Quality:
 
     def add(self, t_us: int, value: float, saturated: bool) -> set[str]:
         """Take one value in; returns the keys of what is wrong now."""
-        values = self._values
-        if values and value == values[-1]:
-            if self._run == 0:
-                self._run_since_us = self._last_us
-            self._run += 1
-        else:
-            self._run, self._can_freeze = 0, False
-        values.append(value)
+        self._stand(t_us, value, saturated)
         self._times.append(t_us)
-        if self._run == FROZEN_RUN // 2:
-            self._can_freeze = self._is_strange_to_stand(self._run)
         self._negative = self._negative + 1 if value < self._zero and self._is_negative(value) else 0
         self._judge("saturated", saturated)
-        self._judge("frozen", not saturated and self._run > 0 and self._is_frozen(t_us), at_once=self._run == 0)
         self._judge("negative", self._negative >= NEGATIVE_RUN)
         self._judge("no-light", self._is_without_light(t_us, value))
         self._judge("leapt", self._leapt)
@@ -99,16 +65,13 @@ class Quality:
         return self.found
 
     def is_moved_by(self, t_us: list[int], values: list[float]) -> bool:
-        """Whether values, none of them saturated, might change what is found, or repeat so long that they are judged by
-        it; else `add_sound` takes them all.
-        """
-        if self.found or self._leapt or self._dark_since_us is not None or len(self._values) < 4:
+        """Whether values, none of them saturated, might change what is found; else `add_sound` takes them all."""
+        if super().is_moved_by(t_us, values):
+            return True
+        if self._leapt or self._dark_since_us is not None or len(self._values) < 4:
             return True
         least, most = min(values), max(values)
-        again = self._repeats(values)
-        judged = self._run >= FROZEN_RUN // 2 and not self._can_freeze  # then it may go on to stand
-        standing = again.lstrip(b"\1") if judged else b"\1" * self._run + again
-        if b"\1" * (FROZEN_RUN // 2) in standing or least < self._zero:
+        if least < self._zero:
             return True
         if self._factor is not None and self._factor * (most - self._zero) > ABSURD_W_M2:
             return True
@@ -120,22 +83,9 @@ class Quality:
 
     def add_sound(self, t_us: list[int], values: list[float]) -> None:
         """Take in values that move nothing, see `is_moved_by`."""
-        run = next((i for i in range(len(values) - 1) if values[-1 - i] != values[-2 - i]), len(values) - 1)
-        if run < len(values) - 1 or values[0] != self._values[-1]:
-            self._run, self._can_freeze = 0, False
-        else:
-            run += 1
-        if run and self._run == 0:
-            self._run_since_us = ([self._last_us, *t_us])[-run - 1]
-        self._run += run
+        super().add_sound(t_us, values)
         self._negative = 0
-        self._values.extend(values)
         self._times.extend(t_us)
-        self._last_us = t_us[-1]
-
-    def _repeats(self, values: list[float]) -> bytes:
-        """For each value a 1 where it is the same as the one before, else a 0."""
-        return bytes(map(eq, values, [self._values[-1], *values]))
 
     def _may_be_lit(self, level: float) -> bool:
         """Whether any level up to this may be light to print by, whatever the noise."""
@@ -164,28 +114,8 @@ class Quality:
         """Whether the last values are noise as far as they alone can tell."""
         if len(window) < NOISE_MIN:
             return False
-        noise, level = _noise(window), sorted(window)[NOISE_MIN // 2] - self._zero
+        noise, level = noise_of(window), sorted(window)[NOISE_MIN // 2] - self._zero
         return self._is_lit(level, noise) and noise > NOISE_SHARE * level
-
-    def _judge(self, key: str, wrong: bool, at_once: bool = False, clear_run: int = CLEAR_RUN) -> None:
-        """Raise at once; clear after some good readings, or at once where a single one proves it."""
-        if wrong:
-            self.found.add(key)
-            self._well[key] = 0
-        elif key in self.found:
-            self._well[key] = self._well.get(key, 0) + 1
-            if at_once or self._well[key] >= clear_run:
-                self.found.discard(key)
-
-    def _is_frozen(self, t_us: int) -> bool:
-        return self._can_freeze and self._run >= FROZEN_RUN and t_us - self._run_since_us >= FROZEN_US
-
-    def _is_strange_to_stand(self, run: int) -> bool:
-        """Whether this sensor, by its values before the newest `run`, does not stand still in such light."""
-        if self._values[-1] <= self._dark() or not self._is_white(run):
-            return False
-        noise = self.noise(run)
-        return noise > 0 and noise >= FROZEN_STEPS * self._step()
 
     def _is_without_light(self, t_us: int, value: float) -> bool:
         """Whether the light has been gone for some seconds, and went quicker than any dusk takes it.
@@ -212,41 +142,6 @@ class Quality:
         step = self._step(2)
         return max(BRIGHT_SHARE * (max(self._values) - self._zero), 2 * step if step < math.inf else 0.0)
 
-    def _step(self, skip: int = 0) -> float:
-        """The smallest change that the sensor has shown, in the unit, the newest `skip` values left out."""
-        steps = pairwise(islice(self._values, len(self._values) - skip))
-        return min((abs(b - a) for a, b in steps if a != b), default=math.inf)
-
-    def _dark(self) -> float:
-        """At or below this a value may stand still for hours: night, or a cap."""
-        return self._zero + 0.01 * max(0.0, max(self._values) - self._zero)
-
-    def noise(self, skip: int = 0) -> float:
-        """Standard deviation of the reading-to-reading noise, in the unit, the newest `skip` values left out.
-
-        From second differences, which a light that changes slowly leaves out: their median absolute value is
-        0.6745 x sqrt(6) sigma for white noise. 0 where there are too few values.
-        """
-        v = self._values
-        if len(v) < NOISE_MIN + skip:
-            return 0.0
-        return _noise([v[i] for i in range(-NOISE_MIN - skip, -skip)])
-
-    def _is_white(self, skip: int) -> bool:
-        """Whether values before the newest `skip` moved as a converter's noise does, and not as light does.
-
-        Steps of white noise take each other back (their autocorrelation at lag 1 is -1/2), those of light that wanders
-        do not (0). Steps are cut at three times their median, so that a cloud's edge does not outweigh the rest.
-        """
-        v = [self._values[i] for i in range(len(self._values) - skip)]
-        if len(v) < WHITE_MIN:
-            return False
-        steps = [b - a for a, b in pairwise(v)]
-        most = 3 * sorted(map(abs, steps))[len(steps) // 2]
-        cut = [min(most, max(-most, s)) for s in steps]
-        square = sum(s * s for s in cut)
-        return square > 0 and sum(a * b for a, b in pairwise(cut)) <= WHITE * square
-
     def _noise_share(self) -> float:
         """Noise as a share of the light, 0 where the light is too weak or the readings too rare to tell anything."""
         noise = self.noise()
@@ -271,12 +166,6 @@ class Quality:
     def _is_negative(self, value: float) -> bool:
         span = self._full_scale - self._zero if self._full_scale is not None else max(map(abs, self._values))
         return value - self._zero < -max(3 * self.noise(), 0.005 * span)
-
-
-def _noise(values: list[float]) -> float:
-    """See `Quality.noise`."""
-    second = sorted(abs(values[i - 1] - 2 * values[i] + values[i + 1]) for i in range(1, len(values) - 1))
-    return second[len(second) // 2] / (0.6745 * math.sqrt(6))
 
 
 def _calm(step: float, level: float) -> bool:

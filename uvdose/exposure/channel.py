@@ -10,7 +10,9 @@ from ..dose.health import Change, Health
 from ..dose.integrator import Track
 from ..dose.lines import RESET_FLAG
 from ..dose.order import MomentOrder, RegisterOrder
+from ..dose.quality import Quality
 from ..dose.response import Identity, Response, node_says
+from ..dose.standing import Standing
 from ..dose.timebase import WRAP_32, NodeTime, SourceTime, clamped
 from ..dose.together import Together, counts_on, together
 from ..model import BadInput, Mark, MomentReading, Reading, RegisterReading, RegisterRun, Segment
@@ -33,10 +35,12 @@ class Channel:
     wanted_us: the pause between readings that a print in its light wants at most, once it is told that they are longer.
     """
 
-    def __init__(self, name: str, identity: Identity, response: Response, pace: float = 1.0) -> None:
+    def __init__(
+        self, name: str, identity: Identity, response: Response, pace: float = 1.0, watch: type[Standing] = Quality
+    ) -> None:
         self.name = name
         self.identity = identity
-        self.track = Track(response, pace)
+        self.track = Track(response, pace, watch)
         self.health = Health(pace, counts_on=identity.format == "native")
         self.bad_inputs = 0
         self._last_bad: BadInput | None = None

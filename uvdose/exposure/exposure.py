@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..dose.account import Account, Figures
+from ..dose.account import Account, Figures, MomentRun
 from ..dose.integrator import Track
 from ..model import Mark, MomentSegment, RegisterSegment, Segment
 from ..units import US_PER_S
@@ -124,17 +124,23 @@ class Exposure:
         refined = self._resolve(segment, snap_us) if self._unresolved else []
         for part in self._shades.through([segment]) if self._shades is not None else (segment,):
             self.account.add(part)
-        if self.state in ENDED and not self._unresolved and segment.t1_us >= (self.finished_us or 0):
-            self.settled = True
+        self._settle(segment.t1_us)
         return refined
 
-    def takes_whole(self, segment: RegisterSegment) -> bool:
-        """Whether a segment of several lines adds what its lines would, one after the other."""
-        known = not self._unresolved or all(
-            r.t_us > segment.t1_us and not cuts(segment, r.mark) for r in self._unresolved
-        )
+    def _settle(self, known_us: int) -> None:
+        if self.state in ENDED and not self._unresolved and known_us >= (self.finished_us or 0):
+            self.settled = True
+
+    def takes_whole(self, light: RegisterSegment | MomentRun) -> bool:
+        """Whether light of several readings adds what it would reading by reading."""
+        known = not self._unresolved or all(r.t_us > light.t1_us and not cuts(light, r.mark) for r in self._unresolved)
         plain = self.keeper is None and self._shades is None and not self._closed
-        return known and plain and not self.account.is_cut(segment)
+        return known and plain and not self.account.is_cut(light)
+
+    def add_many(self, run: MomentRun) -> None:
+        """Add momentary values that it takes whole, in a replay."""
+        self.account.add_many(run)
+        self._settle(run.t1_us)
 
     def decides_on(self, segment: RegisterSegment) -> bool:
         """Whether one of the lines of a segment, which it takes whole, might call or end anything."""

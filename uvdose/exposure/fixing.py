@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..dose.account import Window, mark_between
+from ..dose.account import MomentRun, Window, mark_between
 from ..dose.integrator import HOLE_US
 from ..dose.timebase import after_32
 from ..model import Mark, MomentSegment, RegisterSegment, Segment
@@ -14,7 +14,7 @@ def overlap_us(w: Window, since_us: int, until_us: int) -> int:
     return max(0, end - max(since_us, w.start.t_us))
 
 
-def cuts(segment: Segment, mark: Mark) -> bool:
+def cuts(segment: Segment | MomentRun, mark: Mark) -> bool:
     """Whether a mark lies within a segment by the node's own uptime, which is what the account goes by.
 
     Dose time never goes back, so that by it the end of a segment may lie before a mark that cuts it.

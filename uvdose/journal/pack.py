@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 CHUNK = 120
 REGISTER, MOMENT, MEAN = 1, 2, 3
 _COLUMNS = {REGISTER: 9, MOMENT: 3, MEAN: 4}
-_NO_SEQ = -1
+NO_SEQ = -1
 _HALF_64 = 1 << 63
 _LEVEL = 1 + RegisterReading.__struct_fields__.index("level_milli")
 _SAT_MS = 1 + RegisterReading.__struct_fields__.index("sat_ms")
@@ -41,7 +41,7 @@ def kind_of(reading: Reading) -> int:
 
 
 class Flat(bytes):
-    """A chunk that is still to be compressed: SQLite does it when it takes it, so that the journal's thread has the work
+    """A chunk that is still to be compressed, which is done when SQLite takes it: so the journal's thread has the work,
     and not who counts.
     """
 
@@ -77,7 +77,7 @@ class Columns:
         if isinstance(reading, RegisterReading):
             values = astuple(reading)
         else:
-            values = (reading.value, _NO_SEQ if reading.seq is None else reading.seq)
+            values = (reading.value, NO_SEQ if reading.seq is None else reading.seq)
             values += (reading.span_us,) if isinstance(reading, MeanReading) else ()
         for column, value in zip(self._columns, (t_us, *values), strict=True):
             column.append(value)
@@ -96,13 +96,13 @@ class Columns:
         for i, column in enumerate(self._columns):
             if i == 1 and self.kind != REGISTER:
                 column = array("q", array("d", column).tobytes()).tolist()
-            flat.extend(_steps_of(column))
+            flat.extend(_differences(column))
         if sys.byteorder == "big":
             flat.byteswap()
         return Flat(flat.tobytes())
 
 
-def _steps_of(column: list[int]) -> array[int]:
+def _differences(column: list[int]) -> array[int]:
     first, count = column[0], len(column)
     step = column[1] - first if count > 1 else 0
     even = column[-1] == first + step * (count - 1) and -_HALF_64 <= step < _HALF_64  # as numbers and uptimes are
@@ -131,11 +131,11 @@ def unpack(kind: int, data: bytes) -> list[Row]:
     values = array("d", array("q", columns[1]).tobytes())
     if kind == MEAN:
         return [
-            (t, MeanReading(v, None, None if s == _NO_SEQ else s, span))
+            (t, MeanReading(v, None, None if s == NO_SEQ else s, span))
             for t, v, s, span in zip(columns[0], values, columns[2], columns[3], strict=True)
         ]
     return [
-        (t, MomentReading(v, None, None if s == _NO_SEQ else s))
+        (t, MomentReading(v, None, None if s == NO_SEQ else s))
         for t, v, s in zip(columns[0], values, columns[2], strict=True)
     ]
 
@@ -179,7 +179,7 @@ def unpack_values(kind: int, data: bytes) -> tuple[npt.NDArray[np.int64], npt.ND
     """
     import numpy as np
 
-    steps = _steps(kind, data)
+    steps = steps_of(kind, data)
     times = np.cumsum(steps[0])
     if kind == REGISTER:
         return times, np.cumsum(steps[_LEVEL]) / 1000.0
@@ -190,17 +190,17 @@ def unpack_sat_ms(data: bytes) -> npt.NDArray[np.int64]:
     """The milliseconds at full scale since power-up of each line of a node. Raises ValueError."""
     import numpy as np
 
-    return np.cumsum(_steps(REGISTER, data)[_SAT_MS])
+    return np.cumsum(steps_of(REGISTER, data)[_SAT_MS])
 
 
 def unpack_spans(data: bytes) -> npt.NDArray[np.int64]:
     """The microseconds that each mean of a chunk of means is of. Raises ValueError."""
     import numpy as np
 
-    return np.cumsum(_steps(MEAN, data)[-1])
+    return np.cumsum(steps_of(MEAN, data)[-1])
 
 
-def _steps(kind: int, data: bytes) -> npt.NDArray[np.int64]:
+def steps_of(kind: int, data: bytes) -> npt.NDArray[np.int64]:
     """The columns of a chunk, as differences."""
     import numpy as np
 

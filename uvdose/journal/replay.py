@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator
 import msgspec
 
 from ..dose.integrator import Track, reading_value
-from ..dose.quality import LOOK_BACK, Quality
 from ..dose.response import Response
+from ..dose.standing import LOOK_BACK, Standing
 from ..exposure.bench import Bench
 from ..exposure.calls import REACHED
 from ..exposure.channel import Channel, Timed
@@ -23,6 +23,7 @@ from .store import Kept, Store
 
 GRACE_S = 5.0  # real seconds in which a node that ran on has its say before anything is predicted
 PREROLL_US = 1_200_000_000  # more than the light's history reaches back
+MANY = 100_000  # readings: for fewer, numpy takes longer to load than they take to count
 PREROLL_READINGS = 500  # and more readings than any verdict on their values is told from
 
 
@@ -52,7 +53,7 @@ def preroll_us(store: Store, sensor: str, since_us: int, response: Response) -> 
 
 def _is_frozen(before: list[float], standing: float, response: Response) -> bool:
     """Whether a value that goes on standing after those before it is told to be frozen."""
-    quality = Quality(response.zero, response.full_scale, None)
+    quality = Standing(response.zero, response.full_scale, None)
     values = before + [standing] * LOOK_BACK
     return any("frozen" in quality.add(i * US_PER_S, value, False) for i, value in enumerate(values))
 
@@ -108,25 +109,51 @@ class Counted(msgspec.Struct, frozen=True):
     track: Track
 
 
-def count_anew(store: Store, kept: Kept) -> Counted:
+def count_anew(store: Store, kept: Kept, in_bulk: bool = False) -> Counted:
     """An exposure of the journal, counted from its raw readings up to the first one at or after its end.
 
-    Raises `Refusal` when readings cannot be read.
+    in_bulk: with arrays where there are so many readings that they are worth loading; it comes to the same. Raises
+    `Refusal` when readings cannot be read.
     """
     exposure = rebuild(store, kept)
     plan = kept.plan
-    channel = Channel(plan.sensor, kept.identity, plan.response, plan.pace)
     end_us = None
     if exposure.finished_us is not None:
         end_us = max([exposure.finished_us, *(record.cut.t_us for record in exposure.acts)])
-    rows = judged(store.db, plan.sensor, preroll_us(store, plan.sensor, begin_us(exposure), plan.response))
+    from_us = preroll_us(store, plan.sensor, begin_us(exposure), plan.response)
     try:
-        readings = replay(channel, [exposure], rows if end_us is None else until(rows, end_us))
+        if in_bulk and exposure.keeper is None and _is_worth_arrays(store, plan.sensor, from_us, end_us):
+            readings, track = _with_arrays(store, kept, exposure, from_us, end_us)
+        else:
+            channel = Channel(plan.sensor, kept.identity, plan.response, plan.pace, Standing)
+            rows, track = judged(store.db, plan.sensor, from_us), channel.track
+            readings = replay(channel, [exposure], rows if end_us is None else until(rows, end_us))
     except ValueError as err:
         raise Refusal(f"exposure {plan.id}: its raw readings cannot be read: {err}") from None
-    channel.track.respond(plan.response)
-    last = channel.track.last
-    return Counted(exposure, readings, last.t_us if last is not None else None, channel.track)
+    track.respond(plan.response)
+    return Counted(exposure, readings, track.last.t_us if track.last is not None else None, track)
+
+
+def _is_worth_arrays(store: Store, sensor: str, from_us: int, end_us: int | None) -> bool:
+    row = store.db.execute(
+        "SELECT sum(c.n) FROM chunk c JOIN sensor s ON s.id = c.sensor"
+        " WHERE s.name = ? AND c.t1_us >= ? AND c.t0_us <= ?",
+        (sensor, from_us, NO_DUE if end_us is None else end_us),
+    ).fetchone()
+    return int(row[0] or 0) >= MANY
+
+
+def _with_arrays(
+    store: Store, kept: Kept, exposure: Exposure, from_us: int, end_us: int | None
+) -> tuple[int, Track]:
+    from .arrays import blocks
+    from .counting import Counting
+
+    track = Track(kept.plan.response, kept.plan.pace, Standing)
+    counting = Counting(track, [exposure])
+    counting.take(blocks(store.db, kept.plan.sensor, from_us, end_us))
+    exposure.put_closed(NO_DUE)
+    return counting.readings, track
 
 
 def replay(channel: Channel, exposures: list[Exposure], rows: Iterable[Judged | JudgedRun]) -> int:

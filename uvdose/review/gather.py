@@ -99,7 +99,7 @@ def _lain(store: Store, kept: Kept) -> _Lain:
     if kept.settled:
         exposure, document, last_us = rebuild(store, kept), kept.document, kept.plan.begin_us
     else:
-        counted = count_anew(store, kept)
+        counted = count_anew(store, kept, in_bulk=True)
         exposure, document = counted.exposure, standing(store, kept, counted)
         last_us = kept.plan.begin_us if counted.last_us is None else counted.last_us
     end_us = exposure.finished_us if exposure.finished_us is not None else last_us

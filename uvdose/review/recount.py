@@ -19,7 +19,7 @@ def recount(store: Store, number: int) -> RecountDoc:
     kept = store.exposure(number)
     if not kept.settled and kept.state not in ENDED:
         raise Refusal(f"exposure {number} is {kept.state}: its last light is not added up yet; finish it first")
-    counted = count_anew(store, kept)
+    counted = count_anew(store, kept, in_bulk=True)
     exposure, shown = counted.exposure, standing(store, kept, counted)
     figures = exposure.figures(counted.track, exposure.finished_us or 0)
     if exposure.started_us is not None and (counted.last_us is None or counted.last_us <= exposure.started_us):

@@ -18,7 +18,7 @@ def standing(store: Store, kept: Kept, counted: Counted | None = None) -> Exposu
     """The document of an exposure. Raises `Refusal` where readings that it needs cannot be read."""
     if kept.settled:
         return kept.document
-    shown, counted = kept.document, counted or count_anew(store, kept)
+    shown, counted = kept.document, counted or count_anew(store, kept, in_bulk=True)
     exposure = counted.exposure
     # Light since the last reading is told up to an end, as the daemon tells it; without one only what was read is.
     end_us = exposure.finished_us
