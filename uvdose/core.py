@@ -170,7 +170,7 @@ class Core:
             return None
         for fact in out.facts:
             name = {"voided": "finished"}.get(fact.name, fact.name)
-            if fact.exposure in self.bench.exposures:
+            if fact.exposure is not None and fact.exposure in self.bench.exposures:
                 label_fact(self.bench.exposures[fact.exposure].labels, name, iso_utc(self.label(fact.t_us)))
         documents = {e.id: self.document(e) for e in out.changed}
         statements, events = self.recorder.outcome(out, documents)

@@ -24,6 +24,7 @@ for folder in (HERE.parents[2], HERE.parents[1]):
 
 from bench.call_rows import call_rows, predict_rows  # noqa: E402
 from bench.common import Row, brief  # noqa: E402
+from bench.growth_rows import growth_rows  # noqa: E402
 from bench.journal_rows import journal_rows, recount_rows  # noqa: E402
 from bench.many_rows import many_rows  # noqa: E402
 from bench.mqtt_rows import mqtt_rows  # noqa: E402
@@ -41,6 +42,7 @@ GROUPS: dict[str, Callable[[bool], list[Row]]] = {
     "start": start_rows,
     "journal": journal_rows,
     "recount": recount_rows,
+    "growth": growth_rows,
     "year": year_rows,
 }
 NAME_WIDTH, NOTE_WIDTH = 58, 60

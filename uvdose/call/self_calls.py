@@ -30,7 +30,7 @@ class SelfCalls:
             last = channel.track.last
             line = last.reading if last is not None and channel.readings else None
             if isinstance(line, RegisterReading):
-                wants = wanted(self._bench.exposures.values(), channel)
+                wants = wanted(self._bench.exposures.of(name), channel)
                 self.arming.look(name, line.boot, line.uptime_ms, line.flags, wants, now_s)
 
     def heard(self, news: News) -> None:

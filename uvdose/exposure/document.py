@@ -78,7 +78,7 @@ def document(
         reciprocity_stops=reciprocity_stops(plan.target, f.measured_s + f.bridged_s + f.missing_s),
         noted=plan.target.combination.noted,
         steps=plan.target.calls.steps,
-        card_moves=sum(a.act is Act.CARD and not a.withdrawn for a in exposure.acts),
+        card_moves=len([a for a in exposure.acts if a.act is Act.CARD and not a.withdrawn]),
         begins_in_s=max(0, plan.begin_us - now_us) / US_PER_S / plan.pace if counts_in else None,
         by_light=plan.gate is not None,
         last_act=act_word(last.act) if last is not None else None,
