@@ -9,14 +9,15 @@ import msgspec
 import numpy as np
 import pytest
 from exposure.table import IDENTITY, RESPONSE
+from support.mismatched import mismatch
 
 from uvdose.asked import TargetRequest
 from uvdose.config import Settings, parse_settings
 from uvdose.exposure.setting import MOST_AIR_MASS, next_version
 from uvdose.exposure.target import Target, check_fit
-from uvdose.light import mismatch
 from uvdose.light.airmass import air_mass
 from uvdose.light.bands import emulsion_band, sensor_band
+from uvdose.light.mismatch import MOST_AIR_MASS as IN_THE_LIGHT
 from uvdose.light.mismatch import Light, falling
 from uvdose.light.plane import HORIZONTAL, TOWARD_SUN
 from uvdose.light.sun import position
@@ -107,7 +108,7 @@ def test_under_the_same_glass_there_is_less_to_correct(facing: str) -> None:
     found, without = (_drift(same, _target(same), _afternoon(3.0)).stops for same in (glass, bare))
     assert 0.3 < found / without < 0.8
     plane, paper = PLANES[facing], emulsion_band("framed")
-    own = mismatch.mismatch("wide", "framed", plane, 1.2, 3.0, under_glass=True)
+    own = mismatch("wide", "framed", plane, 1.2, 3.0, under_glass=True)
     assert paper.cover is not None and found == pytest.approx(-own.stops, rel=0.03)
 
 
@@ -208,7 +209,7 @@ def test_the_light_of_the_proof_stays_with_its_dose() -> None:
                   ProvedLight(1.2, azimuth_deg=-1.0), ProvedLight(1.2, sun_azimuth_deg=math.nan)):  # fmt: skip
         with pytest.raises(Refusal):
             next_version(TargetRequest("blue", 1.0, proved_light=light), None, [], "")
-    assert MOST_AIR_MASS == mismatch.MOST_AIR_MASS
+    assert MOST_AIR_MASS == IN_THE_LIGHT
 
 
 def test_a_target_of_an_older_journal_is_read() -> None:

@@ -19,7 +19,6 @@ import msgspec
 from .listed import BenchAlarm, BenchDoc, BenchesDoc
 from .messages import SensorDoc, StatusDoc
 
-STATES = ("here", "silent", "gone", "unheard")
 QUIET_S = 5.0  # a bench says its state each second
 MOST_BENCHES = 64
 MOST_BYTES = 1 << 20

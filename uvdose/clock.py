@@ -121,10 +121,6 @@ class FixedClock:
         self._dose_us += int(seconds * 1e6)
         self._wall_us += int(seconds * 1e6)
 
-    def jump_wall(self, seconds: float) -> None:
-        """Set the wall clock by hand, as a person or a time server may."""
-        self._wall_us += int(seconds * 1e6)
-
 
 def next_epoch(last: Epoch | None, last_dose_us: int, last_wall_us: int, pace: float) -> Epoch:
     """The epoch for a daemon that starts now.

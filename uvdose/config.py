@@ -146,7 +146,7 @@ class Home(msgspec.Struct, frozen=True):
 
 
 def find_home(given: str | None) -> Home:
-    """The home folder: as given, else UVDOSE_HOME, else the platform's folder for the user's data."""
+    """The home folder: as given, else UVDOSE_HOME, else the platform's folder for data. Raises `Refusal` (code 2)."""
     chosen = given or os.environ.get("UVDOSE_HOME") or platformdirs.user_data_dir("uvdose")
     try:
         return Home(Path(chosen).expanduser().absolute())

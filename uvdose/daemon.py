@@ -42,15 +42,15 @@ from .model import Refusal
 from .notify import Manager
 from .outlooks import Outlooks
 from .overlook import Overlook
-from .present import Present
-from .pressing import Button
-from .reread import Rereader
 from .same_light import SameLight
-from .service import BenchService
-from .showing import Showing
+from .service.present import Present
+from .service.pressing import Button
+from .service.reread import Rereader
+from .service.service import BenchService
+from .service.showing import Showing
+from .service.start_light import StartLight
+from .service.trying import Trier
 from .stamps import from_iso, local_time, use_zone
-from .start_light import StartLight
-from .trying import Trier
 from .upkeep import Upkeep
 from .web.app import make_app
 from .web.front import Front, Reach

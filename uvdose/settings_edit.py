@@ -20,7 +20,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Array, InlineTable, Table
 
-from .config import Home, Settings, load_settings, parse_settings
+from .config import Home, SensorSettings, Settings, load_settings, parse_settings
 from .model import Refusal
 
 Value = str | int | float | bool
@@ -38,9 +38,7 @@ def edit_sensor(home: Home, name: str, changes: Mapping[str, Value | None]) -> S
 
 
 def _edit(home: Home, name: str, changes: Mapping[str, Value | None]) -> Settings:
-    settings = load_settings(home)
-    if name not in [sensor.name for sensor in settings.sensor]:
-        raise unknown_sensor(name, settings)
+    sensor_in(load_settings(home), name)
     text = _read(home)
     try:
         document = tomlkit.parse(text)
@@ -97,10 +95,15 @@ def _append(home: Home, block: str) -> Settings:
     raise Refusal(f"{home.settings_file}: no place for a [[sensor]] block is found: add it by hand")
 
 
-def unknown_sensor(name: str, settings: Settings) -> Refusal:
-    """What to say of a sensor that the settings do not have."""
+def sensor_in(settings: Settings, name: str | None) -> SensorSettings:
+    """The sensor named, else the only one. Raises `Refusal` (code 2)."""
     known = ", ".join(sensor.name for sensor in settings.sensor)
-    return Refusal(f"no sensor {name!r} in the settings; there is {known}", 2)
+    if name is None and len(settings.sensor) > 1:
+        raise Refusal(f"which sensor? name one: {known}", 2)
+    found = next((sensor for sensor in settings.sensor if name in (None, sensor.name)), None)
+    if found is None:
+        raise Refusal(f"no sensor {name or ''!r} in the settings; there is {known}", 2)
+    return found
 
 
 @contextlib.contextmanager

@@ -52,6 +52,7 @@ def test_every_line_carries_the_exact_register() -> None:
 
 def test_levels_are_the_mean_since_the_last_line() -> None:
     got = readings(node().advance(5000))
+    assert len(got) == 5
     for before, after in pairwise(got):
         assert after.level_milli == round((after.register - before.register) * 1000 / 1000)
 

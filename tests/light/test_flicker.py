@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from uvdose.light.flicker import RIPPLES_HZ, cost, seen, worst_error
+from uvdose.light.flicker import RIPPLES_HZ, cost, seen
 
 
 @pytest.mark.parametrize("ripple", RIPPLES_HZ)
@@ -37,35 +37,18 @@ def test_whole_periods_see_nothing() -> None:
     """100 ms are ten periods of 100 Hz and twelve of 120 Hz."""
     for ripple in RIPPLES_HZ:
         assert seen(ripple, 10.0, 0.1).share == pytest.approx(0.0, abs=1e-12)
-        assert worst_error(1.0, ripple, 10.0, 50, 0.1) == pytest.approx(0.0, abs=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("ripple", "sample", "readings"), [(100.0, 10.3, 30), (120.0, 7.0, 13), (100.0, 1.001, 600), (100.0, 250.0, 7)]
-)
-def test_the_worst_error_is_the_worst_of_all_phases(ripple: float, sample: float, readings: int) -> None:
-    phases = np.linspace(0, 2 * np.pi, 2000)
-    at = 2 * np.pi * ripple * np.arange(readings) / sample
-    means = 0.6 * np.cos(at[None, :] + phases[:, None]).mean(axis=1)
-    assert worst_error(0.6, ripple, sample, readings) == pytest.approx(np.abs(means).max(), rel=1e-3)
 
 
 def test_readings_in_step_with_the_mains_are_off_for_good() -> None:
     """10 a second, whatever the mains: each falls on the same height."""
     for ripple in RIPPLES_HZ:
         assert seen(ripple, 10.0).apparent_hz == 0.0
-        assert worst_error(0.4, ripple, 10.0, 10_000) == pytest.approx(0.4)
-        assert worst_error(0.4, ripple, 10.7, 10_000) < 1e-3
-        assert worst_error(0.4, ripple, 1000.0, 1000) < 1e-3
 
 
 def test_what_is_no_rate() -> None:
     for wrong in ((0.0, 1.0, 0.0), (100.0, -1.0, 0.0), (100.0, 1.0, -0.1), (float("nan"), 1.0, 0.0)):
         with pytest.raises(ValueError, match="rates"):
             seen(*wrong)
-    for depth, readings in ((1.2, 5), (-0.1, 5), (0.5, 0)):
-        with pytest.raises(ValueError, match="depth"):
-            worst_error(depth, 100.0, 10.0, readings)
 
 
 @pytest.mark.parametrize(

@@ -6,12 +6,13 @@ from datetime import date
 
 import numpy as np
 import pytest
+from support.mismatched import mismatch
 
 from uvdose.light.airmass import air_mass
 from uvdose.light.bands import emulsion_band, sensor_band
 from uvdose.light.clearsky import STANDARD, Atmosphere, spectrum
 from uvdose.light.daylight import solar_day
-from uvdose.light.mismatch import Light, falling, mismatch
+from uvdose.light.mismatch import Light, falling
 from uvdose.light.plane import TOWARD_SUN, on_plane
 from uvdose.light.sun import position
 

@@ -16,9 +16,9 @@ from uvdose.journal.daily import newest_day
 from uvdose.messages import Part
 from uvdose.model import Refusal
 from uvdose.notes import Calibration, Seen, StripPlan, Verdict
-from uvdose.present import Present
 from uvdose.review.gather import gather
 from uvdose.review.text import render
+from uvdose.service.present import Present
 from uvdose.stamps import from_iso, use_zone
 
 from .conftest import BLUE, Bindery

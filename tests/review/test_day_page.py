@@ -344,6 +344,7 @@ def test_no_column_of_a_line_runs_into_the_next(labelled: Bindery) -> None:
     day, _ = seen(labelled)
     inner = PAPERS["A4"][0] - MARGIN - RIGHT
     made = [r for found in rows(day) for r in found]
+    assert made
     widest: dict[str, Any] = {
         "number": 98765, "asked": "1234567", "dose": "1234567 counts·s", "begun": "2026-06-20 23:50",
         "light": "11:59:59", "stops": "+12.34",

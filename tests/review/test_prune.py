@@ -10,9 +10,9 @@ from uvdose.journal.checkup import check
 from uvdose.journal.minutes import minutes_between
 from uvdose.journal.prune import NEWEST_CHUNKS, prune, pruned
 from uvdose.journal.summing import catch_up
-from uvdose.mending import Mender
 from uvdose.model import Refusal
 from uvdose.review.recount import recount
+from uvdose.service.mending import Mender
 
 from .conftest import BLUE, Bindery
 

@@ -16,11 +16,11 @@ from uvdose.exposure.states import ENDED, Act, State
 from uvdose.journal import replay
 from uvdose.journal.store import Store
 from uvdose.journal.writer import Statement
-from uvdose.mending import Mender
 from uvdose.model import Refusal
 from uvdose.review import gather as gathering
 from uvdose.review.day import Print
 from uvdose.review.gather import gather
+from uvdose.service.mending import Mender
 from uvdose.stamps import day_bounds
 
 from .conftest import BLUE, Bindery

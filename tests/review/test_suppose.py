@@ -32,7 +32,9 @@ def begun(bindery: Bindery, *at_s: float, clock_s: float | None = None, target=B
 def test_steady_light(bindery: Bindery) -> None:
     """5 mW/cm² for 400 mJ/cm²: 80 s, whenever it is begun; 30 s give 150."""
     bindery.light(300, 400)
-    for one in begun(bindery, 1, 17.25, 100.5, 200, clock_s=30):
+    found = begun(bindery, 1, 17.25, 100.5, 200, clock_s=30)
+    assert len(found) == 4
+    for one in found:
         assert one.known and one.needed_s == pytest.approx(80, abs=1e-3)
         assert one.clock_dose == pytest.approx(150) and one.share(BLUE) == pytest.approx(0.375)
         assert one.stops(BLUE) == pytest.approx(-1.415, abs=1e-3)  # log2(0.375)

@@ -127,6 +127,7 @@ def fits_paper(highlight: Film | Estimate, shadow: Film | Estimate, exposure_sca
     When the clear film prints the full dark tone, the densest part gets 10^-range of that dose; the paper begins to
     show tone at 10^-scale of it. So a range shorter than the scale leaves tone in what should be lightest, and a longer
     one leaves tones there that do not print. Up to 0.10 (a third of a stop) fits (common practice, no source).
+    Raises `Refusal` (code 2) for a scale that is no number above 0, and for patches that may be swapped.
     """
     h, s = (d.density if isinstance(d, Film) else d for d in (highlight, shadow))
     x = exposure_scale if isinstance(exposure_scale, Estimate) else Estimate(*[exposure_scale] * 3)

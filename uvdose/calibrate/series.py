@@ -47,7 +47,7 @@ def plan_series(first: float, step_stops: float, count: int) -> Series:
 
 
 def plan_around(expected: float, step_stops: float, count: int) -> Series:
-    """As many stops below the expected dose as above it: an odd count has it as its middle step."""
+    """As many stops below the expected dose as above it: an odd count has it as its middle step. Raises `Refusal`."""
     if not (math.isfinite(expected) and expected > 0):
         raise Refusal(f"expected dose {expected:g}: give a number above zero, such as 2565", 2)
     plan_series(expected, step_stops, count)  # the bounds first: a large count would make the first dose nothing

@@ -52,7 +52,10 @@ class Finding(msgspec.Struct, frozen=True):
 
 
 def step_doses(note: Calibration, given: float | Sequence[float]) -> tuple[float, ...]:
-    """The dose that reached the sheet under each step: a strip's own doses, or a tablet's from the one that it got."""
+    """The dose that reached the sheet under each step: a strip's own doses, or a tablet's from the one that it got.
+
+    Raises `Refusal` where the doses are not as many as the steps, and where a tablet got none.
+    """
     if isinstance(note.plan, StripPlan):
         doses = (given,) if isinstance(given, float) else tuple(given)
         if len(doses) != len(note.plan.doses):

@@ -25,7 +25,10 @@ class Tablet(msgspec.Struct, frozen=True):
 
 
 def even(count: int = 21, step: float = 0.15, first: float = 0.05) -> Tablet:
-    """A tablet of even steps; 21 of 0.15 from 0.05 to 3.05 unless told (US Navy manual NAVEDTRA 14209, p. 10-40)."""
+    """A tablet of even steps; 21 of 0.15 from 0.05 to 3.05 unless told (US Navy manual NAVEDTRA 14209, p. 10-40).
+
+    Raises `Refusal` (code 2).
+    """
     if not LEAST_STEPS <= count <= MOST_STEPS:
         raise Refusal(f"a tablet of {count} steps: give a count from {LEAST_STEPS} to {MOST_STEPS}", 2)
     if not 0.01 <= step <= 1:

@@ -167,9 +167,9 @@ def by_density(
     return Judgement(dose, dose_u_stops, tone="dark" if off > 0 else "light")
 
 
-def own_eye(histories: Sequence[tuple[Prior, Sequence[Judgement]]], eye: Eye | None = None) -> Eye:
+def own_eye(histories: Sequence[tuple[Prior, Sequence[Judgement]]]) -> Eye:
     """The eye of a person who has judged at least eight prints, of one or more targets: how this person scatters, and
-    how far off still is right, is told from these prints. With fewer, the given eye (else the usual one) stays. A
+    how far off still is right, is told from these prints. With fewer, the usual eye stays. A
     target whose prints cannot be judged together is passed over: it must not keep the others from being judged."""
     groups = []
     for prior, judgements in histories:
@@ -177,7 +177,7 @@ def own_eye(histories: Sequence[tuple[Prior, Sequence[Judgement]]], eye: Eye | N
             groups.append(_group(prior, judgements))
         except Refusal:
             continue
-    return own_habits(groups, eye or Eye())
+    return own_habits(groups, Eye())
 
 
 def _group(

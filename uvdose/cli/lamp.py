@@ -16,7 +16,7 @@ from .options import HomeDir, Json, finite, home_of
 from .questions import at_terminal, wait_for_enter
 
 if TYPE_CHECKING:
-    from ..config import Home, SensorSettings
+    from ..config import SensorSettings
     from ..light.evenness import Evenness
     from .sensor.gather import Bench
 
@@ -46,7 +46,7 @@ def warm(name: Name = None, as_json: Json = False, home: HomeDir = None) -> None
     from .show import print_json, say
 
     bench = need_bench(home_of(home))
-    sensor = under_lamp(bench.chosen(name))
+    sensor = under_lamp(bench.sensor(name))
     bench.now(sensor.name)
     rows = bench.readings(sensor.name, bench.newest_us(sensor.name) - int(LOOK_BACK_S * US_PER_S))
     seconds: dict[int, list[float]] = {}  # one mean a second says as much, and is soon reckoned
@@ -79,15 +79,17 @@ def warm(name: Name = None, as_json: Json = False, home: HomeDir = None) -> None
 @lamps.command("ageing")
 def ageing_of(name: Name = None, as_json: Json = False, home: HomeDir = None) -> None:
     """How fast the lamp loses its light, by the mean irradiance of the prints in the journal; per cent a month."""
+    from ..config import load_settings
     from ..dose.response import differences, identity_of
     from ..light.lamps import ageing
     from ..review.layout import figure, unit_text, wrap
+    from ..settings_edit import sensor_in
     from ..units import US_PER_S, irradiance_unit
     from .asking import journal
     from .show import print_json, say
 
     place = home_of(home)
-    sensor = under_lamp(_chosen(place, name))
+    sensor = under_lamp(sensor_in(load_settings(place), name))
     prints: list[tuple[float, float]] = []
     with journal(place) as store:
         now = identity_of(sensor, store.known_who().get(sensor.name))
@@ -139,7 +141,7 @@ def evenness_of(
         raise Refusal(f"{rows} rows of {columns} places: give 1 to {MOST_SIDE} of each, and two places at least", 2)
     finite(seconds, "--seconds", 0.99, 60.0, "3")
     bench = need_bench(home_of(home))
-    sensor = under_lamp(bench.chosen(name))
+    sensor = under_lamp(bench.sensor(name))
     bench.now(sensor.name)
     bench.refuse_lit(sensor.name, "walking it over the bed")
     if not at_terminal():
@@ -216,27 +218,10 @@ def _a_month(per_year: float) -> float:
 
 def _place(bench: Bench, sensor: SensorSettings, seconds: float) -> float:
     from ..dose.integrator import reading_value
-    from .sensor.gather import Line, gather, progress
+    from .sensor.gather import gather_shown
 
-    line = Line()
-    try:
-        rows = gather(bench, [sensor.name], seconds, progress(line, sensor.name, seconds, sensor.unit))[sensor.name]
-    finally:
-        line.clear()
+    rows = gather_shown(bench, [sensor], seconds)[sensor.name]
     return sum(reading_value(reading) - sensor.zero for _, reading in rows) / len(rows)
-
-
-def _chosen(place: Home, name: str | None) -> SensorSettings:
-    from ..config import load_settings
-    from ..settings_edit import unknown_sensor
-
-    settings = load_settings(place)
-    if name is None and len(settings.sensor) > 1:
-        raise Refusal(f"which sensor? name one: {', '.join(s.name for s in settings.sensor)}", 2)
-    found = next((s for s in settings.sensor if name in (None, s.name)), None)
-    if found is None:
-        raise unknown_sensor(name or "", settings)
-    return found
 
 
 lamp_flicker.register(lamps)

@@ -44,7 +44,7 @@ def flicker(
     from ..dose.integrator import reading_value
     from ..light.flicker import RIPPLES_HZ, cost
     from ..units import US_PER_S
-    from .sensor.gather import Line, gather, need_bench, progress
+    from .sensor.gather import gather_shown, need_bench
     from .show import print_json, say
 
     if mains is not None and mains not in (50, 60):
@@ -56,13 +56,9 @@ def flicker(
     if over != 0:
         finite(over, "--over", 0.0, 10_000.0, "100")
     bench = need_bench(home_of(home))
-    sensor = under_lamp(bench.chosen(name))
+    sensor = under_lamp(bench.sensor(name))
     bench.now(sensor.name)
-    line = Line()
-    try:
-        rows = gather(bench, [sensor.name], seconds, progress(line, sensor.name, seconds, sensor.unit))[sensor.name]
-    finally:
-        line.clear()
+    rows = gather_shown(bench, [sensor], seconds)[sensor.name]
     light = [reading_value(reading) - sensor.zero for _, reading in rows]
     if len(rows) < LEAST_ROWS or not math.fsum(light) > 0:
         raise Refusal(f"sensor {sensor.name}: {len(rows)} readings in {seconds:g} s, or no light: at least {LEAST_ROWS}"

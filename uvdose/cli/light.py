@@ -20,6 +20,7 @@ MOST_POINTS = 12_000  # a sensor at 20 Hz
 WIDEST, NARROWEST = 60, 10
 HELD_S = 15.0  # so long a value is drawn on, or for two and a half of the sensor's own intervals
 _BLOCKS = " ▁▂▃▄▅▆▇█"
+_ROWS = 2
 
 Point = tuple[int, float]  # wall time in µs, irradiance in the screen's unit
 
@@ -59,15 +60,15 @@ class Light:
         return [f"  {upper}{scale}", f"  {lower}"]
 
 
-def graph(points: Sequence[Point], now_us: int, width: int, rows: int = 2) -> list[str]:
-    """Rows of blocks, the highest first, over the last ten minutes. Unknown is blank; zero is the lowest block."""
+def graph(points: Sequence[Point], now_us: int, width: int) -> list[str]:
+    """Two rows of blocks, the highest first, over the last ten minutes. Unknown is blank; zero is the lowest block."""
     top = max(v for _, v in points)
-    steps = 8 * rows
+    steps = 8 * _ROWS
     levels = [
         0 if v is None else max(1, min(steps, round(v / top * steps))) if top > 0 else 1
         for v in _columns(points, now_us, width)
     ]
-    return ["".join(_BLOCKS[max(0, min(8, level - 8 * row))] for level in levels) for row in reversed(range(rows))]
+    return ["".join(_BLOCKS[max(0, min(8, level - 8 * row))] for level in levels) for row in reversed(range(_ROWS))]
 
 
 def _columns(points: Sequence[Point], now_us: int, width: int) -> list[float | None]:

@@ -92,11 +92,6 @@ class MqttHub:
         self._client.begin()
 
     @property
-    def connected(self) -> bool:
-        """Whether the broker has greeted us and we have not lost it since, as far as is known."""
-        return self._greeted
-
-    @property
     def trouble(self) -> str:
         """Why the bench says nothing under its name; empty where it does."""
         if not self._voice.left:

@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from ..config import SensorSettings
 from .link import LinkState, Sink
 
-if TYPE_CHECKING:
-    from .mqtt import MqttHub
+
+class Hub(Protocol):
+    """The connection that is shared."""
+
+    def start(self, sink: Sink) -> None:
+        """Begin, where it has not begun yet."""
+
+    def tell(self, link: MqttLink) -> None:
+        """Say to a link how it stands."""
+
+    def send_now(self, topic: str, payload: bytes) -> bool:
+        """Publish where somebody can hear it now; whether that was so."""
 
 
 class MqttLink:
     """One sensor's share of the hub. Implements `Link`."""
 
-    def __init__(self, hub: MqttHub, sensor: SensorSettings) -> None:
+    def __init__(self, hub: Hub, sensor: SensorSettings) -> None:
         topic = (sensor.topic or "").removesuffix("/")
         self.sensor = sensor
         self.native = sensor.format == "native"

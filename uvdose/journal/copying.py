@@ -18,7 +18,7 @@ _STILL_US = 60_000_000  # a folder may be shared with a machine whose processes 
 
 
 def beside(path: Path, why: str) -> Path:
-    """A name beside a journal that is not taken: journal.WHY-20260621-101500.sqlite3 (UTC)."""
+    """A name beside a journal that is not taken: journal.WHY-20260621-101500.sqlite3 (UTC). Raises `Refusal`."""
     stamp = iso_utc(host_wall_us())[:19].replace("-", "").replace(":", "").replace("T", "-")
     for number in range(1, 1000):
         again = "" if number == 1 else f"-{number}"

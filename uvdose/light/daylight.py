@@ -12,7 +12,6 @@ from typing import Literal
 import msgspec
 import numpy as np
 
-from .airmass import zenith_of
 from .arrays import FloatArray, Numbers
 from .sun import HORIZON_DEG, position
 
@@ -48,24 +47,9 @@ def solar_day(day: date, latitude_deg: float, longitude_deg: float, height_m: fl
     The horizon is flat and at the height of the place: from a mountain the sun is seen a few minutes longer.
     """
     around = _middle(day, longitude_deg)
-    noon = _noon(around, latitude_deg, longitude_deg)
+    noon = _noon(around, longitude_deg)
     highest = float(position(noon, latitude_deg, longitude_deg, height_m).elevation_deg)
     return SolarDay(noon, highest, _above(noon, latitude_deg, longitude_deg, HORIZON_DEG, geometric=True))
-
-
-def above(
-    day: date, latitude_deg: float, longitude_deg: float, elevation_deg: float, height_m: float = 0.0
-) -> Above:
-    """When on this solar day the middle of the sun is seen higher than elevation_deg (0 to 90)."""
-    noon = _noon(_middle(day, longitude_deg), latitude_deg, longitude_deg)
-    return _above(noon, latitude_deg, longitude_deg, elevation_deg, height_m)
-
-
-def above_air_mass(
-    day: date, latitude_deg: float, longitude_deg: float, air_mass: float, height_m: float = 0.0
-) -> Above:
-    """When on this solar day the light goes through less air than air_mass (1 to 37)."""
-    return above(day, latitude_deg, longitude_deg, 90.0 - float(zenith_of(air_mass)), height_m)
 
 
 def _middle(day: date, longitude_deg: float) -> float:
@@ -75,7 +59,7 @@ def _middle(day: date, longitude_deg: float) -> float:
     return midnight + _HALF_DAY_S - turn * 240.0
 
 
-def _noon(around_s: float, latitude_deg: float, longitude_deg: float) -> float:
+def _noon(around_s: float, longitude_deg: float) -> float:
     """The transit nearest to a moment: where the hour angle is 0. The sun goes round in a day to half a minute."""
     at = around_s
     for _ in range(3):

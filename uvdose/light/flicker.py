@@ -36,22 +36,6 @@ def seen(ripple_hz: float, sample_hz: float, over_s: float = 0.0) -> Seen:
     return Seen(abs(ripple_hz - nearest * sample_hz), _window(ripple_hz, over_s))
 
 
-def worst_error(depth: float, ripple_hz: float, sample_hz: float, readings: int, over_s: float = 0.0) -> float:
-    """By how much the mean of so many readings may be off, relative to the mean light, at the worst phase.
-
-    depth: (highest - lowest) / (highest + lowest), 0 to 1. The mean of N phases that go on by 2 pi f/fs each is at
-    most |sin(N pi f/fs) / (N sin(pi f/fs))| of the depth: 1 where f is a multiple of fs.
-    """
-    _check(ripple_hz, sample_hz, over_s)
-    if not 0.0 <= depth <= 1.0 or readings < 1:
-        raise ValueError("flicker: give a depth from 0 to 1 and at least one reading")
-    # What is left beside whole turns, so that a multiple of the rate is one to the last bit.
-    turn = ripple_hz / sample_hz - round(ripple_hz / sample_hz)
-    below = readings * math.sin(math.pi * turn)
-    together = 1.0 if abs(turn) < 1e-12 else abs(math.sin(readings * math.pi * turn) / below)
-    return depth * _window(ripple_hz, over_s) * together
-
-
 def _window(ripple_hz: float, over_s: float) -> float:
     x = math.pi * ripple_hz * over_s
     return 1.0 if x == 0 else abs(math.sin(x) / x)

@@ -104,7 +104,7 @@ def distance_factor(from_m: float, to_m: float, lamp_radius_m: float = 0.0) -> f
 
 
 def t95(freedom: int) -> float:
-    """Student's t that holds 95 % to both sides, for 1 degree of freedom and more."""
+    """Student's t that holds 95 % to both sides, for 1 degree of freedom and more. Raises `ValueError` for fewer."""
     if freedom < 1:
         raise ValueError("degrees of freedom: at least 1")
     if freedom <= len(_T95):

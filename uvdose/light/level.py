@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import Literal
 
 import msgspec
 import numpy as np
@@ -16,11 +17,11 @@ from .airmass import zenith_of
 from .arrays import FloatArray, cosd, sind
 from .bands import Band, flat_integral
 from .clearsky import STANDARD, Atmosphere, Spectrum, spectrum
-from .plane import Plane, Sky
+from .plane import Plane
 from .uv import UV_NM
 
 _RINGS, _TURNS = 90, 180
-_COMPASS = 24
+Sky = Literal["circumsolar", "isotropic"]
 
 
 class Housing(msgspec.Struct, frozen=True):
@@ -80,39 +81,6 @@ def tipped(
     in_line = _reading(light, straight, sun, housing, band, frame.shade, sky)
     off = _reading(light, leaning, sun, housing, band, frame.shade, sky)
     return Tip(off / in_line - 1, math.log2(off / in_line) if off > 0 else -math.inf)
-
-
-def worst_tip(
-    air_mass: float, frame: Plane, tipped_deg: float, *, housing: Housing = FLAT, atmosphere: Atmosphere = STANDARD,
-    sun_azimuth_deg: float | None = None,
-) -> tuple[Tip, Tip]:  # fmt: skip
-    """Of all directions in which a sensor may be tipped by so much: the one that reads least, and most."""
-    turns = [360.0 * k / _COMPASS for k in range(_COMPASS)]
-    tips = [
-        tipped(air_mass, frame, tipped_deg, turn, housing=housing, atmosphere=atmosphere,
-               sun_azimuth_deg=sun_azimuth_deg)
-        for turn in turns
-    ]  # fmt: skip
-    return min(tips, key=lambda t: t.over), max(tips, key=lambda t: t.over)
-
-
-def housing_drift(
-    air_mass_proved: float, air_mass_now: float, frame: Plane, housing: Housing, atmosphere: Atmosphere = STANDARD
-) -> Tip:
-    """What a sensor in line with its frame reads too much now, against the light in which its target was proved,
-    because its housing sees a low sun and the sky otherwise than the flat frame does."""
-    readings = []
-    for mass in (air_mass_now, air_mass_proved):
-        zenith = float(zenith_of(mass))
-        light = spectrum(zenith, atmosphere)
-        sun = np.array([sind(zenith), 0.0, cosd(zenith)])
-        face = _normal(frame, zenith, None)
-        readings.append(
-            _reading(light, face, sun, housing, None, frame.shade, "circumsolar")
-            / _reading(light, face, sun, FLAT, None, frame.shade, "circumsolar")
-        )
-    drift = readings[0] / readings[1]
-    return Tip(drift - 1, math.log2(drift))
 
 
 def _normal(frame: Plane, zenith_deg: float, sun_azimuth_deg: float | None) -> FloatArray:

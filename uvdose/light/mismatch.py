@@ -20,7 +20,7 @@ import numpy as np
 
 from .airmass import zenith_of
 from .arrays import FloatArray
-from .bands import Band, emulsion_band, sensor_band, under
+from .bands import Band
 from .clearsky import STANDARD, Atmosphere, spectrum
 from .plane import Plane, parts_on_plane
 
@@ -62,37 +62,13 @@ class Light(msgspec.Struct, frozen=True):
     sun_azimuth_deg: float | None = None
 
 
-def mismatch(
-    sensor_class: str,
-    emulsion: str,
-    geometry: Plane,
-    airmass_proved: float,
-    airmass_now: float,
-    *,
-    geometry_proved: Plane | None = None,
-    atmosphere: Atmosphere | None = None,
-    sun_azimuths_deg: tuple[float, float] | None = None,
-    under_glass: bool = False,
-) -> Mismatch:
+def between(sensor: Band, emulsion: Band, proved: Light, now: Light, atmosphere: Atmosphere | None = None) -> Mismatch:
     """The factor between a sensor's dose and the emulsion's, from the light of the proof to that of now.
 
-    geometry: how sensor and frame lie now, and at the proof where geometry_proved is not given. atmosphere: the air,
-    where it is known; then the factor is that of this air and its doubt left out. sun_azimuths_deg: at the proof and
-    now, for planes that look to a compass point. under_glass: the sensor lies under the same glass and film as the
-    emulsion, then and now, which takes a quarter to a half of the change away. Raises `ValueError` for a name that is
-    not known, an air mass below 0.99 or no number.
+    atmosphere: the air, where it is known; then the factor is that of this air and its doubt left out. A sensor that
+    lies under the emulsion's glass and film, `bands.under`, has a quarter to a half of the change less. Raises
+    `ValueError` where a plane looks to a compass point and the sun's is not given.
     """
-    if not (airmass_proved >= 0.99 and airmass_now >= 0.99):
-        raise ValueError("air mass: give a number from 1 (sun overhead)")
-    azimuths = sun_azimuths_deg or (None, None)
-    proved = Light(geometry_proved or geometry, airmass_proved, azimuths[0])
-    now = Light(geometry, airmass_now, azimuths[1])
-    sensor, paper = sensor_band(sensor_class), emulsion_band(emulsion)
-    return between(under(sensor, paper) if under_glass else sensor, paper, proved, now, atmosphere)
-
-
-def between(sensor: Band, emulsion: Band, proved: Light, now: Light, atmosphere: Atmosphere | None = None) -> Mismatch:
-    """The same for any two bands and any two kinds of light."""
     air = atmosphere or STANDARD
     then, here = falling(proved, air), falling(now, air)
     if atmosphere is None:

@@ -7,15 +7,11 @@ With an even sky in its place a sensor tipped 10 degrees costs a quarter less (t
 
 from __future__ import annotations
 
-from typing import Literal
-
 import msgspec
 import numpy as np
 
 from .arrays import FloatArray, Numbers, cosd, numbers, sind
 from .clearsky import Spectrum
-
-Sky = Literal["circumsolar", "isotropic"]
 
 
 class Plane(msgspec.Struct, frozen=True):
@@ -67,10 +63,9 @@ def on_plane(
     plane: Plane,
     zenith_deg: Numbers,
     sun_azimuth_deg: Numbers | None = None,
-    sky: Sky = "circumsolar",
 ) -> FloatArray:
     """Light on the plane, W/m²/nm at the wavelengths of the spectrum along the last axis."""
-    beam, around, even, ground = parts_on_plane(light, plane, zenith_deg, sun_azimuth_deg, sky)
+    beam, around, even, ground = parts_on_plane(light, plane, zenith_deg, sun_azimuth_deg)
     return np.asarray(beam + around + even + ground)
 
 
@@ -79,16 +74,14 @@ def parts_on_plane(
     plane: Plane,
     zenith_deg: Numbers,
     sun_azimuth_deg: Numbers | None = None,
-    sky: Sky = "circumsolar",
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """The same in parts: the beam, the sky around the sun, the even sky, the ground. All diffuse but the first."""
     cosine = cos_incidence(plane, zenith_deg, sun_azimuth_deg)[..., None]
     slope = cosd(tilt_of(plane, zenith_deg))[..., None]
-    share = light.transmitted if sky == "circumsolar" else np.zeros_like(light.transmitted)
     level = light.cos_zenith[..., None]
     open_sun = 0.0 if plane.shade else 1.0
     beam = light.direct * cosine * open_sun
-    around = light.diffuse * share * cosine / level
-    even = light.diffuse * (1 - share) * (1 + slope) / 2
+    around = light.diffuse * light.transmitted * cosine / level
+    even = light.diffuse * (1 - light.transmitted) * (1 + slope) / 2
     ground = (light.direct * level + light.diffuse) * light.albedo[..., None] * (1 - slope) / 2
     return np.asarray(beam), np.asarray(around), np.asarray(even), np.asarray(ground)

@@ -32,7 +32,7 @@ from .day_words import (
 
 DATE_PT, TITLE_PT, BODY_PT, SMALL_PT, NUMBER_PT = 33.0, 11.0, 8.5, 7.0, 13.0
 NO_LIST = 0.46  # where the words of a row begin
-WHAT, DOSE, STOPS, BOXES, PENCIL = 2.3, 1.75, 0.52, 0.95, 0.9  # widths; PENCIL at least
+WHAT, DOSE, STOPS, BOXES = 2.3, 1.75, 0.52, 0.95  # widths; what is left is for the pencil
 BOX, BOX_STEP, RULE_STEP = 0.125, 0.19, 0.26
 REMARKS, REMARK_STEP = 6, 0.32
 
@@ -124,14 +124,14 @@ def _prints(flow: Flow, title: str, found: list[Row], whole: bool) -> None:
     flow.head = None
 
 
-def _edges(inner: float) -> tuple[float, float, float, float]:
+def _edges() -> tuple[float, float, float, float]:
     """Where dose and stops end, and boxes and pencil begin."""
     dose = NO_LIST + WHAT + DOSE
     return dose, dose + STOPS, dose + STOPS + 0.14, dose + STOPS + BOXES
 
 
 def _head(inner: float) -> Block:
-    dose, stops, boxes, pencil = _edges(inner)
+    dose, stops, boxes, pencil = _edges()
     return Block(0.23, (
         Words(0, 0.15, "no.", SMALL_PT), Words(NO_LIST, 0.15, "print, target", SMALL_PT),
         Words(dose, 0.15, "dose asked, given", SMALL_PT, right=True), Words(stops, 0.15, "stops", SMALL_PT, right=True),
@@ -142,7 +142,7 @@ def _head(inner: float) -> Block:
 
 def _print(row: Row, inner: float) -> Block:
     """One print: what it is, its doses, boxes to tick and lines to write on; it stays on one page."""
-    dose, stops, boxes, pencil = _edges(inner)
+    dose, stops, boxes, pencil = _edges()
     first = 0.08 + line_height(BODY_PT) * 0.78
     parts: list[Words | Stroke] = [Words(0, 0.23, str(row.number), NUMBER_PT, bold=True)]
     y = 0.08

@@ -110,7 +110,7 @@ def foretell(view: View, asked: Asked) -> OutlookDoc:
         level_days=[_utc(at) for at in view.level.days_utc_s],
         level_low=view.level.low / view.level.factor, level_high=view.level.high / view.level.factor,
         days=len(means), sky_low=sky[0], sky_typical=sky[1], sky_high=sky[2], targets=targets,
-        queue=_queue(ahead, asked), light=_light(ahead, view), caution=_caution(ahead, asked, day.highest_deg, targets),
+        queue=_queue(ahead, asked), light=_light(ahead, view), caution=_caution(ahead, day.highest_deg, targets),
         left_out=list(asked.left_out),
     )  # fmt: skip
 
@@ -177,7 +177,7 @@ def _light(ahead: _Ahead, view: View) -> list[LightAheadDoc]:
     return found
 
 
-def _caution(ahead: _Ahead, asked: Asked, highest_deg: float, targets: list[PrintsAheadDoc]) -> str | None:
+def _caution(ahead: _Ahead, highest_deg: float, targets: list[PrintsAheadDoc]) -> str | None:
     """For the sun of now where it is up, else for that of the day's noon."""
     told = next((t for t in targets if t.now is not None or t.begun), None)
     if told is not None and told.now is not None:

@@ -32,7 +32,8 @@ def rank_correlation(x: list[float], y: list[float]) -> Correlation | None:
 
     rho: Pearson's of the mid-ranks. The interval is Fisher's, with the variance of Bonett and Wright (Psychometrika 65
     (2000) 23-28), (1 + rho²/2) / (n - 3); it comes no nearer to 1 than a swap of two neighbours makes. p: by shuffling,
-    the same on every call; for many pairs rho sqrt(n - 1) is taken as normal.
+    the same on every call; for many pairs rho sqrt(n - 1) is taken as normal. Raises `ValueError` for what are no
+    pairs.
     """
     n = len(x)
     if n != len(y):

@@ -1,0 +1,1 @@
+"""The pages and their API, and what lies between them and whoever asks."""

@@ -13,44 +13,20 @@ from starlette.routing import Route
 
 from .. import __version__
 from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
-from ..listed import AimDoc, BenchesDoc
-from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TargetTaken
+from ..messages import CallTestDoc, EventDoc, HelloDoc, NoteTaken, SettingsTaken, Taken, TargetTaken
 from ..model import Refusal
 from .access import guarded
 from .answers import as_json, body, number_of, refused
 from .day_pages import day_data, day_routes
-from .live import Foretelling, Lists, Reviewing
+from .live import Told
 from .openapi import document
 from .pages import file_routes, page_data
 from .pairing import Pairing
 from .routes import ADDRESSES, MAX_EVENT_DIGITS
 
 
-class Service(Protocol):
+class Service(Told, Protocol):
     """What the API asks of the daemon. Each may raise `Refusal`."""
-
-    home_id: str
-
-    @property
-    def showing(self) -> Lists:
-        """What pages choose from."""
-
-    @property
-    def days(self) -> Reviewing:
-        """What tells how a day was."""
-
-    @property
-    def outlooks(self) -> Foretelling:
-        """What tells how long prints will take."""
-
-    def aim(self, name: str, sensor: str | None) -> AimDoc:
-        """What a print of a target begun now would aim at."""
-
-    def benches(self) -> BenchesDoc:
-        """All benches at the broker."""
-
-    def status(self) -> StatusDoc:
-        """Now."""
 
     async def start(self, request: StartRequest) -> Taken:
         """Begin an exposure."""
@@ -81,9 +57,6 @@ class Service(Protocol):
 
     def follow(self, after: int) -> AsyncIterator[EventDoc]:
         """Events with an id above `after`, and those to come."""
-
-    def coming(self) -> AsyncIterator[EventDoc]:
-        """Events from now on, until the daemon ends."""
 
 
 def make_app(service: Service, pairing: Pairing) -> Starlette:

@@ -45,7 +45,7 @@ def check(
     from .gather import need_bench
 
     bench = need_bench(home_of(home))
-    sensor = bench.chosen(name)
+    sensor = bench.sensor(name)
     bench.now(sensor.name)
     steps: list[CheckStep] = []
     for step in _steps(bench, sensor, ask and at_terminal() and not as_json):

@@ -38,20 +38,11 @@ class Bench(msgspec.Struct, frozen=True):
     daemon: Daemon
     settings: Settings
 
-    def sensor(self, name: str) -> SensorSettings:
-        """A sensor of the settings. Raises `Refusal` (code 2)."""
-        from ...settings_edit import unknown_sensor
-
-        found = next((s for s in self.settings.sensor if s.name == name), None)
-        if found is None:
-            raise unknown_sensor(name, self.settings)
-        return found
-
-    def chosen(self, name: str | None) -> SensorSettings:
+    def sensor(self, name: str | None) -> SensorSettings:
         """The sensor named, else the only one. Raises `Refusal` (code 2)."""
-        if name is None and len(self.settings.sensor) > 1:
-            raise Refusal(f"which sensor? name one: {', '.join(s.name for s in self.settings.sensor)}", 2)
-        return self.sensor(self.settings.sensor[0].name if name is None else name)
+        from ...settings_edit import sensor_in
+
+        return sensor_in(self.settings, name)
 
     def now(self, name: str) -> SensorDoc:
         """A sensor as the daemon sees it. Raises `Refusal` where the daemon was started without it."""
@@ -148,16 +139,21 @@ class Line:
                 print(FRESH, end="", flush=True)
 
 
-def progress(line: Line, name: str, seconds: float, unit: str) -> Callable[[dict[str, list[Row]]], None]:
-    """Tells how far a reading is, and what it says now."""
+def gather_shown(bench: Bench, sensors: Sequence[SensorSettings], seconds: float) -> dict[str, list[Row]]:
+    """`gather`, with a line at the terminal on how far the first of them is, and what it says now."""
     from ...dose.integrator import reading_value
     from ...review.layout import unit_text
     from ...units import US_PER_S
 
+    line, first = Line(), sensors[0]
+
     def tell(rows: dict[str, list[Row]]) -> None:
-        if found := rows[name]:
+        if found := rows[first.name]:
             gone = (found[-1][0] - found[0][0]) / US_PER_S
             value = reading_value(found[-1][1])
-            line.show(f"  {min(gone, seconds):.0f} of {seconds:g} s, {value:.4g} {unit_text(unit)}")
+            line.show(f"  {min(gone, seconds):.0f} of {seconds:g} s, {value:.4g} {unit_text(first.unit)}")
 
-    return tell
+    try:
+        return gather(bench, [s.name for s in sensors], seconds, tell)
+    finally:
+        line.clear()

@@ -44,7 +44,7 @@ def level(
     if not LEAST_S <= seconds <= MOST_S:
         raise Refusal(f"--seconds {seconds:g}: give {LEAST_S:g} to {MOST_S:g}", 2)
     bench = need_bench(home_of(home))
-    sensor = bench.chosen(name)
+    sensor = bench.sensor(name)
     bench.now(sensor.name)
     light = _sun(bench, sensor)
     band = sensor_band_of(sensor)
@@ -144,13 +144,9 @@ def _stretch(bench: Bench, sensor: SensorSettings, seconds: float) -> Stretch:
     """The mean light of a position, above zero."""
     from ...dose.stretch import dark
     from ...light.turned import Stretch
-    from .gather import Line, gather, progress
+    from .gather import gather_shown
 
-    line = Line()
-    try:
-        rows = gather(bench, [sensor.name], seconds, progress(line, sensor.name, seconds, sensor.unit))[sensor.name]
-    finally:
-        line.clear()
+    rows = gather_shown(bench, [sensor], seconds)[sensor.name]
     found = dark(rows, 0.0)  # of any light: its mean, and how sure that is
     if found is None:
         raise Refusal(f"only {len(rows)} readings of {sensor.name} came in {seconds:g} s: read longer with --seconds")

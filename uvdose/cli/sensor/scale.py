@@ -107,16 +107,12 @@ def _measured(
     bench: Bench, sensor: SensorSettings, other: SensorSettings | None, seconds: float
 ) -> dict[str, list[Row]]:
     from ...dose.stretch import sight
-    from .gather import Line, gather, progress
+    from .gather import gather_shown
 
-    line = Line()
     both = [s for s in (sensor, other) if s is not None]
     for s in both:
         bench.now(s.name)
-    try:
-        rows = gather(bench, [s.name for s in both], seconds, progress(line, sensor.name, seconds, sensor.unit))
-    finally:
-        line.clear()
+    rows = gather_shown(bench, both, seconds)
     for s in both:
         seen = sight(rows[s.name], s.full_scale)
         if seen is not None and seen.saturated > 0:

@@ -43,7 +43,7 @@ def watch(
     if seconds is not None and not 0 < seconds <= MOST_S:
         raise Refusal(f"--seconds {seconds:g}: give a number above 0 and up to {MOST_S:g}", 2)
     bench = need_bench(home_of(home))
-    sensors = [bench.chosen(name)] if name is not None else bench.settings.sensor
+    sensors = [bench.sensor(name)] if name is not None else bench.settings.sensor
     live = sys.stdout.isatty() and not as_json
     lasts = seconds if seconds is not None else None if live else PLAIN_S
     rows: dict[str, list[Row]] = {s.name: [] for s in sensors}

@@ -57,13 +57,9 @@ def read_dark(bench: Bench, sensor: SensorSettings, seconds: float) -> tuple[Dar
     from ...dose.stretch import dark, steady_noise, why_not_dark
     from ...notes import ZeroTaken
     from ..asking import journal
-    from .gather import Line, gather, progress
+    from .gather import gather_shown
 
-    line = Line()
-    try:
-        rows = gather(bench, [sensor.name], seconds, progress(line, sensor.name, seconds, sensor.unit))[sensor.name]
-    finally:
-        line.clear()
+    rows = gather_shown(bench, [sensor], seconds)[sensor.name]
     found = dark(rows, 1.0 if sensor.unit == "counts" else 0.0)  # a converter that stands still says whole counts
     if found is None:
         raise Refusal(f"only {len(rows)} readings of {sensor.name} came in {seconds:g} s: read longer with --seconds")

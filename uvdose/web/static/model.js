@@ -1,6 +1,6 @@
 // From the daemon's documents to what a person is told: one state, one word, one number for each frame.
 
-export const OVER = 2 ** (1 / 6); // from here on the word is "over", as the first overshoot call has it
+const OVER = 2 ** (1 / 6); // from here on the word is "over", as the first overshoot call has it
 const KIND_OF_CALL = {
   look: "look", lead: "soon", ready: "soon", step: "card", reached: "enough", overshoot: "over", reminder: "held",
 };
@@ -10,7 +10,7 @@ const ENDED = ["finished", "void"];
 const byFrame = new Intl.Collator("en", { numeric: true }).compare;
 
 export const ended = (shown) => ENDED.includes(shown.state);
-export const trial = (shown) => shown.target_version === 0;
+const trial = (shown) => shown.target_version === 0;
 export const title = (name, version) => (version ? `${name} v${version}` : name);
 
 export function frameNames(status, lists, more = []) {

@@ -1,6 +1,6 @@
 // Buttons: a tap, and a press of one second that fills up. Both take nothing just after their meaning or place has changed.
 
-export const PRESS_MS = 1000;
+const PRESS_MS = 1000;
 const SETTLE_MS = 700; // a finger on its way to "hold" must not press the "resume" that it has just become
 const CONFIRM_MS = 5000;
 

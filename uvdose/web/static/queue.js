@@ -14,7 +14,7 @@ export const waits = (queue, entry) => often(queue, entry) > 0;
 export const waitingFor = (frame, queue) => queue.filter((entry) => entry.frame == null || entry.frame === frame);
 
 // A label with the number after the highest one that is there: fern, fern 2, fern 3.
-export function numberedOn(label, others) {
+function numberedOn(label, others) {
   if (!label) return "";
   const stem = (text) => text.replace(/\s\d{1,4}$/, ""), numberOf = (text) => Number(/\s(\d{1,4})$/.exec(text)?.[1] ?? 1);
   const numbers = [label, ...others].filter((text) => text && stem(text) === stem(label)).map(numberOf);

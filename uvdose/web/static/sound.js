@@ -31,7 +31,7 @@ export function score(kind, beats) {
   return notes;
 }
 
-export const lengthOf = (notes) => (notes.length ? notes.at(-1).at + notes.at(-1).s : 0);
+const lengthOf = (notes) => (notes.length ? notes.at(-1).at + notes.at(-1).s : 0);
 
 export class Caller {
   #context = null;

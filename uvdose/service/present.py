@@ -6,12 +6,12 @@ from collections.abc import Callable
 
 import msgspec
 
-from .core import Core
-from .exposure.exposure import Exposure
-from .journal.store import Store
-from .messages import ExposureDoc, SensorDoc, StatusDoc
-from .stamps import iso_utc, local_date
-from .units import US_PER_S, irradiance_unit, to_screen
+from ..core import Core
+from ..exposure.exposure import Exposure
+from ..journal.store import Store
+from ..messages import ExposureDoc, SensorDoc, StatusDoc
+from ..stamps import iso_utc, local_date
+from ..units import US_PER_S, irradiance_unit, to_screen
 
 
 class Present:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import asyncio
 
-from .asked import StartRequest
-from .core import Core
-from .exposure.news import Press
-from .journal.store import Store
-from .model import Refusal
+from ..asked import StartRequest
+from ..core import Core
+from ..exposure.news import Press
+from ..journal.store import Store
+from ..model import Refusal
+from ..units import US_PER_S
 from .service import BenchService
-from .units import US_PER_S
 
 SAME_AGAIN_US = 12 * 3600 * US_PER_S  # a press begins the last target anew within this
 NO_BUZZ, STARTED_BUZZ = "buzz 6 1", "buzz 1 1"

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 from concurrent.futures import TimeoutError as Late
 
-from .asked import MoveRequest, ShadeRequest, When
-from .core import Core
-from .exposure.exposure import Exposure
-from .exposure.outcome import Outcome
-from .exposure.record import ActRecord
-from .exposure.states import ENDED, Act, State, act_word, after
-from .journal.prune import pruned
-from .journal.replay import count_anew, refuse_other_unit
-from .journal.store import Store
-from .journal.writer import Statement
-from .model import Mark, Refusal
-from .stamps import at_local, iso_utc, local_time
-from .units import US_PER_S
+from ..asked import MoveRequest, ShadeRequest, When
+from ..core import Core
+from ..exposure.exposure import Exposure
+from ..exposure.outcome import Outcome
+from ..exposure.record import ActRecord
+from ..exposure.states import ENDED, Act, State, act_word, after
+from ..journal.prune import pruned
+from ..journal.replay import count_anew, refuse_other_unit
+from ..journal.store import Store
+from ..journal.writer import Statement
+from ..model import Mark, Refusal
+from ..stamps import at_local, iso_utc, local_time
+from ..units import US_PER_S
 
 WRITE_PATIENCE_S = 2.0
 LONGEST_AGO_S = 30 * 86_400

@@ -8,14 +8,14 @@ import secrets
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
-from .call.ways import DESKTOP, PUSH, Ways
-from .config import Settings
-from .core import Core
-from .exposure.calls import TEST
-from .exposure.outcome import Outcome, Ring
-from .intake.mqtt_echo import Echo
-from .messages import CallTestDoc, WayDoc
-from .model import Fact, Refusal
+from ..call.ways import DESKTOP, PUSH, Ways
+from ..config import Settings
+from ..core import Core
+from ..exposure.calls import TEST
+from ..exposure.outcome import Outcome, Ring
+from ..intake.mqtt_echo import Echo
+from ..messages import CallTestDoc, WayDoc
+from ..model import Fact, Refusal
 
 ANSWER_S = 3.0
 PRINTED_S = 2.0

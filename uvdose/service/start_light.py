@@ -10,16 +10,16 @@ import math
 
 import msgspec
 
-from .asked import StartRequest
-from .core import Core
-from .exposure.channel import Channel
-from .exposure.target import SUN, Target, other_light_unsaid
-from .listed import AimDoc
-from .messages import SeemsDoc
-from .model import Refusal
-from .same_light import SameLight
-from .units import US_PER_S
-from .whereabouts import Whereabouts
+from ..asked import StartRequest
+from ..core import Core
+from ..exposure.channel import Channel
+from ..exposure.target import SUN, Target, other_light_unsaid
+from ..listed import AimDoc
+from ..messages import SeemsDoc
+from ..model import Refusal
+from ..same_light import SameLight
+from ..units import US_PER_S
+from ..whereabouts import Whereabouts
 
 
 class Lit(msgspec.Struct, frozen=True):

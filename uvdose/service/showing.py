@@ -5,16 +5,16 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 
-from .core import Core
-from .dose.integrator import reading_value
-from .exposure.record import ActRecord
-from .exposure.states import Act
-from .exposure.target import Target
-from .journal.store import Kept, Store
-from .listed import FrameDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
-from .notes import Doc, Queue
-from .queueing import BENCH
-from .units import US_PER_S, irradiance_unit, to_screen
+from ..core import Core
+from ..dose.integrator import reading_value
+from ..exposure.record import ActRecord
+from ..exposure.states import Act
+from ..exposure.target import Target
+from ..journal.store import Kept, Store
+from ..listed import FrameDoc, LightDoc, ListsDoc, QueueDoc, TargetDoc
+from ..notes import Doc, Queue
+from ..queueing import BENCH
+from ..units import US_PER_S, irradiance_unit, to_screen
 
 MAX_POINTS = 400
 FRESH_S = 2.0  # a curve is as good as new for so long

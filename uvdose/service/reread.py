@@ -8,12 +8,12 @@ from concurrent.futures import Future
 
 import msgspec
 
-from .config import Home, SensorSettings, Settings, load_settings
-from .core import Core
-from .dose.response import identity_of, response_of
-from .exposure.outcome import Outcome
-from .messages import SettingsTaken
-from .model import Fact, Refusal
+from ..config import Home, SensorSettings, Settings, load_settings
+from ..core import Core
+from ..dose.response import identity_of, response_of
+from ..exposure.outcome import Outcome
+from ..messages import SettingsTaken
+from ..model import Fact, Refusal
 
 AT_ONCE = ("zero", "zero_u", "scale", "repeat_u", "full_scale")
 

@@ -5,17 +5,17 @@ What was just handed out may not be on disk yet: the newest versions are kept in
 
 from __future__ import annotations
 
-from .asked import NoteRequest, StartRequest, TargetRequest
-from .core import Core
-from .exposure.setting import next_version, trial_target
-from .exposure.target import Target
-from .journal.store import Store
-from .messages import NoteTaken, TargetTaken
-from .model import Refusal
-from .notes import checked
+from ..asked import NoteRequest, StartRequest, TargetRequest
+from ..core import Core
+from ..exposure.setting import next_version, trial_target
+from ..exposure.target import Target
+from ..journal.store import Store
+from ..messages import NoteTaken, TargetTaken
+from ..model import Refusal
+from ..notes import checked
+from ..stamps import iso_utc
+from ..subjects import check as check_subject
 from .showing import Showing
-from .stamps import iso_utc
-from .subjects import check as check_subject
 from .taking import check_text, on_disk
 
 

@@ -6,26 +6,26 @@ from collections.abc import AsyncIterator
 
 import msgspec
 
-from .asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
-from .core import Core
-from .days import Days
-from .exposure.beginning import may_start
-from .exposure.outcome import Outcome
-from .exposure.states import ENDED, Act, State, act_word
-from .exposure.telling import tell_fact
-from .journal.store import Store
-from .listed import AimDoc, BenchesDoc
+from ..asked import CallTestRequest, MoveRequest, NoteRequest, ShadeRequest, StartRequest, TargetRequest, When
+from ..core import Core
+from ..days import Days
+from ..exposure.beginning import may_start
+from ..exposure.outcome import Outcome
+from ..exposure.states import ENDED, Act, State, act_word
+from ..exposure.telling import tell_fact
+from ..journal.store import Store
+from ..listed import AimDoc, BenchesDoc
+from ..messages import CallTestDoc, EventDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
+from ..model import Refusal
+from ..outlooks import Outlooks
+from ..overlook import Overlook
+from ..stamps import iso_utc
 from .mending import Mender
-from .messages import CallTestDoc, EventDoc, NoteTaken, SettingsTaken, StatusDoc, Taken, TakenBack, TargetTaken
-from .model import Refusal
 from .next_up import NextUp
-from .outlooks import Outlooks
-from .overlook import Overlook
 from .present import Present
 from .reread import Rereader
 from .said import Said
 from .showing import Showing
-from .stamps import iso_utc
 from .start_light import StartLight
 from .starting import Starting
 from .taking import on_disk, taken

@@ -7,25 +7,25 @@ from __future__ import annotations
 
 import msgspec
 
-from .asked import StartRequest
-from .core import Core
-from .dose.response import Response
-from .exposure.beginning import may_start
-from .exposure.gate import gate_for
-from .exposure.record import LightGate, Plan
-from .exposure.setting import check_light_in
-from .exposure.states import ENDED
-from .exposure.target import Target, check_fit, plan_with, told_of
-from .listed import AimDoc
+from ..asked import StartRequest
+from ..core import Core
+from ..dose.response import Response
+from ..exposure.beginning import may_start
+from ..exposure.gate import gate_for
+from ..exposure.record import LightGate, Plan
+from ..exposure.setting import check_light_in
+from ..exposure.states import ENDED
+from ..exposure.target import Target, check_fit, plan_with, told_of
+from ..listed import AimDoc
+from ..messages import Part, Taken
+from ..model import Refusal
+from ..units import US_PER_S, from_screen, irradiance_unit
 from .mending import Mender
-from .messages import Part, Taken
-from .model import Refusal
 from .next_up import NextUp
 from .said import Said
 from .showing import Showing
 from .start_light import StartLight
 from .taking import check_text, taken
-from .units import US_PER_S, from_screen, irradiance_unit
 
 MAX_COUNT_IN_S = 60
 DEFAULT_FRAME = "1"

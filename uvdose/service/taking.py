@@ -5,11 +5,11 @@ from __future__ import annotations
 import asyncio
 from concurrent.futures import Future
 
-from .core import Core
-from .exposure.exposure import Exposure
-from .exposure.outcome import Outcome
-from .messages import Taken, TakenBack
-from .model import Refusal
+from ..core import Core
+from ..exposure.exposure import Exposure
+from ..exposure.outcome import Outcome
+from ..messages import Taken, TakenBack
+from ..model import Refusal
 
 ACT_PATIENCE_S = 2.0
 MAX_TEXT = 200

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from . import queueing
-from .core import Core
-from .listed import QueueEntry
-from .notes import Queue
+from .. import queueing
+from ..core import Core
+from ..listed import QueueEntry
+from ..notes import Queue
 from .showing import Showing
 
 
