@@ -63,6 +63,11 @@ def test_rubbish_without_newline_costs_bounded_memory_and_is_told_once() -> None
     assert buffer.feed(b"tail\nok\n") == [b"ok"]
 
 
+@given(st.lists(st.sampled_from([b"\n", b"\r", b"a", b"b" * 4093, b"c" * 3])).map(b"".join))
+def test_a_message_is_cut_as_a_stream_is(data: bytes) -> None:
+    assert whole_lines(data) == LineBuffer().feed(data if data.endswith(b"\n") else data + b"\n")
+
+
 def test_whole_lines_need_no_last_newline() -> None:
     assert whole_lines(b"a\r\nb") == whole_lines(b"a\nb\n") == [b"a", b"b"]
     assert whole_lines(b"a\r") == [b"a"]

@@ -61,6 +61,9 @@ class LineBuffer:
 
 def whole_lines(data: bytes) -> list[bytes]:
     """The lines of one whole message, with or without a last newline; cut exactly as a stream would be."""
+    if len(data) <= MAX_LINE and data.find(b"\n", 0, -1) < 0:  # one, as nearly always: no buffer for it
+        line = data[:-1] if data.endswith(b"\n") else data
+        return [line[:-1] if line.endswith(b"\r") else line]
     buffer = LineBuffer()
     return buffer.feed(data) if data.endswith(b"\n") else buffer.feed(data + b"\n")
 
