@@ -21,7 +21,7 @@ import serial
 
 from uvdose.decode.native import NativeDecoder
 from uvdose.exposure.bench import Bench
-from uvdose.intake.serial_port import SerialLink
+from uvdose.intake.serial_port import BURST_BYTES, SerialLink
 from uvdose.journal.recorder import Recorder
 
 from .common import Row, peer, row, seconds_of, side_by_side
@@ -67,7 +67,8 @@ def _pty(folder: Path, file: Path, lines: list[bytes], few: int, rounds: int) ->
     size = sum(map(len, lines)) / len(lines)
     alone = f"reading alone gives {sorted(raw)[len(raw) // 2]:,.0f} lines/s of {size:.0f} bytes, so the writer keeps up"
     return [
-        row("serial: pipeline vs readline loop", "lines/s", one, by_line, note=f"one thread; {alone}"),
+        row("serial: pipeline vs readline loop", "lines/s", one, by_line,
+            note=f"one thread, without the compression that is the journal's thread's; {alone}"),
         row("serial: pipeline vs bare chunks", "lines/s", one, bare, note="bare: split, checksum, whole numbers"),
         row("serial: link, loop, journal vs readline", "lines/s", whole, by_line,
             note="reader's thread, event loop and journal on disk as in the daemon"),
@@ -118,7 +119,8 @@ def _memory(folder: Path, lines: list[bytes], rounds: int) -> list[Row]:
         row("memory: decode vs bare decode", "lines/s", decode_s, bare_s),
         row("memory: decode + dose vs bare decode", "lines/s", dose_s, bare_s, note="one exposure open"),
         row("memory: decode + dose, 8 exposures", "lines/s", dose8_s, bare_s, note="eight frames under one sensor"),
-        row("memory: decode + dose + pack", "lines/s", packed_s, bare_s, note="packed for the journal, not written"),
+        row("memory: decode + dose + pack", "lines/s", packed_s, bare_s,
+            note="flat for the journal, not compressed nor written"),
         row("memory: the same, line by line", "lines/s", single_s, bare_s, note="each line in a chunk of its own"),
     ]
 
@@ -229,6 +231,8 @@ def _one_thread(path: str, count: int, recorder: Recorder) -> float:
     while channel.readings < count:
         data = port.read(port.in_waiting or 1)
         now = time.perf_counter()
+        while len(data) < BURST_BYTES and (more := port.in_waiting):  # as the link does
+            data += port.read(more)
         out = bench.take(NAME, decoder.feed(data), int(now * 1e6))
         recorder.keep_readings(out.readings)
         if now - flushed >= FLUSH_S:

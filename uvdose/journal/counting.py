@@ -40,26 +40,41 @@ class MomentArrays:
         self._seconds = seconds = np.diff(t_us) / US_PER_S
         steps = np.diff(values)
         self.last_step = float(steps[-1])
-        before = np.concatenate(((last_step,), steps[:-1]))
         # As `Track` reckons it of two neighbours, in the same order: else the last bit would differ.
-        self._var = steps * steps * seconds * seconds / 12
-        self._noise = -5 / 6 * steps * before * seconds * seconds
+        self._var = _times(steps * steps, seconds)
+        self._var /= 12
+        self._noise = -5 / 6 * steps
+        self._noise[1:] *= steps[:-1]
+        self._noise[0] *= last_step
+        _times(self._noise, seconds)
 
     def on_top(self, zero: float, sums: Sums) -> Sums:
         """See `MomentRun`."""
-        above = self._values - zero
-        integrals = self._seconds * ((above[:-1] + above[1:]) / 2)
+        above = self._values - zero if zero else self._values
+        integrals = above[:-1] + above[1:]
+        integrals /= 2
+        integrals *= self._seconds
         moments, var, var2, noise = sums
         return (
-            _on_top(moments, integrals), _on_top(var, self._var.copy()), _on_top(var2, self._var * self._var),
-            _on_top(noise, self._noise.copy()),
+            _on_top(moments, integrals), _on_top(var, self._var), _on_top(var2, self._var * self._var),
+            _on_top(noise, self._noise),
         )
 
 
+def _times(parts: Floats, seconds: Floats) -> Floats:
+    """Parts, in their own place, times seconds squared: as a product from the left."""
+    parts *= seconds
+    parts *= seconds
+    return parts
+
+
 def _on_top(total: float, parts: Floats) -> float:
-    """Parts added to a sum one after the other. The parts are overwritten."""
-    parts[0] += total
-    return float(np.add.accumulate(parts, out=parts)[-1])
+    """Parts added to a sum one after the other."""
+    first = parts[0]
+    parts[0] = total + first
+    found = float(np.add.accumulate(parts)[-1])
+    parts[0] = first
+    return found
 
 
 class Counting:
