@@ -252,3 +252,26 @@ def test_a_thousand_lines_are_one_segment() -> None:
         out = bench.take(NAME, together(lines[at : at + 50]), lines[at + 49].uptime_ms * 1000)
     assert isinstance(out.readings[-1][2], RegisterRun)
     assert bench.exposures[1].account.figures().dose == 400 * 100.0
+
+
+@pytest.mark.parametrize("together_", [True, False], ids=["runs", "lines"])
+def test_a_burst_is_told_as_late_once(together_: bool) -> None:
+    """A minute that comes at once is late by its oldest line; the next that comes in time ends it. So is a node that
+    sends eight seconds at a time: it stays late, and is not told anew with each message.
+    """
+    bench = Bench()
+    response = Response(1.0, 0.0, None, "counts.s")
+    bench.add_sensor(NAME, Identity(NAME, "native", "counts", None, 0.0, None, None, "sun"), response)
+    lines = [RegisterReading(7, i, i * 1000, 400_000 + i % 7, i * 400_000, 0, 0, 0) for i in range(1, 400)]
+    facts: list[str] = []
+
+    def take(some: list[RegisterReading]) -> list[tuple[str, str]]:
+        out = bench.take(NAME, together(some) if together_ else list(some), some[-1].uptime_ms * 1000 + 500)
+        facts.extend(fact.name for fact in out.facts)
+        return [(fact.name, str(fact.data.get("alarm"))) for fact in out.facts]
+
+    for line in lines[:100]:
+        take([line])
+    assert take(lines[100:160]) == [("alarm", "backlog")]
+    assert take(lines[160:161]) == [("cleared", "backlog")]
+    assert [take(lines[at : at + 8]) for at in range(161, 393, 8)] == [[("alarm", "backlog")], *[[]] * 28]

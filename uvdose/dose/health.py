@@ -106,7 +106,7 @@ class Health:
         return changes
 
     def late(self, late_us: int) -> list[Change]:
-        """The newest of the readings that came together was so long under way."""
+        """The oldest of the readings that came together was so long under way."""
         limit_us = max(self._floor_us, BACKLOG_CLEAR_US if "backlog" in self.active else BACKLOG_US)
         return self.set("backlog", late_us >= limit_us)
 

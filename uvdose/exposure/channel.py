@@ -55,7 +55,7 @@ class Channel:
         self._last_us = 0
         self._flags = 0
         self._booted = False
-        self._came = False
+        self._oldest_us: int | None = None
         self._grace_us: int | None = None
         self.news: News | None = None
 
@@ -117,7 +117,7 @@ class Channel:
             timed = [self._timed(item, t_us)]
         else:
             timed = self._moments(self._moment_order.feed(item, arrival_us))
-        return timed, self._heard(arrival_us) if timed else []
+        return timed, self._heard(timed[0].t_us, arrival_us) if timed else []
 
     def go_together(self, run: RegisterRun, arrival_us: int) -> Together | None:
         """A run, where its lines may be added as one, which `add_together` does; None where one may tell more."""
@@ -136,12 +136,12 @@ class Channel:
         self.track.add_together(found.t_us, found.values, newest)
         self._last_us, self._flags, self._booted = found.t_us[-1], run.flags, False
         self.readings += len(run)
-        return self._heard(arrival_us)
+        return self._heard(found.t_us[0], arrival_us)
 
     def tick(self, now_us: int) -> tuple[list[Timed], list[Change]]:
         """Time passed: readings that waited for a missing one go on, and silence is told."""
         timed = self._moments(self._moment_order.due(now_us))
-        heard = self._heard(now_us) if timed else []
+        heard = self._heard(timed[0].t_us, now_us) if timed else []
         return timed, heard + self.lateness(now_us) + self.health.tick(now_us)
 
     def resumed(self, now_us: int, grace_us: int) -> None:
@@ -218,12 +218,13 @@ class Channel:
         return Timed(self._last_us, reading, self.track.feed(reading, self._last_us))
 
     def lateness(self, now_us: int) -> list[Change]:
-        """Whether the newest of what came came late: asked once for all that arrived together."""
-        came, self._came = self._came, False
-        return self.health.late(now_us - self._last_us) if came else []
+        """Whether the oldest of what came came late: asked once for all that arrived together."""
+        oldest_us, self._oldest_us = self._oldest_us, None
+        return self.health.late(now_us - oldest_us) if oldest_us is not None else []
 
-    def _heard(self, arrival_us: int) -> list[Change]:
-        self._came = True
+    def _heard(self, oldest_us: int, arrival_us: int) -> list[Change]:
+        if self._oldest_us is None:
+            self._oldest_us = oldest_us
         restarted, self._booted = self._booted, False
         found = self.track.quality.found if self.lit else self.track.quality.found - ONLY_IN_LIGHT
         return self.health.heard(arrival_us, self.track.usual_us, found, restarted)
